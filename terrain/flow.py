@@ -87,14 +87,14 @@ class FlowField:
         Parameters
         ----------
         amount
-            Own amount of each cell, shape ``(rows, cols)``; without it each counts 1 and the
-            sums are exact integers, wide enough for the grid.
+            Own amount of each cell, shape ``(rows, cols)``; without it each counts 1. Truth
+            values are counted.
 
         Returns
         -------
         numpy.ndarray
-            Read-only, shape ``(rows, cols)``: integers without ``amount``, else float64;
-            0 in voids.
+            Read-only, shape ``(rows, cols)``, 0 in voids: exact integers, wide enough for the
+            grid, for counts, else float64.
 
         Raises
         ------
@@ -106,10 +106,12 @@ class FlowField:
         Rows are worked on in bands side by side; amounts that cross from one band to the next
         are handed on in band order afterwards, so results do not depend on the workers.
         """
-        if amount is None:
-            sums = (self.codes != VOID).astype(cell_index_dtype(self.grid.size))
+        valid = self.codes != VOID
+        if amount is None or amount.dtype == np.bool_:
+            own = valid if amount is None else valid & amount
+            sums = own.astype(cell_index_dtype(self.grid.size))
         else:
-            sums = np.where(self.codes != VOID, amount, 0).astype(np.float64)
+            sums = np.where(valid, amount, 0).astype(np.float64)
         donors = self.donors()
         crossing = over_bands(
             lambda a, b: accumulate_band(self.codes, donors, sums, a, b), self.grid.rows
