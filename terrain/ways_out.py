@@ -16,7 +16,7 @@ from terrain._kernels.carve import (
     search_flats,
     search_pits,
 )
-from terrain._kernels.codes import COL_STEP, FLAT_DONE, ROW_STEP, UNRESOLVED
+from terrain._kernels.codes import COL_STEP, FLAT_DONE, OUTLET, ROW_STEP, UNRESOLVED
 from terrain._kernels.directions import settle_codes, steepest_codes, steepest_of_cells
 from terrain.grid import Grid
 from terrain.parallel import over_bands, over_items
@@ -198,31 +198,53 @@ class WaysOut:
 
     def _after_fill(self, raised: Cells) -> tuple[list[Cells], Cells]:
         """Drop the ways that fills made void; return pits and flat cells to search from."""
-        cols = self.grid.cols
-        near = [raised + step for step in ROW_STEP * cols + COL_STEP]
-        around = np.unique(np.concatenate([raised, *near]))
-        codes = self.codes.reshape(-1)
-        was_open = codes[around] < UNRESOLVED
+        steps = ROW_STEP * self.grid.cols + COL_STEP
+        codes, level = self.codes.reshape(-1), self.filled.reshape(-1)
+        changed = np.zeros(self.grid.size, dtype=np.bool_)
+        changed[raised] = True
+        around = np.unique(np.concatenate([raised, *(raised + step for step in steps)]))
+        around = around[changed[around] | (codes[around] < OUTLET)]
         steepest_of_cells(self.filled, *self.inverse, around, self.codes)
-        shut = codes[around] == UNRESOLVED
-        changed = np.zeros(self.grid.shape, dtype=np.bool_)
-        changed.reshape(-1)[raised] = True
-        changed.reshape(-1)[around[shut & was_open]] = True
-        again = [around[shut]]
-        for i, f in enumerate(self.flats):
-            lost = flats_touched(f.end, f.cells, f.codes, changed)
-            self.flats[i], cells = f.split(lost)
-            again.append(cells[codes[cells] == FLAT_DONE])
-        for i, p in enumerate(self.pits):
-            lost = pits_touched(p.start, p.steps, p.codes, changed)
-            again.append(p.start[lost])
-            self.pits[i] = p.take(~lost)
-        cells = np.unique(np.concatenate(again))
+        shut = around[codes[around] == UNRESOLVED]
+        changed[shut] = True
+        for step in steps:  # pits and flats beside cells newly shut at their level are one flat
+            near = shut + step
+            changed[near[(codes[near] >= UNRESOLVED) & (level[near] == level[shut])]] = True
+        lost = self._drop_touched(changed)
+        steepest_of_cells(self.filled, *self.inverse, lost, self.codes)
+        cells = np.union1d(shut, lost)
         self.cuts = self.cuts[~np.isin(self.cuts[:, 0].astype(np.int64), cells)]
-        steepest_of_cells(self.filled, *self.inverse, cells, self.codes)
         cells = cells[codes[cells] == UNRESOLVED]
-        level = self.filled.reshape(-1)
         in_flat = np.zeros(cells.size, dtype=np.bool_)
-        for step in ROW_STEP * cols + COL_STEP:
+        for step in steps:
             in_flat |= (codes[cells + step] == UNRESOLVED) & (level[cells + step] == level[cells])
         return [cells[~in_flat]], cells[in_flat]
+
+    def _drop_touched(self, changed: NDArray[np.bool_]) -> Cells:
+        """Drop the ways that meet changed cells; return the cells they drained.
+
+        A flat that ended in a lost one is lost with it: else the two might come to end in each
+        other.
+        """
+        codes, level = self.codes.reshape(-1), self.filled.reshape(-1)
+        table = changed.reshape(self.grid.shape)
+        dropped: list[Cells] = []
+        more = True
+        while more:
+            more = False
+            for i, f in enumerate(self.flats):
+                lost = flats_touched(f.end, f.cells, f.codes, table)
+                if not lost.any():
+                    continue
+                of_level = np.repeat(level[f.start[lost]], np.diff(f.end, prepend=0)[lost])
+                self.flats[i], cells = f.split(lost)
+                # of the way out only what lies in a flat of the same level
+                cells = cells[(codes[cells] == FLAT_DONE) & (level[cells] == of_level)]
+                more = more or not changed[cells].all()
+                changed[cells] = True
+                dropped.append(cells)
+        for i, p in enumerate(self.pits):
+            lost = pits_touched(p.start, p.steps, p.codes, table)
+            dropped.append(p.start[lost])
+            self.pits[i] = p.take(~lost)
+        return np.unique(np.concatenate([np.empty(0, np.int64), *dropped]))

@@ -67,8 +67,8 @@ def _search(z, codes, sources, level, is_flat, stamp, work):
     """Visit cells from the sources outward, lowest first, until one where the search may end.
 
     Returns that cell (-1 when there is none), the level of the pass, the number of cells passed
-    over and the workspace. ``back`` then holds, for each visited cell, the code of the step that
-    came to it.
+    over before it (all lie below it; what is met afterwards lies beyond) and the workspace.
+    ``back`` then holds, for each visited cell, the code of the step that came to it.
     """
     h_level, h_seq, h_cell, keys, stamps, back, passed = work
     cols = z.shape[1]
@@ -84,6 +84,7 @@ def _search(z, codes, sources, level, is_flat, stamp, work):
     size = 0
     seq = 0
     n_passed = 0
+    n_inside = 0
     spill = level
     end = np.int64(-1)
     j = 0
@@ -95,7 +96,9 @@ def _search(z, codes, sources, level, is_flat, stamp, work):
             if size == 0:
                 break
             cell = h_cell[0]
-            spill = max(spill, h_level[0])
+            if h_level[0] > spill:
+                spill = h_level[0]
+                n_inside = n_passed
             size = heap_drop_first(h_level, h_seq, h_cell, size)
             if _may_end(z, codes, cell, level, sources[0], is_flat):
                 end = cell
@@ -123,7 +126,7 @@ def _search(z, codes, sources, level, is_flat, stamp, work):
             n_visited += 1
             size = heap_push(h_level, h_seq, h_cell, size, z[r, c], seq, near)
             seq += 1
-    return end, spill, n_passed, (h_level, h_seq, h_cell, keys, stamps, back, passed)
+    return end, spill, n_inside, (h_level, h_seq, h_cell, keys, stamps, back, passed)
 
 
 @kernel
@@ -244,16 +247,14 @@ def search_pits(z, codes, pits, step_m, depth_limit, length_limit, notable_depth
             steps[i] = 2
         else:
             stamp = i + 1
-            end, spill, n_passed, work = _search(
+            end, spill, n_inside, work = _search(
                 z, codes, pits[i : i + 1], level, False, stamp, work
             )
             first = n
             _, n, depth, length, out = _trace_back(z, end, level, stamp, work, step_m, out, n)
             if depth > depth_limit or length > length_limit:
                 n = first
-                n_fill, fill = _list_fill(
-                    z, pits[i : i + 1], work[6][:n_passed], spill, fill, n_fill
-                )
+                n_fill, fill = _list_fill(pits[i : i + 1], work[6][:n_inside], fill, n_fill)
                 fill_of = _with_row(fill_of, n_fills, pits[i], spill, n_fill)
                 n_fills += 1
                 continue
@@ -278,18 +279,13 @@ def _with_row(table, row, a, b, c):
 
 
 @kernel
-def _list_fill(z, sources, passed, spill, fill, n_fill):
-    """Add the cells of a depression, below its pass, to the list of cells to fill."""
-    cols = z.shape[1]
-    fill = grown(fill, n_fill + sources.size + passed.size)
-    for j in range(sources.size):
-        fill[n_fill] = sources[j]
-        n_fill += 1
-    for j in range(passed.size):
-        if z[passed[j] // cols, passed[j] % cols] < spill:
-            fill[n_fill] = passed[j]
-            n_fill += 1
-    return n_fill, fill
+def _list_fill(sources, inside, fill, n_fill):
+    """Add the cells of a depression to the list of cells to fill."""
+    n = n_fill + sources.size + inside.size
+    fill = grown(fill, n)
+    fill[n_fill : n_fill + sources.size] = sources
+    fill[n_fill + sources.size : n] = inside
+    return n, fill
 
 
 @kernel
@@ -390,13 +386,13 @@ def search_flats(z, codes, starts, step_m, depth_limit, length_limit, notable_de
         queue, size, cells, out, n = _flood_flat(z, codes, starts[i], queue, cells, out, n)
         drained = n
         if n == first:  # closed: nothing of its level drains
-            stamp = flats + 1
-            end, spill, n_passed, work = _search(z, codes, queue[:size], level, True, stamp, work)
+            stamp = i + 1  # a filled flat must not leave its stamp to the next
+            end, spill, n_inside, work = _search(z, codes, queue[:size], level, True, stamp, work)
             source, n_path, depth, length, path = _trace_back(
                 z, end, level, stamp, work, step_m, path, 0
             )
             if depth > depth_limit or length > length_limit:
-                n_fill, fill = _list_fill(z, queue[:size], work[6][:n_passed], spill, fill, n_fill)
+                n_fill, fill = _list_fill(queue[:size], work[6][:n_inside], fill, n_fill)
                 fill_of = _with_row(fill_of, n_fills, starts[i], spill, n_fill)
                 n_fills += 1
                 for j in range(size):

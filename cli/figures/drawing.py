@@ -1,0 +1,142 @@
+"""Drawing the project's shapes and lines on a matplotlib axes."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+import shapely
+from matplotlib.axes import Axes
+from matplotlib.collections import LineCollection, PathCollection
+from matplotlib.path import Path as MplPath
+from matplotlib.transforms import Affine2D, Transform
+from numpy.typing import NDArray
+
+from cli import palette
+from cli.palette import Ring
+
+POINTS_PER_MM = 72.0 / 25.4
+#: Outline, fill and edge colour of a shape.
+Drawn = tuple[MplPath, str, str]
+#: Dashes of a channel whose drainage area is cut off, points on and off.
+DASHES = (0, (5.0, 3.0))
+
+
+def outline(rings: tuple[Ring, ...], *, turn_deg: float = 0.0) -> MplPath:
+    """Make one path of all rings, turned clockwise."""
+    vertices: list[tuple[float, float]] = []
+    codes: list[Any] = []
+    for ring in rings:
+        vertices += [*ring, ring[0]]
+        codes += [MplPath.MOVETO, *[MplPath.LINETO] * (len(ring) - 1), MplPath.CLOSEPOLY]
+    path = MplPath(np.array(vertices), codes)
+    return path.transformed(Affine2D().rotate_deg(-turn_deg)) if turn_deg else path
+
+
+def downhill_turn(azimuth_deg: float) -> float:
+    """Clockwise turn that points a shape's foot, drawn to the south, down the flow."""
+    return azimuth_deg - 180.0 if math.isfinite(azimuth_deg) else 0.0
+
+
+def draw_shapes(
+    axes: Axes,
+    paths: Sequence[MplPath],
+    places: NDArray[Any],
+    *,
+    fills: Sequence[str],
+    edges: Sequence[str],
+    half_pt: float,
+    places_in: Transform | None = None,
+    zorder: float = 5.0,
+) -> None:
+    """Draw shapes of the unit box at places, each with a white halo.
+
+    Parameters
+    ----------
+    axes
+        Where to draw.
+    paths, fills, edges
+        One a shape.
+    places
+        x and y, shape ``(n, 2)``, in data units unless ``places_in`` says otherwise.
+    half_pt
+        Size of one unit of the unit box, points.
+    """
+    if not len(paths):
+        return
+    size = Affine2D().scale(half_pt * axes.figure.dpi / 72.0)
+    offset = axes.transData if places_in is None else places_in
+    line_pt = max(0.7, half_pt * 0.17)
+    for halo in (True, False):
+        shapes = PathCollection(
+            paths,
+            offsets=places,
+            offset_transform=offset,
+            facecolors=palette.WHITE if halo else fills,
+            edgecolors=palette.WHITE if halo else edges,
+            linewidths=line_pt + 2.2 if halo else line_pt,
+            joinstyle="round" if halo else "miter",
+            zorder=zorder if halo else zorder + 0.1,
+            clip_on=True,
+        )
+        shapes.set_transform(size)
+        axes.add_collection(shapes, autolim=False)
+
+
+def site_shape(control: str, confidence: float, azimuth_deg: float) -> Drawn:
+    """Outline, fill and edge of a site: filled when sure, outline only when not."""
+    symbol = palette.site_symbol(control)
+    turn = downhill_turn(azimuth_deg) if symbol.turns else 0.0
+    unsure = confidence < palette.LOW_CONFIDENCE
+    fill = palette.WHITE if unsure else symbol.colour
+    return outline(symbol.rings, turn_deg=turn), fill, symbol.colour
+
+
+def headcut_shape(confidence: float, azimuth_deg: float) -> Drawn:
+    """Outline, fill and edge of a headcut, teeth downstream."""
+    unsure = confidence < palette.LOW_CONFIDENCE
+    fill = palette.WHITE if unsure else palette.HEADCUT
+    path = outline((palette.COMB,), turn_deg=downhill_turn(azimuth_deg))
+    return path, fill, palette.HEADCUT
+
+
+def draw_channels(
+    axes: Axes, lines: NDArray[Any], area_ha: NDArray[Any], complete: NDArray[np.bool_]
+) -> None:
+    """Draw channels, wider where more land drains to them, dashed where the area is cut."""
+    coordinates = [shapely.get_coordinates(line) for line in lines]
+    widths = [
+        palette.channel_width_mm(float(np.nan_to_num(a, nan=1.0))) * POINTS_PER_MM for a in area_ha
+    ]
+    for whole in (True, False):
+        some = np.flatnonzero(complete == whole)
+        if not len(some):
+            continue
+        axes.add_collection(
+            LineCollection(
+                [coordinates[i] for i in some],
+                colors=palette.CHANNEL,
+                linewidths=[widths[i] for i in some],
+                linestyles="solid" if whole else [DASHES],
+                capstyle="round" if whole else "butt",
+                zorder=3.0,
+            ),
+            autolim=False,
+        )
+
+
+def draw_ranch(axes: Axes, shapes: NDArray[Any]) -> None:
+    """Draw the boundary of the ranch."""
+    rings = [shapely.get_coordinates(r) for r in shapely.get_rings(shapely.get_parts(shapes))]
+    axes.add_collection(
+        LineCollection(
+            rings,
+            colors=palette.RANCH,
+            linewidths=palette.RANCH_WIDTH_MM * POINTS_PER_MM,
+            joinstyle="round",
+            zorder=3.6,
+        ),
+        autolim=False,
+    )

@@ -1,0 +1,217 @@
+"""Peak flow by regional equations of the U.S. Geological Survey, or a user's own equations.
+
+Equations are data (see `regional_equations`). A site may lie in several regions: each region's
+equation is then used with the whole drainage area and the results are weighted by the share of the
+area, as the reports ask (for example USGS WRIR 03-4107 pp. 30-33, Water-Supply Paper 2433 eq. 6).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Final
+
+import numpy as np
+
+from siting.floods.base import (
+    Flag,
+    FloodEstimate,
+    SiteFloodInputs,
+    build_estimate,
+    no_estimate,
+)
+from siting.floods.errors import FloodInputError, RegionalEquationError
+from siting.floods.regional_equations import VARIABLES, Region, built_in_equations
+from siting.floods.units import (
+    HA_PER_MI2,
+    M3S_PER_CFS,
+    M_PER_FT,
+    MM_PER_INCH,
+    ArrayLike,
+    FloatArray,
+    floats,
+)
+
+# Basin measures a caller may put in `SiteFloodInputs.basin`; drainage area and slope come by
+# themselves.
+BASIN_MEASURES: Final[Mapping[str, str]] = {
+    "mean_elevation_m": "mean elevation of the drainage area, metres",
+    "mean_annual_precipitation_mm": "mean annual precipitation, millimetres",
+    "outlet_longitude_deg_w": "longitude of the site, degrees west (positive)",
+    "outlet_latitude_deg": "latitude of the site, degrees",
+    "soils_index": "mean soils hydrologic index (Wyoming)",
+    "percent_above_7500_ft": "share of the drainage area above 7,500 feet, per cent",
+}
+# Shares of the regions may miss one by this much before the weighting is refused.
+_SHARE_SLACK: Final = 0.01
+
+
+class RegionalMethod:
+    """Regional regression equations; a plug-in of ``gullywalk.flood_methods``."""
+
+    name = "regional"
+    title = "USGS regional equations"
+    source = "the report and table of the region, named with each estimate"
+    limits = "Rural basins whose measures lie inside the range of the gages behind the equation"
+    needs = ("drainage_area_ha", "mean_slope", "basin", "regions", "equations")
+
+    def peak_flow(self, inputs: SiteFloodInputs, return_period_yr: float) -> FloodEstimate:
+        """Peak flow in m3/s, with one standard error of prediction either way where published.
+
+        One standard error holds about two floods in three.
+
+        Raises
+        ------
+        RegionalEquationError
+            When a region or a basin measure is not known.
+        """
+        if not inputs.regions:
+            return no_estimate(
+                self, inputs, return_period_yr, code="no_region", why="No region was given."
+            )
+        book = inputs.equations or built_in_equations()
+        variables = equation_variables(inputs)
+        shape = inputs.drainage_area_ha.shape
+        value, low, high = np.zeros(shape), np.zeros(shape), np.zeros(shape)
+        flags: list[Flag] = []
+        for region_id, given in inputs.regions.items():
+            region, share = book.region(region_id), floats(given)
+            inside = share > 0
+            flow, error = _region_flow(region, variables, return_period_yr, shape)
+            value += np.where(inside, share * flow, 0.0)
+            low += np.where(inside, share * flow * 10.0**-error, 0.0)
+            high += np.where(inside, share * flow * 10.0**error, 0.0)
+            flags += _region_flags(region, variables, return_period_yr, inside)
+        total = sum(floats(share) for share in inputs.regions.values())
+        bad_share = np.asarray(np.abs(total - 1.0) > _SHARE_SLACK)
+        flags.append(
+            Flag("shares", "The shares of the regions do not add up to the whole area.", bad_share)
+        )
+        value, low, high = (np.where(bad_share, np.nan, v) for v in (value, low, high))
+        return build_estimate(
+            self,
+            inputs,
+            return_period_yr,
+            value_m3s=value,
+            low_m3s=low,
+            high_m3s=high,
+            range_source="one standard error of prediction" if np.isfinite(low).any() else "",
+            flags=flags,
+        )
+
+
+def equation_variables(inputs: SiteFloodInputs) -> dict[str, FloatArray]:
+    """Turn the inputs of the sites into the variables of the printed equations; NaN if not known.
+
+    Raises
+    ------
+    RegionalEquationError
+        For a basin measure that no equation could use, such as a misspelt one.
+    """
+    unknown = set(inputs.basin) - set(BASIN_MEASURES)
+    if unknown:
+        raise RegionalEquationError(
+            f"basin measure '{sorted(unknown)[0]}'",
+            expected=f"one of {', '.join(BASIN_MEASURES)}",
+        )
+    shape = inputs.drainage_area_ha.shape
+
+    def basin(name: str) -> FloatArray:
+        return floats(inputs.basin.get(name, np.full(shape, np.nan)))
+
+    slope = inputs.array("mean_slope")
+    return {
+        "drainage_area_mi2": inputs.drainage_area_ha / HA_PER_MI2,
+        "basin_slope": slope,
+        "basin_slope_pct": 100.0 * slope,
+        "mean_elevation_ft": basin("mean_elevation_m") / M_PER_FT,
+        "mean_annual_precipitation_in": basin("mean_annual_precipitation_mm") / MM_PER_INCH,
+        "outlet_longitude_deg_w": basin("outlet_longitude_deg_w"),
+        "outlet_latitude_deg": basin("outlet_latitude_deg"),
+        "soils_index": basin("soils_index"),
+        "percent_above_7500_ft": basin("percent_above_7500_ft"),
+    }
+
+
+def prediction_interval_m3s(
+    flow_m3s: ArrayLike, *, error_log10: ArrayLike, t: float
+) -> tuple[FloatArray, FloatArray]:
+    """Lower and upper bound of a flow: flow x 10^(-t e) and flow x 10^(t e).
+
+    `t` is Student's t for the probability and the degrees of freedom of the equation (USGS SIR
+    2014-5211 p. 34, WRIR 03-4107 p. 19); 1 gives one standard error.
+    """
+    factor = 10.0 ** (t * floats(error_log10))
+    return floats(flow_m3s) / factor, floats(flow_m3s) * factor
+
+
+def blend_by_elevation(
+    low_m3s: ArrayLike,
+    high_m3s: ArrayLike,
+    *,
+    site_elevation_m: ArrayLike,
+    boundary_elevation_m: float,
+    band_m: float,
+) -> FloatArray:
+    """Weight two regions' flows over a band of elevation below their boundary.
+
+    At the boundary the flow is that of the high region, a band lower that of the low one, linear in
+    between (USGS Water-Supply Paper 2433 pp. 42-44, equation 7: a band of 700 ft).
+
+    Raises
+    ------
+    FloodInputError
+        When the band is not above zero.
+    """
+    if not band_m > 0:
+        raise FloodInputError(f"a band of {band_m:g} m", expected="a band above zero")
+    below = (boundary_elevation_m - floats(site_elevation_m)) / band_m
+    share = np.clip(below, 0.0, 1.0)
+    return share * floats(low_m3s) + (1.0 - share) * floats(high_m3s)
+
+
+def _region_flow(
+    region: Region,
+    variables: Mapping[str, FloatArray],
+    return_period_yr: float,
+    shape: tuple[int, ...],
+) -> tuple[FloatArray, float]:
+    """Flow in m3/s of one region's equation over the whole area, and its error in log10 units."""
+    equation = region.equation(return_period_yr)
+    if equation is None:
+        return np.full(shape, np.nan), np.nan
+    return region.flow_cfs(equation, variables) * M3S_PER_CFS, equation.error_log10
+
+
+def _region_flags(
+    region: Region,
+    variables: Mapping[str, FloatArray],
+    return_period_yr: float,
+    inside: np.ndarray[tuple[int, ...], np.dtype[np.bool_]],
+) -> list[Flag]:
+    flags = [
+        Flag(
+            "source",
+            f"{region.title}: {region.report}, {region.table}.",
+            inside.copy(),
+            outside=False,
+        )
+    ]
+    equation = region.equation(return_period_yr)
+    if equation is None:
+        given = ", ".join(f"{y:g}" for y in region.return_periods_yr)
+        why = f"{region.title} has no equation for {return_period_yr:g} years (it has {given})."
+        return [*flags, Flag("no_equation", why, inside.copy())]
+    for variable, outside in region.outside_range(equation, variables).items():
+        term = next(t for t in region.terms if t.variable == variable)
+        what = VARIABLES[variable]
+        flags.append(
+            Flag(
+                "out_of_range",
+                f"{region.title}: {what}, lies outside the {term.lowest:g} to {term.highest:g} of "
+                "the gages.",
+                inside & outside,
+            )
+        )
+        unknown = inside & np.isnan(variables[variable])
+        flags.append(Flag("input_missing", f"Not known here: {what}.", unknown))
+    return flags

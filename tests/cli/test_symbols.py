@@ -1,0 +1,216 @@
+from __future__ import annotations
+
+import base64
+import os
+import shutil
+import subprocess
+from pathlib import Path
+from xml.etree import ElementTree as ET
+
+import pytest
+
+from cli import palette
+from cli.fields import LAYERS, schema
+from cli.geopackage import write_geopackage
+from cli.symbols import Marker, layer_symbols
+from cli.symbols_qml import qml
+from cli.symbols_sld import sld
+from tests.example_plan import example_layers, example_tables
+
+DRAWN = [name for name, spec in LAYERS.items() if spec.geometry]
+SE = "{http://www.opengis.net/se}"
+OGC = "{http://www.opengis.net/ogc}"
+
+
+def rules_of(name: str, units: str = "si") -> list[tuple[str, ET.Element]]:
+    """Filter and symbol of each rule in the QML of a layer."""
+    root = ET.fromstring(qml(layer_symbols(name, units)))  # type: ignore[arg-type]
+    symbols = {s.get("name"): s for s in root.iterfind("renderer-v2/symbols/symbol")}
+    rules = root.findall("renderer-v2/rules/rule")
+    assert len(symbols) == len(rules) > 0
+    return [(r.get("filter", ""), symbols[r.get("symbol")]) for r in rules]
+
+
+def option(symbol: ET.Element, name: str) -> str:
+    found = symbol.find(f"layer/Option/Option[@name='{name}']")
+    assert found is not None, name
+    return str(found.get("value"))
+
+
+def rgb(colour: str) -> str:
+    return ",".join(str(int(colour[i : i + 2], 16)) for i in (1, 3, 5))
+
+
+@pytest.mark.parametrize("units", ["si", "us"])
+@pytest.mark.parametrize("name", DRAWN)
+def test_both_formats_are_well_formed_and_name_only_real_fields(name: str, units: str) -> None:
+    fields = set(schema(name, units))  # type: ignore[arg-type]
+    symbols = layer_symbols(name, units)  # type: ignore[arg-type]
+    described = ET.fromstring(sld(name, symbols))
+    used = {e.text for e in described.iter(f"{OGC}PropertyName")}
+    used |= {c.field for rule in symbols.rules for c in rule.conditions}
+    styled = ET.fromstring(qml(symbols))
+    for expression in styled.iter("Option"):
+        if expression.get("name") == "expression":
+            used.add(str(expression.get("value")).split('"')[1])
+    assert used <= fields
+    assert described.find(f".//{SE}FeatureTypeStyle/{SE}Rule") is not None
+
+
+def test_each_control_has_a_filled_and_an_outlined_rule_in_its_colour() -> None:
+    rules = rules_of("sites")
+    for control in palette.SITE_SYMBOLS:
+        mine = [(f, s) for f, s in rules if f"\"control\" = '{control.control}'" in f]
+        assert len(mine) == 2
+        (sure, filled), (unsure, hollow) = mine
+        assert '"confidence" >= 0.5' in sure
+        assert '"confidence" IS NULL' in sure
+        assert unsure.endswith('"confidence" < 0.5')
+        for symbol, fill in ((filled, control.colour), (hollow, palette.WHITE)):
+            name = option(symbol, "name")
+            picture = base64.b64decode(name.removeprefix("base64:")).decode()
+            path = ET.fromstring(picture).findall("{http://www.w3.org/2000/svg}path")[-1]
+            assert (path.get("fill"), path.get("stroke")) == (fill, control.colour)
+
+
+def test_shapes_differ_as_much_as_colours() -> None:
+    shapes = {
+        rule.symbol.rings
+        for layer in ("sites", "headcuts")
+        for rule in layer_symbols(layer, "si").rules
+        if isinstance(rule.symbol, Marker)
+    }
+    assert len(shapes) == 5
+
+
+def test_the_rank_stands_beside_the_shape() -> None:
+    root = ET.fromstring(qml(layer_symbols("sites", "si")))
+    style = root.find("labeling/settings/text-style")
+    place = root.find("labeling/settings/placement")
+    assert style is not None
+    assert place is not None
+    assert style.get("fieldName") == "rank"
+    assert place.get("placement") == "6"
+    assert "O" not in str(place.get("predefinedPositionOrder")).split(",")
+
+
+def test_channels_are_dashed_where_the_area_is_cut() -> None:
+    (whole, solid), (cut, dashed) = rules_of("channels")
+    assert '"area_complete" = true' in whole
+    assert cut == '"area_complete" = false'
+    assert option(solid, "use_custom_dash") == "0"
+    assert option(dashed, "use_custom_dash") == "1"
+    assert option(solid, "line_color") == f"{rgb(palette.CHANNEL)},255"
+
+
+@pytest.mark.parametrize(("units", "field"), [("si", "_ha"), ("us", "_ac")])
+def test_width_follows_the_area_in_either_system(units: str, field: str) -> None:
+    _, symbol = rules_of("channels", units)[0]
+    widths = [o.get("value") for o in symbol.iter("Option") if o.get("name") == "expression"]
+    assert len(widths) == 1
+    assert f'"drainage_area{field}"' in str(widths[0])
+    factor = "* 1)" if units == "si" else "* 0.404685642,"
+    assert factor in str(widths[0]).replace("* 1,", "* 1)")
+
+
+def test_areas_and_ranch() -> None:
+    ((_, area),) = rules_of("drainage_areas")
+    assert option(area, "color") == f"{rgb(palette.CHANNEL)},26"  # 10 % of 255
+    ((_, ranch),) = rules_of("ranch")
+    assert option(ranch, "style") == "no"
+    assert option(ranch, "outline_color") == f"{rgb(palette.RANCH)},255"
+    assert option(ranch, "outline_width") == "1.2"
+
+
+def test_sld_draws_every_channel_once() -> None:
+    """Each area falls into exactly one class, in either state."""
+    described = ET.fromstring(sld("channels", layer_symbols("channels", "si")))
+    classes = []
+    for rule in described.iter(f"{SE}Rule"):
+        limits = {}
+        for tag in ("PropertyIsGreaterThanOrEqualTo", "PropertyIsLessThan"):
+            for test in rule.iter(f"{OGC}{tag}"):
+                limits[tag] = float(str(test.findtext(f"{OGC}Literal")))
+        state = rule.find(f".//{OGC}PropertyIsEqualTo/{OGC}Literal")
+        assert state is not None
+        classes.append((state.text, limits))
+    for state in ("true", "false"):
+        for area in (0.0, 4.99, 5.0, 300.0, 1e6):
+            hits = [
+                limits
+                for s, limits in classes
+                if s == state
+                and limits["PropertyIsGreaterThanOrEqualTo"] <= area
+                and area < limits.get("PropertyIsLessThan", float("inf"))
+            ]
+            assert len(hits) == 1
+
+
+# Opens each layer in a desktop GIS, asks for its default style, and draws it.
+_IN_GIS = """
+import sys
+from qgis.core import (QgsApplication, QgsMapRendererSequentialJob, QgsMapSettings, QgsVectorLayer)
+from qgis.PyQt.QtCore import QSize
+app = QgsApplication([], False)
+app.initQgis()
+for name in sys.argv[2:]:
+    layer = QgsVectorLayer(f"{sys.argv[1]}|layername={name}", name, "ogr")
+    assert layer.isValid(), name
+    assert layer.loadDefaultStyle()[1], name
+    assert layer.renderer().type() == "RuleRenderer", name
+    settings = QgsMapSettings()
+    settings.setLayers([layer])
+    settings.setOutputSize(QSize(600, 500))
+    extent = layer.extent()
+    extent.grow(30.0)
+    settings.setExtent(extent)
+    settings.setDestinationCrs(layer.crs())
+    job = QgsMapRendererSequentialJob(settings)
+    job.start()
+    job.waitForFinished()
+    assert not job.errors(), name
+    image = job.renderedImage()
+    colours = {image.pixelColor(x, y).name().upper() for x in range(600) for y in range(500)}
+    print(name, layer.labelsEnabled(), *sorted(colours))
+    del job, settings, layer
+app.exitQgis()
+"""
+
+
+@pytest.mark.slow
+def test_a_desktop_gis_draws_the_plan_in_our_colours(tmp_path: Path) -> None:
+    python = os.environ.get("GULLYWALK_GIS_PYTHON") or shutil.which("python3", path=os.defpath)
+    env = {k: v for k, v in os.environ.items() if not k.startswith("PYTHON")}
+    env |= {"QT_QPA_PLATFORM": "offscreen", "XDG_RUNTIME_DIR": str(tmp_path)}
+    has = python and subprocess.run(
+        [python, "-c", "import qgis.core"], env=env, capture_output=True, check=False
+    )
+    if not has or has.returncode != 0:
+        pytest.skip("no desktop GIS with Python bindings is installed here")
+    plan = write_geopackage(
+        tmp_path / "plan.gpkg", list(example_layers().values()), tables=example_tables()
+    )
+    done = subprocess.run(
+        [str(python), "-c", _IN_GIS, str(plan), *DRAWN],
+        env=env,
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=120,
+    )
+    assert done.returncode == 0, done.stderr
+    drawn = {line.split()[0]: line.split()[1:] for line in done.stdout.splitlines() if line}
+    assert set(COLOURS_SEEN) <= set(drawn)
+    for name, colours in COLOURS_SEEN.items():
+        assert set(colours) <= set(drawn[name]), name
+    assert drawn["sites"][0] == "True"
+    # 10 % of the channel blue over white, and two such areas over each other.
+    assert "#E8EFF5" in drawn["drainage_areas"]
+
+
+COLOURS_SEEN = {
+    "sites": [s.colour for s in palette.SITE_SYMBOLS],
+    "headcuts": [palette.HEADCUT],
+    "channels": [palette.CHANNEL],
+    "ranch": [palette.RANCH],
+}

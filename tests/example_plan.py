@@ -1,0 +1,186 @@
+"""A small invented plan on an invented slope, for tests of what is written."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+from affine import Affine
+from pyproj import CRS
+
+from cli.layers import Layer, flow_azimuth_deg, table
+from terrain.grid import Grid
+from terrain.raster import Raster
+
+UTM = CRS.from_epsg(32612)
+WEST, NORTH = 500_000.0, 4_000_000.0
+NAMES = ("Rock \"bowl\" 'A'", "وعاء صخري", "One-rock dam 🪨", "Log mat; très bas", "", "Refer")
+
+
+def texts(*values: str | None) -> np.ndarray:
+    out = np.empty(len(values), dtype=object)
+    out[:] = values
+    return out
+
+
+def example_raster(*, rows: int = 500, cols: int = 600, cell_m: float = 1.0) -> Raster:
+    """Two valleys that join, with some roughness; seeded."""
+    rng = np.random.default_rng(7)
+    y, x = np.mgrid[0:rows, 0:cols].astype(np.float32)
+    y, x = y / rows, x / cols
+    middle = 0.5 + 0.06 * np.sin(7 * y)
+    side = 0.5 + 0.55 * (0.62 - y)
+    main = np.minimum(np.abs(x - middle), 0.35)
+    branch = np.where(y < 0.62, np.minimum(np.abs(x - side), 0.3), 0.3)
+    hills = 14 * (1 - np.exp(-((np.minimum(main, branch) / 0.12) ** 2)))
+    rough = rng.normal(0, 1, (rows // 10 + 2, cols // 10 + 2))
+    rough = np.kron(rough, np.ones((10, 10)))[:rows, :cols]
+    kernel = np.ones(15) / 15
+    for axis in (0, 1):
+        rough = np.apply_along_axis(np.convolve, axis, rough, kernel, "same")
+    z = 1500 + 22 * (1 - y) + hills + 1.2 * rough
+    grid = Grid(rows, cols, Affine(cell_m, 0, WEST, 0, -cell_m, NORTH), UTM)
+    return Raster.from_array(z.astype(np.float32), grid=grid)
+
+
+def _at(raster: Raster, x: float, y: float) -> tuple[float, float]:
+    """Place given as a share of the raster's width and height from the upper left."""
+    west, south, east, north = raster.grid.bounds
+    return west + x * (east - west), north - y * (north - south)
+
+
+def _channels(raster: Raster) -> Layer:
+    def line(xs: np.ndarray, ys: np.ndarray) -> shapely.LineString:
+        return shapely.LineString([_at(raster, x, y) for x, y in zip(xs, ys, strict=True)])
+
+    upper = np.linspace(0.04, 0.6, 60)
+    lower = np.linspace(0.6, 0.99, 50)
+    lines = [
+        line(0.5 + 0.06 * np.sin(7 * upper), upper),
+        line(0.5 + 0.55 * (0.62 - upper), upper),
+        line(0.5 + 0.06 * np.sin(7 * lower), lower),
+    ]
+    lines[1] = shapely.LineString([*lines[1].coords[:-1], lines[2].coords[0]])
+    shapes = np.array(lines, dtype=object)
+    return Layer(
+        "channels",
+        shapes,
+        {
+            "channel_id": np.array([1, 2, 3]),
+            "downstream_id": np.array([3, 3, 0]),
+            "stream_order": np.array([1, 1, 2]),
+            "length_m": shapely.length(shapes),
+            "slope": np.array([0.041, 0.052, 0.021]),
+            "drainage_area_ha": np.array([4.0, 11.0, 160.0]),
+            "area_complete": np.array([True, False, True]),
+        },
+        UTM,
+    )
+
+
+def example_layers(raster: Raster | None = None) -> dict[str, Layer]:
+    """Every layer of a plan."""
+    raster = example_raster() if raster is None else raster
+    channels = _channels(raster)
+    lines = channels.geometry
+    assert lines is not None
+    shares = [(0, 0.25), (1, 0.35), (2, 0.15), (2, 0.55), (0, 0.7), (1, 0.75)]
+    points = np.array(
+        [shapely.line_interpolate_point(lines[i], t, normalized=True) for i, t in shares]
+    )
+    azimuth = flow_azimuth_deg(points, lines)
+    n = len(points)
+    controls = texts("vertical", "spread", "grade", "grade", "vertical", "refer")
+    crests = np.array(
+        [
+            shapely.LineString(
+                [(p.x + 6 * s * np.cos(a), p.y - 6 * s * np.sin(a)) for s in (-1.0, 1.0)]
+            )
+            for p, a in zip(points, np.radians(azimuth), strict=True)
+        ]
+    )
+    sites = {
+        "site_id": np.arange(1, n + 1),
+        "rank": np.array([2, 4, 3, 5, 1, 6]),
+        "structure": texts(*NAMES),
+        "control": controls,
+        "channel_id": np.array([i + 1 for i, _ in shares]),
+        "station_m": np.linspace(20, 340, n),
+        "elevation_m": np.linspace(1500, 1520, n),
+        "slope": np.array([0.03, 0.012, 0.021, 0.024, 0.04, 0.05]),
+        "width_m": np.array([3.1, np.nan, 5.25, 4.0, 2.2, 8.0]),
+        "depth_m": np.array([0.9, np.nan, 0.6, 0.7, 0.8, 2.5]),
+        "width_source": texts("dem", None, "dem", "curve", "dem", "dem"),
+        "headcut_height_m": np.array([0.9, np.nan, np.nan, np.nan, 1.1, 2.6]),
+        "drainage_area_ha": np.array([2.5, 8.25, 130.0, 150.0, 3.4, 10.0]),
+        "area_complete": np.array([True, False, True, True, True, False]),
+        "q2_m3s": np.array([0.05, 0.1, 0.9, 1.0, 0.07, 0.12]),
+        "q10_m3s": np.array([0.21, 0.4, 3.456, 3.7, 0.3, np.nan]),
+        "flood_method": texts(*["graphical"] * n),
+        "score": np.array([0.82, 0.5, 0.7, 0.44, 0.91, 0.2]),
+        "confidence": np.array([0.9, 0.4, 0.75, 0.45, 0.95, 0.8]),
+        "reason": texts(
+            "A drop of 1.1 m moves up a valley that is still whole.", *["Because 'so' 🙂 שלום"] * 5
+        ),
+        "caution": texts(None, "Area cut by the raster's edge.", None, None, None, "Ask."),
+        "flow_azimuth_deg": azimuth,
+        "lon": np.linspace(-111.0, -110.99, n),
+        "lat": np.linspace(36.13, 36.14, n),
+    }
+    heads = np.array([0, 4, 5])
+    west, south, east, north = raster.grid.bounds
+    pad = 0.06 * (east - west)
+    ranch = shapely.box(west + pad, south + pad, east - 2 * pad, north - pad)
+    areas = np.array([p.buffer(40 + 10 * i) for i, p in enumerate(points)])
+    ids = sites["site_id"]
+    return {
+        "ranch": Layer(
+            "ranch",
+            np.array([ranch]),
+            {"name": texts("Invented Ranch"), "area_ha": np.array([ranch.area / 1e4])},
+            UTM,
+        ),
+        "drainage_areas": Layer(
+            "drainage_areas",
+            areas,
+            {"site_id": ids, "drainage_area_ha": shapely.area(areas) / 1e4},
+            UTM,
+        ),
+        "channels": channels,
+        "cross_sections": Layer(
+            "cross_sections",
+            crests,
+            {
+                "section_id": ids,
+                "channel_id": sites["channel_id"],
+                "station_m": sites["station_m"],
+                "width_m": sites["width_m"],
+                "depth_m": sites["depth_m"],
+            },
+            UTM,
+        ),
+        "structure_lines": Layer(
+            "structure_lines", crests, {"site_id": ids, "crest_length_m": np.full(n, 12.0)}, UTM
+        ),
+        "headcuts": Layer(
+            "headcuts",
+            points[heads],
+            {
+                "headcut_id": np.array([1, 2, 3]),
+                "channel_id": sites["channel_id"][heads],
+                "station_m": sites["station_m"][heads],
+                "headcut_height_m": sites["headcut_height_m"][heads],
+                "face_slope": np.array([0.9, 1.2, 0.7]),
+                "drainage_area_ha": sites["drainage_area_ha"][heads],
+                "confidence": np.array([0.9, 0.4, 0.8]),
+                "evidence": texts("Deeper below than above.", "Sharp edge.", None),
+                "flow_azimuth_deg": azimuth[heads],
+            },
+            UTM,
+        ),
+        "sites": Layer("sites", points, sites, UTM),
+    }
+
+
+def example_tables() -> list[Layer]:
+    """Tables of a plan."""
+    return [table("run_info", [("title", 'An "invented" run'), ("cells", "300000")])]

@@ -1,0 +1,45 @@
+"""Look-ups in captured replies of the NOAA Precipitation Frequency Data Server (Atlas 14)."""
+
+import pytest
+
+from siting.floods.errors import RainfallError
+from siting.floods.rainfall_reading import parse_rainfall
+
+
+@pytest.mark.parametrize(
+    ("hours", "years", "inches"),
+    [
+        pytest.param(24, 100, 12.1, id="PF-1"),
+        pytest.param(24, 2, 4.76, id="PF-2, 24 hours"),
+        pytest.param(1, 10, 3.13, id="PF-2, 60 minutes"),
+        pytest.param(48, 1000, 20.7, id="2 days"),
+    ],
+)
+def test_fort_myers(fort_myers: str, hours: float, years: float, inches: float) -> None:
+    """NOAA Atlas 14 volume 9 version 2, captured reply."""
+    assert parse_rainfall(fort_myers).depth_mm(hours, years) / 25.4 == pytest.approx(inches)
+
+
+@pytest.mark.parametrize(
+    ("hours", "years", "inches"),
+    [(24, 2, 3.95), (24, 10, 5.89), (24, 100, 9.27), (6, 100, 6.68)],
+)
+def test_irving_pf_3(irving: str, hours: float, years: float, inches: float) -> None:
+    """NOAA Atlas 14 volume 11 version 2, captured reply."""
+    assert parse_rainfall(irving).depth_mm(hours, years) / 25.4 == pytest.approx(inches)
+
+
+def test_wilmington_pf_4(fort_myers: str) -> None:
+    """NOAA Atlas 14, Wilmington, North Carolina, 24 hours and 50 years: 10.8 in.
+
+    Only this cell of the table was available, so the file holds this cell alone.
+    """
+    head = fort_myers.split("by duration")[0]
+    rain = parse_rainfall(f"{head}by duration for ARI (years):, 50\n24-hr:, 10.8\n")
+    assert rain.depth_mm(24, 50) / 25.4 == pytest.approx(10.8)
+
+
+def test_captured_intensity_reply_is_refused(colorado_intensity: str) -> None:
+    """NOAA Atlas 14 volume 8 version 2, captured reply of the other kind."""
+    with pytest.raises(RainfallError, match="holds rainfall intensities, not depths"):
+        parse_rainfall(colorado_intensity, name="colorado.csv")
