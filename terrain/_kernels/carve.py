@@ -15,7 +15,6 @@ import numpy as np
 from terrain._kernels._jit import kernel
 from terrain._kernels.codes import (
     COL_STEP,
-    EXPLICIT,
     FLAT_DONE,
     FLAT_NOW,
     OUTLET,
@@ -24,6 +23,7 @@ from terrain._kernels.codes import (
     UNRESOLVED,
 )
 from terrain._kernels.directions import touches_outside
+from terrain._kernels.fill import list_fill
 from terrain._kernels.heap import grown, hash_grown, hash_slot, heap_drop_first, heap_push
 
 SOURCE = 8  # in place of a code: the search began here
@@ -254,7 +254,7 @@ def search_pits(z, codes, pits, step_m, depth_limit, length_limit, notable_depth
             _, n, depth, length, out = _trace_back(z, end, level, stamp, work, step_m, out, n)
             if depth > depth_limit or length > length_limit:
                 n = first
-                n_fill, fill = _list_fill(pits[i : i + 1], work[6][:n_inside], fill, n_fill)
+                n_fill, fill = list_fill(pits[i : i + 1], work[6][:n_inside], fill, n_fill)
                 fill_of = _with_row(fill_of, n_fills, pits[i], spill, n_fill)
                 n_fills += 1
                 continue
@@ -276,16 +276,6 @@ def _with_row(table, row, a, b, c):
     table[row, 1] = b
     table[row, 2] = c
     return table
-
-
-@kernel
-def _list_fill(sources, inside, fill, n_fill):
-    """Add the cells of a depression to the list of cells to fill."""
-    n = n_fill + sources.size + inside.size
-    fill = grown(fill, n)
-    fill[n_fill : n_fill + sources.size] = sources
-    fill[n_fill + sources.size : n] = inside
-    return n, fill
 
 
 @kernel
@@ -392,7 +382,7 @@ def search_flats(z, codes, starts, step_m, depth_limit, length_limit, notable_de
                 z, end, level, stamp, work, step_m, path, 0
             )
             if depth > depth_limit or length > length_limit:
-                n_fill, fill = _list_fill(queue[:size], work[6][:n_inside], fill, n_fill)
+                n_fill, fill = list_fill(queue[:size], work[6][:n_inside], fill, n_fill)
                 fill_of = _with_row(fill_of, n_fills, starts[i], spill, n_fill)
                 n_fills += 1
                 for j in range(size):
@@ -429,100 +419,12 @@ def search_flats(z, codes, starts, step_m, depth_limit, length_limit, notable_de
 
 
 @kernel
-def _claim(raw, level, row, col, code, surface, codes):
-    """Let a way have a cell unless an earlier way has it; return whether it is newly lowered."""
-    here = surface[row, col]
-    if here > level:
-        surface[row, col] = level
-        codes[row, col] = code | EXPLICIT
-        return here == raw[row, col]
-    if here == level and codes[row, col] & EXPLICIT == 0:
-        codes[row, col] = code | EXPLICIT
-    return False
+def collect_unresolved(z, codes, asked, row_start, row_stop):
+    """List the unresolved cells of some rows: pits of one cell, and cells of flats.
 
-
-@kernel
-def claim_flats(raw, start, end, cells, out, surface, codes):
-    """Lower the surface along the ways of flats and give their cells directions.
-
-    Call it before `claim_pits`, each with rising starts. Returns the number of cells lowered.
+    Where ``asked`` is not empty, only the cells marked in it are listed.
     """
-    cols = raw.shape[1]
-    first = 0
-    lowered = 0
-    for i in range(start.size):
-        level = raw[start[i] // cols, start[i] % cols]
-        for j in range(first, end[i]):
-            lowered += _claim(
-                raw, level, cells[j] // cols, cells[j] % cols, out[j], surface, codes
-            )
-        first = end[i]
-    return lowered
-
-
-@kernel
-def claim_pits(raw, pits, steps, out, surface, codes):
-    """Lower the surface along the ways of pits and give their cells directions."""
-    cols = raw.shape[1]
-    j = 0
-    lowered = 0
-    for i in range(pits.size):
-        r = pits[i] // cols
-        c = pits[i] % cols
-        level = raw[r, c]
-        for _ in range(steps[i]):
-            k = out[j]
-            lowered += _claim(raw, level, r, c, k, surface, codes)
-            if k < 8:
-                r += ROW_STEP[k]
-                c += COL_STEP[k]
-            j += 1
-    return lowered
-
-
-@kernel
-def flats_touched(end, cells, out, changed):
-    """Which flats' ways hold, or end at, a changed cell."""
-    cols = changed.shape[1]
-    touched = np.zeros(end.size, dtype=np.bool_)
-    first = 0
-    for i in range(end.size):
-        for j in range(first, end[i]):
-            r = cells[j] // cols
-            c = cells[j] % cols
-            if out[j] < 8 and changed[r + ROW_STEP[out[j]], c + COL_STEP[out[j]]]:
-                touched[i] = True
-            if changed[r, c]:
-                touched[i] = True
-        first = end[i]
-    return touched
-
-
-@kernel
-def pits_touched(pits, steps, out, changed):
-    """Which pits' ways hold, or end at, a changed cell; pits without a way count as touched."""
-    cols = changed.shape[1]
-    touched = np.zeros(pits.size, dtype=np.bool_)
-    j = 0
-    for i in range(pits.size):
-        r = pits[i] // cols
-        c = pits[i] % cols
-        touched[i] = changed[r, c] or steps[i] == 0
-        for _ in range(steps[i]):
-            k = out[j]
-            if k < 8:
-                r += ROW_STEP[k]
-                c += COL_STEP[k]
-                if changed[r, c]:
-                    touched[i] = True
-            j += 1
-    return touched
-
-
-@kernel
-def collect_unresolved(z, codes, row_start, row_stop):
-    """List the unresolved cells of some rows: pits of one cell, and cells of flats."""
-    rows, cols = z.shape
+    cols = z.shape[1]
     pits = np.empty(64, dtype=np.int64)
     flats = np.empty(64, dtype=np.int64)
     n_pits = 0
@@ -531,7 +433,7 @@ def collect_unresolved(z, codes, row_start, row_stop):
         pits = grown(pits, n_pits + cols)
         flats = grown(flats, n_flats + cols)
         for c in range(cols):
-            if codes[r, c] != UNRESOLVED:
+            if codes[r, c] != UNRESOLVED or (asked.size > 0 and not asked[r, c]):
                 continue
             flat = False
             for k in range(8):

@@ -135,13 +135,19 @@ def settle_codes(z, inv_ns, inv_ew, inv_diag, row_start, row_stop, codes):
 
 
 @kernel
+def code_of_cell(z, row, col, inv_ns, inv_ew, inv_diag):
+    """Return the steepest code of one cell that is no void, as `steepest_codes` writes it."""
+    code = _steepest_careful(z, row, col, inv_ns, inv_ew, inv_diag)
+    if code == UNRESOLVED and touches_outside(z, row, col):
+        code = OUTLET
+    return code
+
+
+@kernel
 def steepest_of_cells(z, inv_ns, inv_ew, inv_diag, cells, codes):
     """Write the steepest code of some cells anew, as `steepest_codes` does."""
     cols = z.shape[1]
     for j in range(cells.size):
         r = cells[j] // cols
         c = cells[j] % cols
-        code = _steepest_careful(z, r, c, inv_ns, inv_ew, inv_diag)
-        if code == UNRESOLVED and touches_outside(z, r, c):
-            code = OUTLET
-        codes[r, c] = code
+        codes[r, c] = code_of_cell(z, r, c, inv_ns, inv_ew, inv_diag)

@@ -174,3 +174,45 @@ def longest_way_down(codes, donors, step_m, length):
                 donors[r, c] -= np.uint8(1)
                 if donors[r, c] != 0:
                     break
+
+
+@kernel
+def way_down(codes, cell, most):
+    """List a cell and up to ``most - 1`` cells that its water passes next, downstream."""
+    cols = codes.shape[1]
+    out = np.empty(most, dtype=np.int64)
+    r = cell // cols
+    c = cell % cols
+    n = 0
+    while n < most:
+        out[n] = r * cols + c
+        n += 1
+        k = codes[r, c]
+        if k > 7:
+            break
+        r += ROW_STEP[k]
+        c += COL_STEP[k]
+    return out[:n]
+
+
+@kernel
+def first_channel_cell(codes, counts, threshold, cells, steps_m, out_cell, out_way):
+    """Follow the flow from cells to the first channel cell; write it and the way there, m.
+
+    A cell whose water leaves the raster before it meets a channel gets -1.
+    """
+    cols = codes.shape[1]
+    for i in range(cells.size):
+        r = cells[i] // cols
+        c = cells[i] % cols
+        way = 0.0
+        while counts[r, c] < threshold:
+            k = codes[r, c]
+            if k > 7:
+                r = -1
+                break
+            way += steps_m[k]
+            r += ROW_STEP[k]
+            c += COL_STEP[k]
+        out_cell[i] = r * cols + c if r >= 0 else -1
+        out_way[i] = way

@@ -1,0 +1,193 @@
+"""Heights across and around a channel, read between cell centres.
+
+Places are (u, v): metres east and south of the first cell's centre.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from terrain._kernels._jit import kernel
+
+
+@kernel
+def height_at(z, u, v, width, height):
+    """Height between four cell centres (bilinear); NaN outside and beside voids."""
+    rows, cols = z.shape
+    c = u / width
+    r = v / height
+    if not (0.0 <= c <= cols - 1 and 0.0 <= r <= rows - 1):
+        return np.nan
+    c0 = min(int(c), max(cols - 2, 0))
+    r0 = min(int(r), max(rows - 2, 0))
+    c1 = min(c0 + 1, cols - 1)
+    r1 = min(r0 + 1, rows - 1)
+    fc = c - c0
+    fr = r - r0
+    top = z[r0, c0] * (1.0 - fc) + z[r0, c1] * fc
+    low = z[r1, c0] * (1.0 - fc) + z[r1, c1] * fc
+    return top * (1.0 - fr) + low * fr
+
+
+@kernel
+def median_of_three(values, out):
+    """Write the running median of three; the ends stay."""
+    n = values.size
+    out[:] = values
+    for i in range(1, n - 1):
+        a = values[i - 1]
+        b = values[i]
+        c = values[i + 1]
+        out[i] = max(min(a, b), min(max(a, b), c))
+
+
+@kernel
+def read_section(z, u, v, du, dv, width, height, half, step, out):
+    """Write heights along a line across the flow, left to right looking downstream.
+
+    ``(du, dv)`` is the unit vector of the flow; ``out`` has ``2 * half + 1`` entries.
+    """
+    raw = np.empty(out.size)
+    for j in range(out.size):
+        # to the left of the flow when v points south: (dv, -du)
+        off = (half - j) * step
+        raw[j] = height_at(z, u + dv * off, v - du * off, width, height)
+    median_of_three(raw, out)
+
+
+@kernel
+def _bank_of_side(heights, start, stop, sign, bed):
+    """Bank top on one side: the point that stands out most above a chord from bed to far end.
+
+    The chord's far end is the one that makes it stand out most, so a slope beyond the bank does
+    not hide it. Returns the index (-1: none), its height above the bed, and by how much it stands
+    above the chord.
+    """
+    best = 0.0
+    top = -1
+    n = (stop - start) * sign
+    for e in range(3, n + 1):
+        far = heights[start + sign * e] - bed
+        if np.isnan(far):
+            break
+        for j in range(1, e):
+            above = heights[start + sign * j] - bed - far * j / e
+            if above > best + 1e-9:
+                best = above
+                top = start + sign * j
+    if top < 0:
+        return -1, 0.0, 0.0
+    return top, heights[top] - bed, best
+
+
+@kernel
+def _crossing(heights, start, stop, sign, level):
+    """Distance in steps from an index outward to where the ground first reaches a level; -1."""
+    n = (stop - start) * sign
+    for j in range(1, n + 1):
+        here = heights[start + sign * j]
+        if np.isnan(here):
+            return -1.0
+        if here >= level:
+            before = heights[start + sign * (j - 1)]
+            return j - 1 + (level - before) / max(here - before, 1e-9)
+    return -1.0
+
+
+@kernel
+def measure_section(heights, half, step, reach, least_depth, least_bulge, out):
+    """Measure a section.
+
+    Writes bank-top width and depth (the lower bank rules), the left and right ends of that width
+    as offsets from the middle (m, right is positive), the bed's height, the width at twice the
+    depth, and the lower side's height well away from the channel; NaN where there is none.
+    """
+    out[:] = np.nan
+    low = half
+    for j in range(max(0, half - reach), min(heights.size, half + reach + 1)):
+        if heights[j] < heights[low] or np.isnan(heights[low]):
+            low = j
+    bed = heights[low]
+    if np.isnan(bed):
+        return
+    out[4] = bed
+    last = heights.size - 1
+    side = np.inf
+    for sign in (-1, 1):
+        edge = 0 if sign < 0 else last
+        total = 0.0
+        n = 0
+        for j in range((edge - low) * sign // 2, (edge - low) * sign + 1):
+            here = heights[low + sign * j]
+            if not np.isnan(here):
+                total += here - bed
+                n += 1
+        if n > 0:
+            side = min(side, total / n)
+    if side < np.inf:
+        out[6] = side
+    left, left_depth, left_bulge = _bank_of_side(heights, low, 0, -1, bed)
+    right, right_depth, right_bulge = _bank_of_side(heights, low, last, 1, bed)
+    if left < 0 or right < 0 or min(left_bulge, right_bulge) < least_bulge:
+        return
+    depth = min(left_depth, right_depth)
+    if depth < least_depth:
+        return
+    to_left = _crossing(heights, low, 0, -1, bed + depth - 1e-6)
+    to_right = _crossing(heights, low, last, 1, bed + depth - 1e-6)
+    if to_left < 0 or to_right < 0:
+        return
+    out[0] = (to_left + to_right) * step
+    out[1] = depth
+    out[2] = (low - half - to_left) * step
+    out[3] = (low - half + to_right) * step
+    wide_left = _crossing(heights, low, 0, -1, bed + 2 * depth)
+    wide_right = _crossing(heights, low, last, 1, bed + 2 * depth)
+    if wide_left >= 0 and wide_right >= 0:
+        out[5] = (wide_left + wide_right) * step
+
+
+@kernel
+def _median(values, n):
+    """Median of the first n values."""
+    part = np.sort(values[:n])
+    if n % 2:
+        return part[n // 2]
+    return 0.5 * (part[n // 2 - 1] + part[n // 2])
+
+
+@kernel
+def measure_places(
+    z, u, v, du, dv, width, height, half, step, reach, copies, apart, least_depth, least_bulge, out
+):
+    """Measure the channel at places: medians over several sections up and down the flow.
+
+    Where fewer than half of a place's sections show two banks, width and depth stay NaN. ``out``
+    has the columns of `measure_section`.
+    """
+    heights = np.empty(2 * half + 1)
+    rows = np.empty((copies, 7))
+    column = np.empty(copies)
+    for i in range(u.size):
+        for m in range(copies):
+            along = (m - (copies - 1) / 2) * apart
+            read_section(
+                z,
+                u[i] + du[i] * along,
+                v[i] + dv[i] * along,
+                du[i],
+                dv[i],
+                width,
+                height,
+                half,
+                step,
+                heights,
+            )
+            measure_section(heights, half, step, reach, least_depth, least_bulge, rows[m])
+        for k in range(7):
+            n = 0
+            for m in range(copies):
+                if not np.isnan(rows[m, k]):
+                    column[n] = rows[m, k]
+                    n += 1
+            out[i, k] = _median(column, n) if 2 * n > copies else np.nan
