@@ -47,6 +47,8 @@ class HeadcutSettings:
     least_height_m
         Headcuts lower than this are not reported, m: a step of 0.3 m is about twice what two
         heights of 10 cm error make by chance (practice: 0.3 to 0.5 m "check on site").
+    least_confidence
+        Finds less sure than this are not reported.
     apart_m
         Of finds closer than this the surer one stays, m.
     largest_cell_m
@@ -57,6 +59,7 @@ class HeadcutSettings:
     top_area_ha: float = 0.05
     least_drop_m: float = 0.25
     least_height_m: float = 0.3
+    least_confidence: float = 0.3
     apart_m: float = 6.0
     largest_cell_m: float = 5.0
 
@@ -198,6 +201,7 @@ def find_headcuts(
     keep = keep[
         _surest_apart(x[keep], y[keep], sure[keep], area[keep], max(settings.apart_m, grid.cell_m))
     ]
+    keep = keep[sure[keep] >= settings.least_confidence]
     reach, station = _on_network(conditioned, counts, network, cell[keep])
     order = np.lexsort((station, reach))
     keep, reach, station = keep[order], reach[order], station[order]

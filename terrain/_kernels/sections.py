@@ -95,7 +95,18 @@ def _crossing(heights, start, stop, sign, level):
 
 
 @kernel
-def measure_section(heights, half, step, reach, least_depth, least_bulge, out):
+def _wall_spread(heights, start, stop, sign, bed, depth, to_top, cell_steps):
+    """Steps by which a wall steeper than the cells can show makes a side too wide.
+
+    A raster spreads a wall over one to two cells, so that its top shows half a cell too far out.
+    """
+    low = _crossing(heights, start, stop, sign, bed + 0.2 * depth)
+    spread = (to_top - low) / cell_steps
+    return 0.5 * cell_steps * min(1.0, max(0.0, 2.5 - spread))
+
+
+@kernel
+def measure_section(heights, half, step, reach, cell_steps, least_depth, least_bulge, out):
     """Measure a section.
 
     Writes bank-top width and depth (the lower bank rules), the left and right ends of that width
@@ -137,6 +148,8 @@ def measure_section(heights, half, step, reach, least_depth, least_bulge, out):
     to_right = _crossing(heights, low, last, 1, bed + depth - 1e-6)
     if to_left < 0 or to_right < 0:
         return
+    to_left -= _wall_spread(heights, low, 0, -1, bed, depth, to_left, cell_steps)
+    to_right -= _wall_spread(heights, low, last, 1, bed, depth, to_right, cell_steps)
     out[0] = (to_left + to_right) * step
     out[1] = depth
     out[2] = (low - half - to_left) * step
@@ -158,7 +171,8 @@ def _median(values, n):
 
 @kernel
 def measure_places(
-    z, u, v, du, dv, width, height, half, step, reach, copies, apart, least_depth, least_bulge, out
+    z, u, v, du, dv, width, height, half, step, reach, cell_steps, copies, apart,
+    least_depth, least_bulge, out,
 ):
     """Measure the channel at places: medians over several sections up and down the flow.
 
@@ -183,7 +197,9 @@ def measure_places(
                 step,
                 heights,
             )
-            measure_section(heights, half, step, reach, least_depth, least_bulge, rows[m])
+            measure_section(
+                heights, half, step, reach, cell_steps, least_depth, least_bulge, rows[m]
+            )
         for k in range(7):
             n = 0
             for m in range(copies):

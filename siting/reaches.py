@@ -1,0 +1,250 @@
+"""Measures along every channel: bed slope, banks, fans."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from siting.headcuts import Headcuts
+from terrain._kernels.profiles import directions_of
+from terrain.channels import ChannelNetwork
+from terrain.errors import ParameterError
+from terrain.parallel import over_items
+from terrain.profiles import place_of, profile_step_m, profile_table
+from terrain.progress import Progress, silent
+from terrain.raster import Raster, read_only
+from terrain.sections import SectionMeasures, measure_sections
+
+FloatArray = NDArray[np.float64]
+
+#: Bed slope is fitted over this far up and down the channel, m (or ten cells).
+SLOPE_REACH_M = 25.0
+#: A fan is looked for this far below the end of a gully, m (common practice, no published source).
+FAN_REACH_M = 100.0
+#: A gully is at least this deep where it feeds a fan, m.
+FAN_GULLY_DEPTH_M = 0.4
+#: On a fan the lower side stands no higher than this above the bed, m.
+FAN_SIDE_RISE_M = 0.1
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ReachStations:
+    """Measures at even stations along every reach, by reach and station; arrays ``(m,)``.
+
+    Parameters
+    ----------
+    cell
+        Nearest flat cell of the channel.
+    x_m, y_m, flow_azimuth_deg
+        Place, and direction of the flow clockwise from north.
+    reach, station_m
+        Reach and metres up it from its lower end.
+    elevation_m
+        Ground as measured.
+    slope
+        Bed slope over 25 m up and down, the drops of headcuts left out; m per m, not below 0.
+    bank_width_m, bank_depth_m, valley_width_m
+        See `terrain.sections.SectionMeasures`; NaN where the raster does not show them.
+    width_resolved
+        Whether the width is wide enough for the cells.
+    drainage_area_ha
+        Land that drains to the place.
+    is_fan
+        Whether the channel spreads on a fan: it comes from a gully and no side rises above it.
+    """
+
+    cell: NDArray[np.int64]
+    x_m: FloatArray
+    y_m: FloatArray
+    flow_azimuth_deg: FloatArray
+    reach: NDArray[np.int64]
+    station_m: FloatArray
+    elevation_m: FloatArray
+    slope: FloatArray
+    bank_width_m: FloatArray
+    bank_depth_m: FloatArray
+    width_resolved: NDArray[np.bool_]
+    valley_width_m: FloatArray
+    drainage_area_ha: FloatArray
+    is_fan: NDArray[np.bool_]
+
+    @property
+    def size(self) -> int:
+        """Number of stations."""
+        return int(self.cell.size)
+
+    def take(self, which: NDArray[Any]) -> ReachStations:
+        """Return some of them."""
+        return ReachStations(*(read_only(getattr(self, f.name)[which]) for f in fields(self)))
+
+
+def reach_stations(
+    raster: Raster,
+    network: ChannelNetwork,
+    counts: NDArray[Any],
+    *,
+    headcuts: Headcuts | None = None,
+    spacing_m: float = 5.0,
+    progress: Progress = silent,
+) -> ReachStations:
+    """Measure every reach at even stations.
+
+    Parameters
+    ----------
+    raster
+        Ground as measured.
+    network, counts
+        Channels, and integer drainage counts of the same grid.
+    headcuts
+        Their drops are left out of the bed slope.
+    spacing_m
+        Distance between stations, m; at least a cell.
+    progress
+        Told how far the work is.
+
+    Raises
+    ------
+    ParameterError
+        When the spacing is not above 0.
+    """
+    if not spacing_m > 0:
+        raise ParameterError(f"stations {spacing_m} m apart", expected="more than 0 m")
+    spacing = max(spacing_m, raster.grid.cell_m)
+    heads: dict[int, list[int]] = {}
+    if headcuts is not None:
+        for i, reach in enumerate(headcuts.reach):
+            heads.setdefault(int(reach), []).append(i)
+
+    def walk(reach: int) -> FloatArray:
+        drops = heads.get(reach, [])
+        at = headcuts.station_m[drops] if headcuts is not None and drops else np.empty(0)
+        high = headcuts.headcut_height_m[drops] if headcuts is not None and drops else np.empty(0)
+        return _walk_reach(raster, network, reach, spacing, at, high)
+
+    rows = over_items(walk, range(network.size))
+    progress("measuring channels", 0.3)
+    table = np.concatenate(rows) if rows else np.empty((0, 6))
+    reach = np.repeat(np.arange(network.size), [len(r) for r in rows])
+    x, y = place_of(raster, table[:, 1], table[:, 2])
+    cell = table[:, 5].astype(np.int64)
+    sections = measure_sections(raster, x, y, table[:, 3])
+    progress("measuring channels", 1.0)
+    return ReachStations(
+        cell=cell,
+        x_m=x,
+        y_m=y,
+        flow_azimuth_deg=table[:, 3],
+        reach=reach,
+        station_m=table[:, 0],
+        elevation_m=raster.elevation_m.reshape(-1)[cell].astype(np.float64),
+        slope=table[:, 4],
+        bank_width_m=sections.bank_width_m,
+        bank_depth_m=sections.bank_depth_m,
+        width_resolved=sections.resolved,
+        valley_width_m=sections.valley_width_m,
+        drainage_area_ha=counts.reshape(-1)[cell] * (raster.grid.cell_area_m2 / 10_000.0),
+        is_fan=_fans(network, reach, table[:, 0], sections),
+    )
+
+
+def _walk_reach(
+    raster: Raster,
+    network: ChannelNetwork,
+    reach: int,
+    spacing: float,
+    head_station_m: FloatArray,
+    head_height_m: FloatArray,
+) -> FloatArray:
+    """Stations of a reach: station, u, v, azimuth, slope, cell."""
+    cells = network.line_cells[network.line_start[reach] : network.line_end[reach]][::-1]
+    line = profile_table(raster, cells)
+    step = profile_step_m(raster)
+    # directions point up the line; the flow runs the other way
+    way = -directions_of(line[:, 0], line[:, 1], 4)
+    along = np.arange(len(line)) * step
+    bed = line[:, 2].copy()
+    # the smoothed line is shorter than the cells' way, on which stations are counted
+    stretch = network.length_m[reach] / max(along[-1], step)
+    for station, height in zip(head_station_m, head_height_m, strict=True):
+        bed[along * stretch >= station - 0.5 * step] -= height
+    window = max(SLOPE_REACH_M, 10 * raster.grid.cell_m)
+    start = min(0.5 * spacing, 0.5 * along[-1])
+    places = np.arange(start, along[-1] + 1e-9, spacing)
+    index = np.minimum(np.rint(places / step).astype(np.int64), len(line) - 1)
+    out = np.empty((index.size, 6))
+    out[:, 0] = along[index] * stretch
+    out[:, 1:3] = line[index, :2]
+    out[:, 3] = np.degrees(np.arctan2(way[index, 0], -way[index, 1])) % 360.0
+    out[:, 4] = _window_slopes(along, bed, index, max(2, round(window / step)))
+    out[:, 5] = cells[np.minimum(np.rint(line[index, 4]).astype(np.int64), cells.size - 1)]
+    return out
+
+
+def _window_slopes(
+    along: FloatArray, bed: FloatArray, index: NDArray[np.int64], half: int
+) -> FloatArray:
+    """Least-squares slope of the bed over up to ``half`` steps to each side, not below 0."""
+    ones = np.ones(along.size)
+    sums = [np.concatenate([[0.0], np.cumsum(v)]) for v in (ones, along, bed, along**2, along * bed)]
+    low, high = np.maximum(index - half, 0), np.minimum(index + half + 1, along.size)
+    n, s, b, ss, sb = (total[high] - total[low] for total in sums)
+    spread = n * ss - s * s
+    slope = np.divide(n * sb - s * b, spread, out=np.zeros(index.size), where=spread > 1e-9)
+    return np.maximum(slope, 0.0)
+
+
+def _fans(
+    network: ChannelNetwork,
+    reach: NDArray[np.int64],
+    station_m: FloatArray,
+    sections: SectionMeasures,
+) -> NDArray[np.bool_]:
+    """Where a channel that comes out of a gully has no side rising above it."""
+    depth = np.nan_to_num(sections.bank_depth_m)
+    flat = (depth < 0.5 * FAN_GULLY_DEPTH_M) & (sections.side_rise_m < FAN_SIDE_RISE_M)
+    since = np.full(network.size, np.inf)  # metres below the last gully, at each lower end
+    first = np.searchsorted(reach, np.arange(network.size))
+    last = np.searchsorted(reach, np.arange(network.size), side="right")
+    upstream: dict[int, list[int]] = {}
+    for i, d in enumerate(network.downstream):
+        upstream.setdefault(int(d), []).append(i)
+    fan = np.zeros(reach.size, dtype=np.bool_)
+    for i in np.argsort(network.head_count, kind="stable"):  # donors come first
+        below = min((since[j] for j in upstream.get(int(i), [])), default=np.inf)
+        before = float(network.length_m[i])
+        for k in range(last[i] - 1, first[i] - 1, -1):
+            below += before - station_m[k]
+            before = float(station_m[k])
+            if depth[k] >= FAN_GULLY_DEPTH_M:
+                below = 0.0
+            fan[k] = flat[k] and below <= FAN_REACH_M
+        since[i] = below + before
+    return fan
+
+
+def measure_at(
+    raster: Raster, x_m: FloatArray, y_m: FloatArray, flow_azimuth_deg: FloatArray
+) -> SectionMeasures:
+    """Measure the channel at places; see `terrain.sections.measure_sections`."""
+    return measure_sections(raster, x_m, y_m, flow_azimuth_deg)
+
+
+def section_lines(
+    x_m: FloatArray,
+    y_m: FloatArray,
+    flow_azimuth_deg: FloatArray,
+    left_m: FloatArray,
+    right_m: FloatArray,
+) -> FloatArray:
+    """Ends of lines across the flow, left to right looking downstream; shape ``(n, 2, 2)``."""
+    angle = np.radians(flow_azimuth_deg)
+    # right of the flow when looking downstream
+    east, north = np.cos(angle), -np.sin(angle)
+    ends = [
+        np.column_stack([x_m + off * east, y_m + off * north]) for off in (left_m, right_m)
+    ]
+    return np.stack(ends, axis=1)
+
