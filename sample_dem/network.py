@@ -14,6 +14,7 @@ from sample_dem.routing import accumulate, breach, downstream_order, main_donors
 
 HEAD_AREA_HA = 0.3
 OUTLET_AREA_HA = 4.0
+CREEK_AREA_HA = 20.0
 SHORTEST_M = 30.0
 EDGE_M = 24.0  # no channel is carved closer to the raster's edge, the outlet apart
 
@@ -117,7 +118,10 @@ def trace(
         cells = [start]
         while True:
             up = int(donor[cells[-1]])
-            if up < 0 or area[up] < HEAD_AREA_HA or (margin[up] < EDGE_M and len(cells) > 25):
+            if up < 0 or area[up] < HEAD_AREA_HA:
+                break
+            # close to the edge a side branch ends; the creek itself goes on
+            if margin[up] < EDGE_M and len(cells) > 25 and area[up] < CREEK_AREA_HA:
                 break
             cells.append(up)
         path = np.array(cells)
