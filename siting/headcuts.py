@@ -29,7 +29,7 @@ from terrain.profiles import place_of, profile_step_m, profile_table
 from terrain.progress import Progress, silent
 from terrain.raster import Raster, read_only
 
-FloatArray = NDArray[np.float64]
+FloatArray = NDArray[np.floating[Any]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,9 +66,7 @@ class HeadcutSettings:
     def __post_init__(self) -> None:
         for f in fields(self):
             if not getattr(self, f.name) > 0:
-                raise ParameterError(
-                    f"{f.name} of {getattr(self, f.name)}", expected="more than 0"
-                )
+                raise ParameterError(f"{f.name} of {getattr(self, f.name)}", expected="more than 0")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -286,7 +284,9 @@ def _surest_apart(
     kept: list[int] = []
     for i in np.lexsort((y, x, -area, -np.round(sure, 2))):
         a, b = int(x[i] // apart), int(y[i] // apart)
-        near = (j for da in (-1, 0, 1) for db in (-1, 0, 1) for j in taken.get((a + da, b + db), ()))
+        near = (
+            j for da in (-1, 0, 1) for db in (-1, 0, 1) for j in taken.get((a + da, b + db), ())
+        )
         if all(np.hypot(x[i] - x[j], y[i] - y[j]) > apart for j in near):
             taken.setdefault((a, b), []).append(i)
             kept.append(i)
@@ -319,9 +319,6 @@ def _on_network(
 
 
 def _none() -> Headcuts:
-    kinds = {"cell": np.int64, "foot_cell": np.int64, "reach": np.int64, "is_side": np.bool_}
-    kinds["evidence"] = object  # type: ignore[assignment]
-    return Headcuts(
-        *(np.empty(0, dtype=kinds.get(f.name, np.float64)) for f in fields(Headcuts))
-    )
-
+    kinds: dict[str, Any] = dict.fromkeys(("cell", "foot_cell", "reach"), np.int64)
+    kinds |= {"is_side": np.bool_, "evidence": object}
+    return Headcuts(*(np.empty(0, dtype=kinds.get(f.name, np.float64)) for f in fields(Headcuts)))

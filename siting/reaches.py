@@ -18,7 +18,7 @@ from terrain.progress import Progress, silent
 from terrain.raster import Raster, read_only
 from terrain.sections import SectionMeasures, measure_sections
 
-FloatArray = NDArray[np.float64]
+FloatArray = NDArray[np.floating[Any]]
 
 #: Bed slope is fitted over this far up and down the channel, m (or ten cells).
 SLOPE_REACH_M = 25.0
@@ -188,12 +188,14 @@ def _window_slopes(
 ) -> FloatArray:
     """Least-squares slope of the bed over up to ``half`` steps to each side, not below 0."""
     ones = np.ones(along.size)
-    sums = [np.concatenate([[0.0], np.cumsum(v)]) for v in (ones, along, bed, along**2, along * bed)]
+    sums = [
+        np.concatenate([[0.0], np.cumsum(v)]) for v in (ones, along, bed, along**2, along * bed)
+    ]
     low, high = np.maximum(index - half, 0), np.minimum(index + half + 1, along.size)
     n, s, b, ss, sb = (total[high] - total[low] for total in sums)
     spread = n * ss - s * s
     slope = np.divide(n * sb - s * b, spread, out=np.zeros(index.size), where=spread > 1e-9)
-    return np.maximum(slope, 0.0)
+    return np.asarray(np.maximum(slope, 0.0))
 
 
 def _fans(
@@ -243,8 +245,5 @@ def section_lines(
     angle = np.radians(flow_azimuth_deg)
     # right of the flow when looking downstream
     east, north = np.cos(angle), -np.sin(angle)
-    ends = [
-        np.column_stack([x_m + off * east, y_m + off * north]) for off in (left_m, right_m)
-    ]
+    ends = [np.column_stack([x_m + off * east, y_m + off * north]) for off in (left_m, right_m)]
     return np.stack(ends, axis=1)
-

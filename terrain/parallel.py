@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from typing import TypeVar
 
-I = TypeVar("I")
+Item = TypeVar("Item")
 T = TypeVar("T")
 
 #: Rows a band has at least; bands are cut by the grid alone, so that the same input gives the
@@ -29,7 +29,7 @@ def workers() -> int:
     return max(1, min(cores or 1, int(wish)) if wish.isdigit() and int(wish) else cores or 1)
 
 
-def over_items(work: Callable[[I], T], items: Sequence[I]) -> list[T]:
+def over_items(work: Callable[[Item], T], items: Sequence[Item]) -> list[T]:
     """Call ``work`` for every item, side by side, and return the results in order."""
     n = min(workers(), len(items))
     if n <= 1:

@@ -82,9 +82,7 @@ def place_of(raster: Raster, u: ArrayLike, v: ArrayLike) -> tuple[NDArray[Any], 
     return x, y
 
 
-def long_profile(
-    raster: Raster, cells: ArrayLike, *, conditioned: Raster | None = None
-) -> Profile:
+def long_profile(raster: Raster, cells: ArrayLike, *, conditioned: Raster | None = None) -> Profile:
     """Profile of a way of cells, from its lower end up.
 
     Parameters
@@ -115,7 +113,5 @@ def long_profile(
     x, y = place_of(raster, table[:, 0], table[:, 1])
     nearest = way[np.minimum(np.rint(table[:, 4]).astype(np.int64), way.size - 1)]
     station = np.arange(len(table)) * profile_step_m(raster)
-    return Profile(
-        *(read_only(np.ascontiguousarray(a)) for a in (station, x, y, table[:, 2], table[:, 3])),
-        read_only(nearest),
-    )
+    arrays = (station, x, y, table[:, 2], table[:, 3], nearest)
+    return Profile(*(read_only(np.ascontiguousarray(a)) for a in arrays))

@@ -137,12 +137,12 @@ def measure_sections(
     with np.errstate(invalid="ignore"):
         resolved = width >= RESOLVED_CELLS * grid.cell_m
     columns = (out[:, 4], width, out[:, 1], out[:, 5], out[:, 2], out[:, 3], out[:, 6])
-    return SectionMeasures(*(read_only(c.copy()) for c in columns), read_only(resolved))
+    return SectionMeasures(*(read_only(c.copy()) for c in (*columns, resolved)))
 
 
 def section_heights(
     raster: Raster, x: float, y: float, flow_azimuth_deg: float
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+) -> tuple[NDArray[Any], NDArray[Any]]:
     """Ground along one cross-section, left to right looking downstream.
 
     Returns

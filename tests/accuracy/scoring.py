@@ -112,7 +112,9 @@ def main() -> None:
         total = pooled(
             score_ranch(s, noise_m=noise, noise_correlation_m=correlation) for s in seeds
         )
-        how = f"{100 * noise:.0f} cm noise" + (f", correlated over {correlation:g} m" if correlation else "")
+        how = f"{100 * noise:.0f} cm noise" + (
+            f", correlated over {correlation:g} m" if correlation else ""
+        )
         print(f"seeds {seeds.start} to {seeds.stop - 1}, {how}: {total.line()}")
 
 
