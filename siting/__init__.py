@@ -1,0 +1,1 @@
+"""What to build where: headcuts, reach measures, floods, candidate sites, their rank."""

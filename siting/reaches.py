@@ -124,7 +124,9 @@ def reach_stations(
         high = headcuts.headcut_height_m[drops] if headcuts is not None and drops else np.empty(0)
         return _walk_reach(raster, network, reach, spacing, at, high)
 
-    rows = over_items(walk, range(network.size))
+    chunks = np.array_split(np.arange(network.size), max(1, network.size // 64))
+    found = over_items(lambda part: [walk(int(k)) for k in part], chunks)
+    rows = [table for part in found for table in part]
     progress("measuring channels", 0.3)
     table = np.concatenate(rows) if rows else np.empty((0, 6))
     reach = np.repeat(np.arange(network.size), [len(r) for r in rows])

@@ -1,0 +1,9 @@
+"""Errors of the siting package: what was found, what was expected, what to do."""
+
+from __future__ import annotations
+
+from terrain.errors import GullywalkError
+
+
+class RulesError(GullywalkError, ValueError):
+    """A file of limits or weights that cannot be used."""

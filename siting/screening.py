@@ -1,0 +1,305 @@
+"""The whole main job as one function: from an elevation raster to ranked sites."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
+
+from siting.candidates import Sites, find_sites
+from siting.floods.bankfull import bankfull_curve
+from siting.floods.base import RETURN_PERIODS_YR
+from siting.floods.errors import FloodInputError
+from siting.floods.graphical import storm_types
+from siting.floods.rainfall import Rainfall
+from siting.floods.runoff import check_curve_number
+from siting.ground import BoolArray, Ground
+from siting.headcuts import find_headcuts
+from siting.ranking import Ranking, Weights, load_weights, rank_sites, why_first
+from siting.reaches import reach_stations
+from siting.rules import Rules, load_rules
+from siting.screening_notes import cautions_of, facts_of, notes_of, summary_of
+from siting.site_floods import FloodGauge, FloodSettings
+from siting.study_area import CutAreas, StudyArea, reaches_of
+from siting.tables import (
+    FeatureTable,
+    channel_table,
+    drainage_table,
+    headcut_table,
+    section_table,
+    sections_at,
+    sections_below,
+    site_table,
+    structure_table,
+)
+from terrain.boundary import mask_of
+from terrain.channel_area import pick_channel_area
+from terrain.channels import ChannelNetwork, channel_network, default_channel_area_ha
+from terrain.conditioning import CarveLimits, Conditioned
+from terrain.drainage import Catchments
+from terrain.engines import DEFAULT_ENGINE, get_engine
+from terrain.errors import BoundaryError, ParameterError
+from terrain.progress import Progress, silent
+from terrain.raster import Raster
+
+__all__ = ["FeatureTable", "ScreenSettings", "Screening", "channel_table", "screen"]
+
+
+@dataclass(frozen=True, slots=True)
+class ScreenSettings:
+    """What a screening is told.
+
+    Parameters
+    ----------
+    channel_area_ha
+        Least drainage area of a channel, ha; ``auto`` picks it from the ground; None takes the
+        default for the cell size.
+    engine
+        Name of the flow engine.
+    carve
+        How deep and long barriers are cut through.
+    rainfall, curve_number, storm_type
+        What peak flows are made from; without the first two they stay empty.
+    design_return_period_yr
+        Return period that a design is checked against, one of 2, 5, 10, 25, 50, 100 years.
+    edge_is_divide
+        Take the raster's edge for a divide: no drainage area is then cut off.
+    rules, weights
+        Limits and weights; None takes those of the package.
+    division
+        Physiographic division of the regional bankfull curve.
+    max_sites
+        Keep at most so many sites, the best ranked; None keeps all.
+
+    Raises
+    ------
+    ParameterError, CurveNumberError, FloodInputError, BankfullError
+        A value outside its range, or a name that is not known.
+    """
+
+    channel_area_ha: float | Literal["auto"] | str | None = None
+    engine: str = DEFAULT_ENGINE
+    carve: CarveLimits = field(default_factory=CarveLimits)
+    rainfall: Rainfall | None = None
+    curve_number: float | None = None
+    storm_type: str = "II"
+    design_return_period_yr: int = 10
+    edge_is_divide: bool = False
+    rules: Rules | None = None
+    weights: Weights | None = None
+    division: str = "usa"
+    max_sites: int | None = None
+
+    def __post_init__(self) -> None:
+        area = self.channel_area_ha
+        if isinstance(area, str) and area != "auto":
+            raise ParameterError(f"a channel area of {area!r}", expected="hectares, or auto")
+        if self.curve_number is not None:
+            check_curve_number(self.curve_number)
+        if self.storm_type not in storm_types():
+            raise FloodInputError(
+                f"storm type '{self.storm_type}'", expected=f"one of {', '.join(storm_types())}"
+            )
+        if self.design_return_period_yr not in RETURN_PERIODS_YR:
+            raise ParameterError(
+                f"a design return period of {self.design_return_period_yr} years",
+                expected=f"one of {', '.join(f'{t:g}' for t in RETURN_PERIODS_YR)}",
+            )
+        if self.max_sites is not None and self.max_sites < 1:
+            raise ParameterError(f"at most {self.max_sites} sites", expected="1 or more")
+        bankfull_curve(self.division)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Screening:
+    """What a screening found.
+
+    Parameters
+    ----------
+    raster, conditioned, counts, network
+        Terrain.
+    ranch
+        Polygon of the ranch; None for the whole raster.
+    channels, headcuts, sites, drainage_areas, structure_lines, cross_sections
+        Features with SI columns named as in the field table.
+    notes, cautions
+        Plain sentences: what was done and met; what to be careful with.
+    summary
+        One line.
+    facts
+        Settings and counts for the record of the run.
+    """
+
+    raster: Raster
+    conditioned: Conditioned
+    counts: NDArray[Any]
+    network: ChannelNetwork
+    ranch: BaseGeometry | None
+    channels: FeatureTable
+    headcuts: FeatureTable
+    sites: FeatureTable
+    drainage_areas: FeatureTable
+    structure_lines: FeatureTable
+    cross_sections: FeatureTable
+    notes: tuple[str, ...]
+    cautions: tuple[str, ...]
+    summary: str
+    facts: dict[str, str]
+
+
+def screen(
+    raster: Raster,
+    *,
+    boundary_polygon: BaseGeometry | None = None,
+    settings: ScreenSettings | None = None,
+    progress: Progress = silent,
+) -> Screening:
+    """Find channels, headcuts and ranked sites on a raster.
+
+    Parameters
+    ----------
+    raster
+        Elevations.
+    boundary_polygon
+        The ranch, in the raster's coordinate system; without it the whole raster counts. Headcuts
+        and sites are those inside it; channels also those that carry water into it.
+    settings
+        See `ScreenSettings`.
+    progress
+        Told what is being done and how far it is.
+
+    Raises
+    ------
+    BoundaryError
+        No cell of the raster lies inside the boundary.
+    ParameterError
+        The channel area is not above zero.
+    """
+    settings = settings or ScreenSettings()
+    rules = settings.rules or load_rules()
+    weights = settings.weights or load_weights()
+    conditioned = get_engine(settings.engine).condition(
+        raster, limits=settings.carve, progress=progress
+    )
+    flow = conditioned.flow
+    counts = flow.accumulate()
+    area_ha, how_area = _channel_area_ha(settings, conditioned, counts)
+    network = channel_network(flow, counts, channel_area_ha=area_ha)
+    progress("drawing channels", 1.0)
+    heads = find_headcuts(raster, conditioned, counts, network, progress=progress)
+    stations = reach_stations(raster, network, counts, headcuts=heads, progress=progress)
+    catchments = Catchments.of(flow, counts)
+    ranch = None if boundary_polygon is None else _ranch_mask(raster, boundary_polygon)
+    ground = Ground(
+        raster=raster,
+        conditioned=conditioned,
+        counts=counts,
+        network=network,
+        catchments=catchments,
+        cut=CutAreas.of(catchments, edge_is_divide=settings.edge_is_divide),
+        headcuts=heads,
+        stations=stations,
+        rules=rules,
+        ranch=ranch,
+    )
+    floods = FloodSettings(
+        settings.rainfall, settings.curve_number, settings.storm_type, settings.division
+    )
+    progress("choosing sites", 0.0)
+    gauge = FloodGauge(ground, floods)
+    sites, left_out = find_sites(ground, gauge, floods)
+    del gauge  # holds 12 bytes a cell
+    ranking = rank_sites(sites, rules=rules, weights=weights)
+    sites, ranking, dropped = _best(sites, ranking, settings.max_sites)
+    progress("choosing sites", 1.0)
+    if dropped:
+        left_out = (
+            *left_out,
+            f"Only the best {sites.count} sites are kept; {dropped} more rank lower.",
+        )
+    progress("drawing features", 0.0)
+    shown = np.ones(network.size, dtype=np.bool_) if ranch is None else reaches_of(network, ranch)
+    inside = np.flatnonzero(ground.inside(heads.cell))
+    below = sections_below(ground, inside)
+    no_head = np.array([np.isnan(p.headcut_height_m) for p in sites.places], dtype=np.bool_)
+    site_cells = sites.section_cell[no_head]
+    table = site_table(ground, sites, ranking, settings.curve_number)
+    areas = drainage_table(ground, sites, settings.curve_number)
+    progress("drawing features", 1.0)
+    study = None if ranch is None else StudyArea.of(catchments, ranch)
+    return Screening(
+        raster=raster,
+        conditioned=conditioned,
+        counts=counts,
+        network=network,
+        ranch=boundary_polygon,
+        channels=channel_table(raster, network, ground.cut.is_cut, shown=shown),
+        headcuts=headcut_table(ground, inside, below),
+        sites=table,
+        drainage_areas=areas,
+        structure_lines=structure_table(ground, sites),
+        cross_sections=section_table(below, sections_at(ground, site_cells)),
+        notes=notes_of(ground, study, left_out),
+        cautions=cautions_of(ground, sites, floods),
+        summary=summary_of(ground, sites, inside.size, why_first(sites, ranking, weights)),
+        facts=facts_of(
+            ground,
+            sites,
+            study,
+            {
+                "flow engine": settings.engine,
+                "channel area": f"{area_ha:.3g} ha ({how_area})",
+                "carving limits": f"{settings.carve.depth_m:g} m deep, "
+                f"{settings.carve.length_m:g} m long",
+                "design return period": f"{settings.design_return_period_yr} years",
+                "bankfull curve": settings.division,
+                "limits": rules.origin
+                + (f", changed: {', '.join(rules.changed)}" if rules.changed else ""),
+                "weights": weights.origin,
+                "rainfall": "none" if settings.rainfall is None else settings.rainfall.source,
+                "curve number": "none"
+                if settings.curve_number is None
+                else f"{settings.curve_number:g}",
+                "storm type": settings.storm_type,
+                "edge taken for a divide": "yes" if settings.edge_is_divide else "no",
+            },
+        ),
+    )
+
+
+def _channel_area_ha(
+    settings: ScreenSettings, conditioned: Conditioned, counts: NDArray[Any]
+) -> tuple[float, str]:
+    """Channel area and how it was settled."""
+    usual = default_channel_area_ha(conditioned.raster.grid.cell_m)
+    given = settings.channel_area_ha
+    if given is None:
+        return usual, "default for the cell size"
+    if isinstance(given, str):
+        picked = pick_channel_area(conditioned.flow, counts, conditioned.raster)
+        if not picked.settled:
+            return usual, "default: the ground does not tell"
+        return picked.channel_area_ha, "picked from the ground by the constant-drop test"
+    return float(given), "given"
+
+
+def _ranch_mask(raster: Raster, polygon: BaseGeometry) -> BoolArray:
+    mask = mask_of(polygon, raster.grid)
+    if not (mask & raster.valid).any():
+        raise BoundaryError(
+            "no ground of the raster lies inside the boundary",
+            expected="a boundary that covers some of its cells",
+            do="check that boundary and DEM belong together",
+        )
+    return mask
+
+
+def _best(sites: Sites, ranking: Ranking, most: int | None) -> tuple[Sites, Ranking, int]:
+    """Keep the best ranked sites; ids are then counted again in their old order."""
+    if most is None or sites.count <= most:
+        return sites, ranking, 0
+    keep = np.sort(np.flatnonzero(ranking.rank <= most))
+    return sites.take(keep), ranking.take(keep), sites.count - keep.size

@@ -1,0 +1,104 @@
+"""Reads the tables of an editable settings file over those that come with the package."""
+
+from __future__ import annotations
+
+import functools
+import math
+import os
+import tomllib
+from collections.abc import Mapping
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+from siting.errors import RulesError
+
+Entry = Mapping[str, Any]
+
+
+@functools.cache
+def own_file(name: str) -> dict[str, Any]:
+    """Return a settings file of this package; treat it as read-only."""
+    return tomllib.loads(resources.files("siting").joinpath(name).read_text("utf-8"))
+
+
+def read_settings(path: str | os.PathLike[str], own: Mapping[str, Any]) -> dict[str, Any]:
+    """Read a user's settings file and check its version and the names in it.
+
+    Parameters
+    ----------
+    path
+        A TOML file with all or some of the tables of the own one.
+    own
+        The package's file of the same kind.
+
+    Raises
+    ------
+    RulesError
+        It cannot be read, is of another version, or holds a name that is not known.
+    """
+    name = Path(path).name
+    try:
+        text = Path(path).read_text("utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise RulesError(
+            f"{name} cannot be read ({type(error).__name__})", expected="a TOML text file"
+        ) from error
+    try:
+        given = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise RulesError(f"{name} is not valid TOML: {error}", expected="a TOML file") from error
+    version, current = given.get("version"), own["version"]
+    if version != current:
+        older = isinstance(version, int) and version < current
+        raise RulesError(
+            f"{name} is of version {version}" + (", an older one" if older else "")
+            if version is not None
+            else f"{name} states no version",
+            expected=f"version = {current}",
+            do="start from a fresh copy of the file that comes with the package",
+        )
+    for group, entries in given.items():
+        if group == "version":
+            continue
+        if group not in own or not isinstance(entries, dict):
+            raise RulesError(
+                f"{name} holds [{group}], which is not known",
+                expected="one of " + ", ".join(g for g in own if g != "version"),
+            )
+        for key, entry in entries.items():
+            if key not in own[group] or not isinstance(entry, dict):
+                raise RulesError(
+                    f"{name} holds {group}.{key}, which is not known",
+                    expected="one of " + ", ".join(f"{group}.{k}" for k in own[group]),
+                )
+    return given
+
+
+def number(entry: Entry, key: str, where: str) -> float:
+    """Return a finite number of an entry.
+
+    Raises
+    ------
+    RulesError
+        It is missing, no number, or not finite.
+    """
+    value = entry.get(key)
+    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+        found = f"{where} has no {key}" if value is None else f"{where}: {key} is {value!r}"
+        raise RulesError(found, expected="a number")
+    return float(value)
+
+
+def words(entry: Entry, key: str, where: str) -> str:
+    """Return a text of an entry.
+
+    Raises
+    ------
+    RulesError
+        It is missing or empty.
+    """
+    value = entry.get(key)
+    if not isinstance(value, str) or not value.strip():
+        raise RulesError(f"{where} has no {key}", expected=f'{key} = "..."')
+    return value.strip()

@@ -1,0 +1,159 @@
+"""Small invented gullies whose every measure is known."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+import pytest
+
+from siting.floods.rainfall import Rainfall
+from siting.ground import Ground
+from siting.headcuts import find_headcuts
+from siting.reaches import reach_stations
+from siting.rules import Rules, load_rules
+from siting.study_area import CutAreas
+from terrain.channels import channel_network
+from terrain.conditioning import condition
+from terrain.drainage import Catchments
+from terrain.raster import Raster
+
+RAIN = Rainfall(
+    durations_h=[24.0],
+    return_periods_yr=[2.0, 10.0, 100.0],
+    depths_mm=[[45.0, 70.0, 110.0]],
+    source="invented",
+)
+
+
+def gully_raster(
+    *,
+    drop_m: float = 0.8,
+    slope: float = 0.02,
+    rows: int = 400,
+    cols: int = 160,
+    head_m: float = 200.0,
+    bed_m: float = 3.0,
+    side: float = 0.06,
+    cut_m: float | None = None,
+    bed_slope: float | None = None,
+    bend_at_m: float | None = None,
+    noise_m: float = 0.01,
+    ridge: bool = True,
+) -> Raster:
+    """A straight valley that falls towards the south, with a trench up to a headcut.
+
+    Parameters
+    ----------
+    drop_m
+        Height of the headcut.
+    slope
+        Slope of valley and bed.
+    rows, cols
+        Metres north-south and across.
+    head_m
+        Metres from the southern edge to the lip.
+    bed_m
+        Width of the trench's bed; its walls rise 2 to 1.
+    side
+        Slope of the valley's sides towards its middle.
+    cut_m
+        Depth of the trench, by default that of the drop.
+    bed_slope
+        Slope of the bed; flatter than the valley the trench runs out on its floor.
+    bend_at_m
+        From here up the channel runs east for 60 m before it goes on north.
+    ridge
+        Whether the ground falls away at the northern, eastern and western edge, so that no water
+        comes in from outside.
+    """
+    y = (rows - 0.5 - np.arange(rows))[:, None]
+    x = np.arange(cols)[None, :] + 0.5
+    middle = np.full_like(y, cols / 2)
+    if bend_at_m is not None:
+        middle = middle + np.clip((y - bend_at_m) * 6.0, 0.0, 60.0) - 30.0
+    across = np.abs(x - middle)
+    z = 100.0 + slope * y + side * np.maximum(across - bed_m, 0.0)
+    depth = drop_m if cut_m is None else cut_m
+    if bed_slope is not None:
+        depth = np.maximum(depth - (slope - bed_slope) * (head_m - y), 0.0)
+    wall = np.clip(2.0 * (across - bed_m / 2), 0.0, None)
+    trench = np.maximum(depth - wall, 0.0)
+    full = np.where(y < head_m, trench, 0.0)
+    z = z - full
+    if ridge:
+        edge = np.minimum(np.minimum(x, cols - x), rows - y)
+        z = z - 2.0 * np.maximum(4.0 - edge, 0.0)
+    rng = np.random.default_rng(3)
+    z = z + noise_m * rng.standard_normal(z.shape)
+    return Raster.from_array(z.astype(np.float32))
+
+
+def ground_of(
+    raster: Raster,
+    *,
+    rules: Rules | None = None,
+    ranch: np.ndarray[Any, Any] | None = None,
+    edge_is_divide: bool = False,
+) -> Ground:
+    """Measure a raster as a screening does."""
+    conditioned = condition(raster)
+    counts = conditioned.flow.accumulate()
+    network = channel_network(conditioned.flow, counts, channel_area_ha=0.3)
+    heads = find_headcuts(raster, conditioned, counts, network)
+    catchments = Catchments.of(conditioned.flow, counts)
+    return Ground(
+        raster=raster,
+        conditioned=conditioned,
+        counts=counts,
+        network=network,
+        catchments=catchments,
+        cut=CutAreas.of(catchments, edge_is_divide=edge_is_divide),
+        headcuts=heads,
+        stations=reach_stations(raster, network, counts, headcuts=heads),
+        rules=rules or load_rules(),
+        ranch=ranch,
+    )
+
+
+@pytest.fixture(scope="session")
+def gully() -> Callable[..., Raster]:
+    return gully_raster
+
+
+@pytest.fixture(scope="session")
+def measured() -> Callable[..., Ground]:
+    return ground_of
+
+
+@pytest.fixture
+def rain() -> Rainfall:
+    return RAIN
+
+
+@pytest.fixture
+def rules_with(tmp_path: Any) -> Callable[..., Rules]:
+    """Return limits with some numbers changed: ``rules_with(hand_work_drop=(0.5, 0.6))``."""
+
+    def change(**numbers: tuple[float, float] | float) -> Rules:
+        usual = load_rules()
+        lines = ["version = 1"]
+        for key, value in numbers.items():
+            name = key.replace("__", ".")
+            limit = usual[name]
+            low, high = value if isinstance(value, tuple) else (value, value)
+            number = f"value = {low}" if low == high else f"min = {low}\nmax = {high}"
+            lines += [
+                f"[{name}]",
+                number,
+                f'unit = "{limit.unit}"',
+                f'source = "{limit.source}"',
+                f'basis = "{limit.basis}"',
+                f'meaning = "{limit.meaning}"',
+            ]
+        path = tmp_path / "rules.toml"
+        path.write_text("\n".join(lines), encoding="utf-8")
+        return load_rules(path)
+
+    return change

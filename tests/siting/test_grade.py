@@ -1,0 +1,140 @@
+"""Series of low structures in incised reaches."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from siting.grade import place_series
+from siting.places import Placed
+from siting.site_floods import FloodGauge, FloodSettings
+from siting.spacing import head_to_toe_m, wedge_m
+from siting.vertical import place_at_headcuts
+from terrain.raster import Raster
+
+# an incised reach without a headcut: the trench runs off the raster's upper edge
+LONG = {"drop_m": 0.8, "head_m": 400.0}
+
+
+def series_of(ground, rain=None):
+    placed = Placed()
+    settings = FloodSettings(rain, None if rain is None else 80.0)
+    place_series(ground, FloodGauge(ground, settings), placed, division="usa")
+    return placed
+
+
+def test_an_incised_reach_gets_a_series_from_its_base_up(measured, gully) -> None:
+    ground = measured(gully(**LONG))
+    placed = series_of(ground)
+    assert {p.structure for p in placed.places} == {"one-rock dam"}
+    [group] = {p.group for p in placed.places}
+    assert group > 0
+    series = sorted(placed.places, key=lambda p: p.build_order)
+    assert [p.build_order for p in series] == [1, 2, 3, 4, 5]
+    stations = [p.station_m for p in series]
+    assert stations == sorted(stations)
+    assert stations[0] < 10  # the base is the lower end
+    assert any("stable base" in c for c in series[0].cautions)
+    assert not any("stable base" in c for c in series[1].cautions)
+
+
+def test_spacing_lies_between_head_to_toe_and_the_wedge(measured, gully) -> None:
+    ground = measured(gully(**LONG))
+    series = series_of(ground).places
+    apart = np.diff([p.station_m for p in series])
+    slope = np.mean([p.slope for p in series])
+    # one stone of 0.10 m: nothing is known of bankfull without rain
+    least, most = float(head_to_toe_m(0.10, slope)), float(wedge_m(0.10, slope))
+    assert (apart >= least - 1e-6).all()
+    # a place is the first station past the distance: up to a station's spacing more
+    assert (apart <= most + 5.5).all()
+
+
+def test_only_the_first_of_a_long_series_are_listed_and_the_rest_counted(
+    measured, gully, rules_with
+) -> None:
+    ground = measured(gully(**LONG), rules=rules_with(series__most=3.0))
+    placed = series_of(ground)
+    assert len(placed.places) == 3
+    [note] = placed.notes
+    left = int(note.split(";")[1].split()[0])
+    all_of = series_of(measured(gully(**LONG), rules=rules_with(series__most=1000.0))).places
+    assert left == len(all_of) - 3 > 10
+
+
+def test_bends_are_left_out(measured, gully, rules_with) -> None:
+    ground = measured(gully(**LONG, bend_at_m=150.0), rules=rules_with(series__most=1000.0))
+    series = series_of(ground).places
+    assert series
+    _, y = ground.raster.grid.xy_of(np.array([p.cell for p in series]))
+    # the channel turns east at 150 m and north again some 10 m further
+    assert not ((y > 145) & (y < 168)).any()
+
+
+@pytest.mark.parametrize(
+    ("change", "why"),
+    [
+        ({"slope": 0.045}, "too steep for a series"),
+        ({"slope": 0.002}, "too flat"),
+        ({"drop_m": 1.3}, "too deep for one-rock dams"),
+        ({"drop_m": 0.35}, "not incised enough"),
+        ({"head_m": 25.0}, "too short"),
+        ({"ridge": False}, "its drainage area is cut off"),
+    ],
+)
+def test_reaches_that_get_no_series(measured, gully, change, why) -> None:
+    assert series_of(measured(gully(**(LONG | change)))).places == [], why
+
+
+def test_land_past_the_hard_stop_gets_no_series(measured, gully, rules_with) -> None:
+    ground = measured(gully(**LONG), rules=rules_with(hand_work__drainage_area=(1.0, 2.0)))
+    assert all(ground.area_ha(np.array([p.cell]))[0] <= 2.0 for p in series_of(ground).places)
+
+
+def test_the_ranch_bounds_a_series(measured, gully) -> None:
+    raster = gully(**LONG)
+    ranch = np.zeros(raster.grid.shape, bool)
+    ranch[100:300] = True
+    ground = measured(raster, ranch=ranch)
+    series = series_of(ground).places
+    assert series
+    assert ground.inside(np.array([p.cell for p in series])).all()
+    assert min(p.station_m for p in series) > 99
+
+
+def test_a_wide_shallow_reach_gets_log_mats_side_by_side_once(measured, gully) -> None:
+    """On a wide floor the flow may split in two: the two ways get one series between them."""
+    ground = measured(gully(drop_m=0.5, head_m=400.0, bed_m=10.0, cut_m=0.5))
+    series = series_of(ground).places
+    assert {p.structure for p in series} == {"log mat"}
+    x, y = ground.raster.grid.xy_of(np.array([p.cell for p in series]))
+    groups = np.array([p.group for p in series])
+    for i in range(len(series)):
+        others = groups != groups[i]
+        assert (np.hypot(x - x[i], y - y[i])[others] >= 10.0).all()
+
+
+def test_series_keep_off_headcuts_and_their_pairs(measured, gully) -> None:
+    ground = measured(gully(drop_m=0.8, head_m=40.0))
+    placed = Placed()
+    place_at_headcuts(ground, placed)
+    pair = [p for p in placed.places if p.control == "grade"]
+    settings = FloodSettings()
+    place_series(ground, FloodGauge(ground, settings), placed, division="usa")
+    series = [p for p in placed.places if p.headcut < 0]
+    assert pair
+    gap = [abs(p.station_m - q.station_m) for p in series for q in pair]
+    assert all(g > 5 for g in gap)
+
+
+def test_series_keep_off_a_road_fill(measured, gully) -> None:
+    raster = gully(**LONG)
+    z = raster.elevation_m.copy()
+    rows, cols = z.shape
+    fill = slice(rows - 60, rows - 52)  # a bank across the trench at 52 to 60 m
+    z[fill] = np.maximum(z[fill], z[rows - 56, cols // 2] + 1.2)
+    ground = measured(Raster.from_array(z))
+    assert ground.conditioned.report.cut_cell.size
+    _, y = ground.raster.grid.xy_of(np.array([p.cell for p in series_of(ground).places]))
+    # 20 m each way, counted from the pit above the fill and along the cut
+    assert not ((y > 45) & (y < 78)).any()

@@ -1,0 +1,201 @@
+"""What stands at a headcut, what goes with it below, and when it is not for hands."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from siting.candidates import find_sites
+from siting.places import ENGINEER, MORE_ELEVATIONS, Placed
+from siting.site_floods import FloodGauge, FloodSettings
+from siting.vertical import place_at_headcuts
+from terrain.raster import Raster
+
+
+def places_at(ground):
+    placed = Placed()
+    place_at_headcuts(ground, placed)
+    return placed
+
+
+def head_of(ground):
+    [head] = [p for p in places_at(ground).places if p.control in ("vertical", "refer")]
+    return head
+
+
+def pair_of(ground):
+    pairs = [p for p in places_at(ground).places if p.control in ("grade", "spread")]
+    return pairs[0] if pairs else None
+
+
+def test_a_drop_within_hand_limits_gets_a_bowl_and_a_pair_below(measured, gully) -> None:
+    ground = measured(gully(drop_m=0.8))
+    head, pair = head_of(ground), pair_of(ground)
+    assert head.control == "vertical"
+    assert head.structure == "rock bowl"
+    assert head.headcut_height_m == pytest.approx(0.8, abs=0.08)
+    assert "log drop" in head.reason
+    assert (pair.control, pair.structure) == ("grade", "one-rock dam")
+    assert pair.group == head.group > 0
+    assert (pair.build_order, head.build_order) == (1, 2)
+    _, y = ground.raster.grid.xy_of(np.array([pair.cell, head.cell]))
+    drop = head.headcut_height_m
+    below = float(y[1] - y[0])
+    # 4 to 6 drop heights below the foot, which lies a cell or two below the lip
+    assert 4 * drop - 1 <= below <= 6 * drop + 3
+    assert "drop heights)" in pair.reason
+    # 2 % over that distance
+    assert pair.needed_height_m == pytest.approx(0.02 * 4.5 * drop, abs=0.04)
+
+
+def test_a_small_drop_on_little_land_is_laid_back(measured, gully) -> None:
+    ground = measured(gully(drop_m=0.6, head_m=330.0))
+    head = head_of(ground)
+    assert head.structure == "rock rundown"
+    assert ground.headcuts.drainage_area_ha[head.headcut] < 2.0
+    # the same drop on more land is not
+    assert head_of(measured(gully(drop_m=0.6, head_m=200.0))).structure == "rock bowl"
+
+
+@pytest.mark.parametrize("drop", [1.4, 2.4])
+def test_a_high_drop_is_referred(measured, gully, drop) -> None:
+    ground = measured(gully(drop_m=drop))
+    head = head_of(ground)
+    assert (head.control, head.structure) == ("refer", ENGINEER)
+    assert "above the 1.2 m that hands should build" in head.reason
+    assert pair_of(ground) is None
+    assert head.group == 0
+
+
+def test_the_drop_counts_at_the_unfavourable_end_of_its_error(measured, gully) -> None:
+    """1.13 m is below 1.2 m, but not with its error of a tenth."""
+    head = head_of(measured(gully(drop_m=1.17)))
+    assert head.headcut_height_m < 1.2
+    assert head.control == "refer"
+    assert "may pass the 1.2 m" in head.reason
+
+
+def test_too_steep_a_bed_is_referred(measured, gully) -> None:
+    head = head_of(measured(gully(drop_m=0.8, slope=0.075)))
+    assert head.control == "refer"
+    assert "too steep for hand work" in head.reason
+
+
+def test_a_bed_above_three_per_cent_is_a_caution(measured, gully) -> None:
+    ground = measured(gully(drop_m=0.8, slope=0.045))
+    head, pair = head_of(ground), pair_of(ground)
+    assert head.control == "vertical"
+    assert any("above the 3.0 %" in c for c in head.cautions)
+    assert any("close together" in c for c in pair.cautions)
+
+
+def test_a_hillside_gets_no_site(measured, gully) -> None:
+    ground = measured(gully(drop_m=0.9, slope=0.25, side=0.2))
+    assert ground.headcuts.size
+    placed = places_at(ground)
+    assert placed.places == []
+    assert "belong to the hillside" in placed.notes[0]
+
+
+def test_much_land_is_reviewed_and_more_is_referred(measured, gully, rules_with) -> None:
+    raster = gully(drop_m=0.8)
+    reviewed = head_of(measured(raster, rules=rules_with(hand_work__drainage_area=(1.0, 40.0))))
+    assert reviewed.control == "vertical"
+    assert any("have the design reviewed" in c for c in reviewed.cautions)
+    stopped = head_of(measured(raster, rules=rules_with(hand_work__drainage_area=(1.0, 2.0))))
+    assert stopped.control == "refer"
+    assert "More than 2.0 ha drain to it" in stopped.reason
+
+
+def test_a_cut_off_drainage_area_asks_for_more_elevations(measured, gully) -> None:
+    raster = gully(drop_m=0.8, ridge=False)
+    head = head_of(measured(raster))
+    assert (head.control, head.structure) == ("refer", MORE_ELEVATIONS)
+    assert "complete the DEM" in head.reason
+    assert "at least" in head.reason
+    assert head_of(measured(raster, edge_is_divide=True)).control == "vertical"
+
+
+def test_a_deep_channel_below_is_a_caution_then_a_limit(measured, gully, rules_with) -> None:
+    """The lower of two steps of 0.7 m drops into a trench 1.4 m deep."""
+    raster = two_steps(gully, apart=40.0)
+    places = places_at(measured(raster)).places
+    pair = min((p for p in places if p.control == "grade"), key=lambda p: p.station_m)
+    assert any("past the 1.2 m of plain hand work" in c for c in pair.cautions)
+    stricter = rules_with(one_rock_dam__channel_depth=(1.2, 1.3))
+    places = places_at(measured(raster, rules=stricter)).places
+    lower = min((p for p in places if p.headcut_height_m > 0), key=lambda p: p.station_m)
+    assert lower.control == "refer"
+    assert "past 1.3 m neither crew nor structure is safe" in lower.reason
+
+
+def test_unsure_headcuts_get_no_site(measured, gully, rules_with) -> None:
+    ground = measured(gully(drop_m=0.8), rules=rules_with(measuring__least_confidence=1.5))
+    assert ground.headcuts.size
+    assert places_at(ground).places == []
+
+
+def test_a_head_near_the_raster_edge_has_no_room_for_a_pair(measured, gully, rules_with) -> None:
+    ground = measured(gully(drop_m=0.9, head_m=12.0), rules=rules_with(pair__distance=(20.0, 26.0)))
+    head = head_of(ground)
+    assert head.control == "vertical"
+    assert head.group == 0
+    assert any("leaves the raster" in c for c in head.cautions)
+    assert pair_of(ground) is None
+
+
+def test_a_drop_just_below_takes_the_room_of_the_pair(measured, gully, rules_with) -> None:
+    """Two drops 12 m apart; with pairs 14 m and more below, the upper one has no room."""
+    raster = two_steps(gully, apart=12.0)
+    ground = measured(raster, rules=rules_with(pair__distance=(20.0, 26.0)))
+    heads = sorted(
+        (p for p in places_at(ground).places if p.control == "vertical"), key=lambda p: p.station_m
+    )
+    assert len(heads) == 2
+    lower, upper = heads
+    assert (lower.heads_below, upper.heads_below) == (0, 1)
+    assert any("the next drop lies" in c for c in upper.cautions)
+    assert upper.group == 0
+    assert lower.group > 0
+
+
+def two_steps(gully, *, apart):
+    """A gully with a second, equal step further down."""
+    raster = gully(drop_m=0.7, bed_m=3.0)
+    z = raster.elevation_m.copy()
+    rows, cols = z.shape
+    y = (rows - 0.5 - np.arange(rows))[:, None]
+    across = np.abs(np.arange(cols)[None, :] + 0.5 - cols / 2)
+    wall = np.clip(2.0 * (across - 1.5), 0.0, None)
+    more = np.where(y < 200.0 - apart, np.maximum(1.4 - wall, 0) - np.maximum(0.7 - wall, 0), 0.0)
+    return Raster.from_array((z - more).astype(np.float32))
+
+
+def test_a_pair_outside_the_ranch_is_told(measured, gully) -> None:
+    raster = gully(drop_m=0.8)
+    ranch = np.zeros(raster.grid.shape, bool)
+    ranch[: 400 - 198] = True  # from 198 m up: the lip is inside, the pair outside
+    ground = measured(raster, ranch=ranch)
+    assert pair_of(ground) is None
+    assert any("outside the ranch" in c for c in head_of(ground).cautions)
+
+
+def test_a_head_outside_the_ranch_gets_nothing(measured, gully) -> None:
+    raster = gully(drop_m=0.8)
+    ranch = np.zeros(raster.grid.shape, bool)
+    ranch[300:] = True
+    assert places_at(measured(raster, ranch=ranch)).places == []
+
+
+def test_a_pair_too_low_to_reach_the_foot_says_so(measured, gully, rain) -> None:
+    """4 % over 4 drop heights of 0.9 m is 0.14 m: more than one stone of 0.10 m."""
+    ground = measured(gully(drop_m=0.9, slope=0.04))
+    settings = FloodSettings(rain, 80.0)
+    sites, _ = find_sites(ground, FloodGauge(ground, settings), settings)
+    i = next(i for i, p in enumerate(sites.places) if p.control == "grade" and p.headcut >= 0)
+    assert sites.places[i].needed_height_m > sites.height_m[i]
+    assert "two low ones in series" in sites.caution[i]
+    gentle = measured(gully(drop_m=0.7, slope=0.01))
+    sites, _ = find_sites(gentle, FloodGauge(gentle, settings), settings)
+    i = next(i for i, p in enumerate(sites.places) if p.control == "grade" and p.headcut >= 0)
+    assert "two low ones" not in sites.caution[i]
