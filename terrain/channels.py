@@ -57,7 +57,8 @@ class ChannelNetwork:
     order
         Strahler order.
     cell_count
-        Cells that drain to each reach's lower end.
+        Cells that drain to each reach's lower end; the last cell of its own, where it ends at a
+        cell that others share.
     head_count
         Cells that drain to each reach's upper end.
     """
@@ -81,10 +82,10 @@ class ChannelNetwork:
     @cached_property
     def line_start(self) -> NDArray[np.int64]:
         """Start of each reach in ``line_cells``."""
-        return np.concatenate([[0], self.line_end[:-1]]).astype(np.int64)
+        return np.concatenate([[0], self.line_end])[:-1].astype(np.int64)
 
     @property
-    def drainage_area_ha(self) -> NDArray[np.float64]:
+    def drainage_area_ha(self) -> NDArray[np.floating[Any]]:
         """Area that drains to each reach's lower end, ha."""
         return self.cell_count * (self.grid.cell_area_m2 / HECTARE_M2)
 
@@ -100,12 +101,12 @@ class ChannelNetwork:
         step = np.hypot(*np.diff(self.vertices_xy, axis=0).T) if self.size else np.empty(0)
         walked = np.concatenate([[0.0], np.cumsum(step)])[: self.line_cells.size]
         last = walked[self.line_end - 1]
-        return np.repeat(last, self.line_end - self.line_start) - walked
+        return np.asarray(np.repeat(last, self.line_end - self.line_start) - walked)
 
     @property
     def length_m(self) -> NDArray[np.float64]:
         """Length of each reach, m."""
-        return self.vertex_station_m[self.line_start]
+        return np.asarray(self.vertex_station_m[self.line_start])
 
     def lines(self) -> NDArray[Any]:
         """One shapely line a reach, digitised downstream through cell centres."""
@@ -159,27 +160,28 @@ def channel_network(
     line_start = np.concatenate([[0], line_end[:-1]]).astype(np.int64)
     flat_counts = counts.reshape(-1)
     head = flat_counts[cells[starts]].astype(np.int64)
-    last = line[line_end - np.where(next_start >= 0, 2, 1)] if starts.size else line
+    # where several reaches leave the raster through one cell, none of them has it to itself
+    shared = (next_start >= 0) | (donors[line[line_end - 1]] > 1)
+    last = line[line_end - np.where(shared, 2, 1)]
     tail = flat_counts[cells[last]].astype(np.int64)
     next_reach = np.where(next_start >= 0, reach_of[next_start], -1)
     order = np.empty(starts.size, dtype=np.int32)
     strahler_orders(next_reach, np.argsort(head, kind="stable"), order)
 
     rank = np.lexsort((starts, -tail))  # most land first, ties by place
-    new_number = np.empty(starts.size, dtype=np.int64)
+    new_number = np.full(starts.size + 1, -1, dtype=np.int64)  # the last one stands for none
     new_number[rank] = np.arange(starts.size)
     sizes = (line_end - line_start)[rank]
     end = np.cumsum(sizes)
     entry = np.arange(n) + np.repeat(line_start[rank] - (end - sizes), sizes)
-    below = next_reach[rank]
     return ChannelNetwork(
         grid=flow.grid,
         threshold_cells=threshold_cells(flow.grid, channel_area_ha),
         cells=cells,
-        reach_of_cell=np.where(reach_of >= 0, new_number[reach_of], -1),
+        reach_of_cell=new_number[reach_of],
         line_cells=cells[line[entry]],
         line_end=end,
-        downstream=np.where(below >= 0, new_number[below], -1),
+        downstream=new_number[next_reach[rank]],
         order=order[rank],
         cell_count=tail[rank],
         head_count=head[rank],
@@ -188,7 +190,7 @@ def channel_network(
 
 def threshold_cells(grid: Grid, area_ha: float) -> int:
     """Number of cells that make up an area, at least 1."""
-    if not area_ha > 0:
+    if not 0 < area_ha < np.inf:
         raise ParameterError(f"a channel area of {area_ha} ha", expected="more than 0")
     return max(1, int(np.ceil(area_ha * HECTARE_M2 / grid.cell_area_m2 - 1e-9)))
 
@@ -202,7 +204,9 @@ def channel_cells(
     sizes = over_bands(lambda a, b: int(count_above(counts, threshold, a, b)), rows)
     cells = np.empty(sum(sizes), dtype=np.int64)
     ends = np.cumsum(sizes)
-    first = {start: end - n for (start, _), end, n in zip(band_edges(rows), ends, sizes, strict=True)}
+    first = {
+        start: end - n for (start, _), end, n in zip(band_edges(rows), ends, sizes, strict=True)
+    }
     over_bands(lambda a, b: list_above(counts, threshold, a, b, cells[first[a] :]), rows)
     below = flow.downstream(cells)
     down = np.where(below >= 0, np.searchsorted(cells, below), -1)

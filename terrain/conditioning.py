@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from terrain.errors import ParameterError
 from terrain.flow import FlowField
 from terrain.progress import Progress, silent
-from terrain.raster import Raster
+from terrain.raster import Raster, read_only
 from terrain.ways_out import WaysOut
 
 #: A cut at least this deep is listed one by one: it may be a road fill or a pond's bank.
@@ -116,14 +116,14 @@ def condition(
         neighbour is lower), and a report.
     """
     limits = limits or CarveLimits()
-    z = np.where(raster.valid, raster.elevation_m, np.float32(np.nan)) if _hidden_numbers(
-        raster
-    ) else raster.elevation_m
+    z = raster.elevation_m
+    if _hidden_numbers(raster):
+        z = read_only(np.where(raster.valid, z, np.float32(np.nan)))
     ways = WaysOut(raster.grid, z, NOTABLE_CUT_M)
     ways.run(limits.depth_m, limits.length_m, progress)
     carved = ways.found
-    start = np.array([f.cell for f in ways.fills], dtype=np.int64)
-    level = np.array([f.level_m for f in ways.fills], dtype=np.float32)
+    start = ways.fills[:, 0].astype(np.int64)
+    level = ways.fills[:, 1].astype(np.float32)
     surface, lowered = ways.settle()
     progress("finding ways out of depressions", 1.0)
     report = ConditioningReport(
@@ -135,7 +135,7 @@ def condition(
         filled_cell=start,
         filled_level_m=level,
         filled_depth_m=level - z.reshape(-1)[start],
-        filled_cells=int(ways.fill_cells.size),
+        filled_cells=int(np.count_nonzero(ways.filled > z)) if start.size else 0,
         notable_m=NOTABLE_CUT_M,
     )
     return Conditioned(

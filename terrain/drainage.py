@@ -60,7 +60,8 @@ class Catchments:
         """Cells that drain to a cell, itself included; shape ``(rows, cols)``."""
         first = self.number.flat[cell]
         last = first + self.counts.flat[cell]
-        return (self.number >= first) & (self.number < last)
+        inside: NDArray[np.bool_] = (self.number >= first) & (self.number < last)
+        return inside
 
     def contains(self, cell: ArrayLike, other: ArrayLike) -> NDArray[np.bool_]:
         """Whether ``other`` drains to ``cell``; flat cell numbers, broadcast."""

@@ -66,7 +66,9 @@ class FlowField:
     @cached_property
     def step_m(self) -> NDArray[np.float64]:
         """Length of a step of each code 0 to 7, m."""
-        return np.hypot(ROW_STEP * self.grid.cell_height_m, COL_STEP * self.grid.cell_width_m)
+        return np.asarray(
+            np.hypot(ROW_STEP * self.grid.cell_height_m, COL_STEP * self.grid.cell_width_m)
+        )
 
     def downstream(self, cells: NDArray[Any]) -> NDArray[np.int64]:
         """Flat number of the cell that each cell drains to, -1 where water leaves."""

@@ -126,7 +126,7 @@ class Grid:
         a, b = self.transform, other.transform
         if not np.allclose([a.a, a.e], [b.a, b.e], rtol=1e-9):
             diffs.append(f"cell size {a.a:g} x {-a.e:g} m and {b.a:g} x {-b.e:g} m")
-        elif not np.allclose([a.c, a.f], [b.c, b.f], atol=ALIGN_TOLERANCE_CELLS * a.a):
+        elif not np.allclose([a.c, a.f], [b.c, b.f], rtol=0, atol=ALIGN_TOLERANCE_CELLS * a.a):
             diffs.append(f"upper-left corner ({a.c:g}, {a.f:g}) and ({b.c:g}, {b.f:g})")
         if self.crs != other.crs:
             diffs.append("coordinate reference systems")

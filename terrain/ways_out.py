@@ -7,17 +7,16 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from terrain._kernels.carve import (
-    claim_flats,
-    claim_pits,
+from terrain._kernels.carve import search_flats, search_pits
+from terrain._kernels.claims import claim_flats, claim_pits
+from terrain._kernels.codes import COL_STEP, FLAT_DONE, ROW_STEP
+from terrain._kernels.directions import (
     collect_unresolved,
-    flats_touched,
-    pits_touched,
-    search_flats,
-    search_pits,
+    settle_codes,
+    steepest_codes,
+    steepest_of_cells,
 )
-from terrain._kernels.codes import COL_STEP, FLAT_DONE, OUTLET, ROW_STEP, UNRESOLVED
-from terrain._kernels.directions import settle_codes, steepest_codes, steepest_of_cells
+from terrain._kernels.fill import flats_touched, mark_shut, pits_touched, raise_cells
 from terrain.grid import Grid
 from terrain.parallel import over_bands, over_items
 from terrain.progress import Progress
@@ -73,14 +72,6 @@ class _Flats:
         return kept, self.cells[gone]
 
 
-@dataclass(frozen=True, slots=True)
-class Fill:
-    """A depression filled instead of cut."""
-
-    cell: int
-    level_m: float
-
-
 class WaysOut:
     """One run: the surface with its fills, raw codes, and the ways found so far.
 
@@ -93,7 +84,8 @@ class WaysOut:
     raw
         float32 surface with NaN in voids; it is not changed.
     notable_m
-        Cuts at least this deep are listed in ``cuts`` (rows of cell, depth, length).
+        Cuts at least this deep are listed in ``cuts`` (rows of cell, depth, length). Fills are
+        listed in ``fills`` (rows of cell, level).
     """
 
     def __init__(self, grid: Grid, raw: NDArray[np.float32], notable_m: float) -> None:
@@ -109,8 +101,7 @@ class WaysOut:
         self.flats: list[_Flats] = []
         self.pits: list[_Pits] = []
         self.cuts: NDArray[np.float64] = np.empty((0, 3))
-        self.fills: list[Fill] = []
-        self.fill_cells: Cells = np.empty(0, np.int64)
+        self.fills: NDArray[np.float64] = np.empty((0, 2))
 
     @property
     def found(self) -> int:
@@ -123,18 +114,16 @@ class WaysOut:
         rows = self.grid.rows
         over_bands(lambda a, b: steepest_codes(self.raw, *self.inverse, a, b, self.codes), rows)
         progress(what, 0.2)
-        found = over_bands(lambda a, b: collect_unresolved(self.raw, self.codes, a, b), rows)
-        pits, flats = [p for p, _ in found], np.concatenate([f for _, f in found])
+        pits, flats = self._unresolved(np.empty((0, 0), dtype=np.bool_))
         for round_ in range(MAX_ROUNDS):
             last = round_ == MAX_ROUNDS - 1
             limits = (np.inf, np.inf) if last else (float(depth_m), float(length_m))
-            raised = self._search(pits, flats, limits)
+            fills = self._search(pits, flats, limits)
             progress(what, 0.8)
-            if not raised.size:
+            if not fills:
                 break
-            self.fill_cells = np.union1d(self.fill_cells, raised)
-            pits, flats = self._after_fill(raised)
-        if self.fills:  # later rounds found ways from pits between those of the first
+            pits, flats = self._fill(fills)
+        if len(self.fills):  # later rounds found ways from pits between those of the first
             self.pits = [_Pits.joined(self.pits)]
         order = np.unique(self.cuts[:, 0], return_index=True)[1]
         self.cuts = self.cuts[order]
@@ -157,8 +146,17 @@ class WaysOut:
         )
         return surface, lowered
 
-    def _search(self, pits: list[Cells], flats: Cells, limits: tuple[float, float]) -> Cells:
-        """Search from flats, then from pits side by side; return the cells raised by fills."""
+    def _unresolved(self, asked: NDArray[np.bool_]) -> tuple[list[Cells], Cells]:
+        """Pits, band by band, and cells of flats to search from: all, or those asked for."""
+        found = over_bands(
+            lambda a, b: collect_unresolved(self.filled, self.codes, asked, a, b), self.grid.rows
+        )
+        return [p for p, _ in found], np.concatenate([f for _, f in found])
+
+    def _search(
+        self, pits: list[Cells], flats: Cells, limits: tuple[float, float]
+    ) -> list[tuple[NDArray[np.float64], Cells]]:
+        """Search from flats, then from pits side by side; return what is to be filled."""
         surface, codes, notable = self.filled, self.codes, self.notable_m
         fills: list[tuple[NDArray[np.float64], Cells]] = []
         cuts = [self.cuts]
@@ -177,74 +175,46 @@ class WaysOut:
             cuts.append(cut)
             fills.append((fill_of, fill))
         self.cuts = np.concatenate(cuts)
-        return self._fill(fills)
+        return [f for f in fills if f[1].size]
 
-    def _fill(self, fills: list[tuple[NDArray[np.float64], Cells]]) -> Cells:
-        """Raise depressions to their passes; return the raised cells."""
-        if not any(cells.size for _, cells in fills):
-            return np.empty(0, np.int64)
-        surface = self.filled.copy()
-        flat = surface.reshape(-1)
+    def _fill(self, fills: list[tuple[NDArray[np.float64], Cells]]) -> tuple[list[Cells], Cells]:
+        """Raise depressions to their passes; return the pits and flat cells to search from."""
+        if self.filled is self.raw:
+            self.filled = self.raw.copy()
+        self.filled.flags.writeable = True
+        changed = np.zeros(self.grid.shape, dtype=np.bool_)
         for fill_of, cells in fills:
-            first = 0
-            for start, level, end in fill_of:
-                here = cells[first : int(end)]
-                flat[here] = np.maximum(flat[here], np.float32(level))
-                self.fills.append(Fill(int(start), float(level)))
-                first = int(end)
-        surface.flags.writeable = False  # one kernel type for the raw and the filled surface
-        self.filled = surface
-        return np.unique(np.concatenate([cells for _, cells in fills]))
+            raise_cells(fill_of, cells, self.filled, changed)
+        self.filled.flags.writeable = False  # one kernel type for the raw and the filled surface
+        self.fills = np.concatenate([self.fills, *(fill_of[:, :2] for fill_of, _ in fills)])
+        raised = np.flatnonzero(changed)
+        mark_shut(self.filled, *self.inverse, raised, self.codes, changed)
+        self._drop_touched(changed)
+        self.cuts = self.cuts[~changed.reshape(-1)[self.cuts[:, 0].astype(np.int64)]]
+        return self._unresolved(changed)
 
-    def _after_fill(self, raised: Cells) -> tuple[list[Cells], Cells]:
-        """Drop the ways that fills made void; return pits and flat cells to search from."""
-        steps = ROW_STEP * self.grid.cols + COL_STEP
-        codes, level = self.codes.reshape(-1), self.filled.reshape(-1)
-        changed = np.zeros(self.grid.size, dtype=np.bool_)
-        changed[raised] = True
-        around = np.unique(np.concatenate([raised, *(raised + step for step in steps)]))
-        around = around[changed[around] | (codes[around] < OUTLET)]
-        steepest_of_cells(self.filled, *self.inverse, around, self.codes)
-        shut = around[codes[around] == UNRESOLVED]
-        changed[shut] = True
-        for step in steps:  # pits and flats beside cells newly shut at their level are one flat
-            near = shut + step
-            changed[near[(codes[near] >= UNRESOLVED) & (level[near] == level[shut])]] = True
-        lost = self._drop_touched(changed)
-        steepest_of_cells(self.filled, *self.inverse, lost, self.codes)
-        cells = np.union1d(shut, lost)
-        self.cuts = self.cuts[~np.isin(self.cuts[:, 0].astype(np.int64), cells)]
-        cells = cells[codes[cells] == UNRESOLVED]
-        in_flat = np.zeros(cells.size, dtype=np.bool_)
-        for step in steps:
-            in_flat |= (codes[cells + step] == UNRESOLVED) & (level[cells + step] == level[cells])
-        return [cells[~in_flat]], cells[in_flat]
-
-    def _drop_touched(self, changed: NDArray[np.bool_]) -> Cells:
-        """Drop the ways that meet changed cells; return the cells they drained.
+    def _drop_touched(self, changed: NDArray[np.bool_]) -> None:
+        """Drop the ways that meet changed cells and mark the cells they drained as changed.
 
         A flat that ended in a lost one is lost with it: else the two might come to end in each
         other.
         """
-        codes, level = self.codes.reshape(-1), self.filled.reshape(-1)
-        table = changed.reshape(self.grid.shape)
-        dropped: list[Cells] = []
+        codes, level, mark = (a.reshape(-1) for a in (self.codes, self.filled, changed))
         more = True
         while more:
             more = False
             for i, f in enumerate(self.flats):
-                lost = flats_touched(f.end, f.cells, f.codes, table)
+                lost = flats_touched(f.end, f.cells, f.codes, changed)
                 if not lost.any():
                     continue
                 of_level = np.repeat(level[f.start[lost]], np.diff(f.end, prepend=0)[lost])
                 self.flats[i], cells = f.split(lost)
                 # of the way out only what lies in a flat of the same level
                 cells = cells[(codes[cells] == FLAT_DONE) & (level[cells] == of_level)]
-                more = more or not changed[cells].all()
-                changed[cells] = True
-                dropped.append(cells)
+                more = more or not mark[cells].all()
+                mark[cells] = True
+                steepest_of_cells(self.filled, *self.inverse, cells, self.codes)
         for i, p in enumerate(self.pits):
-            lost = pits_touched(p.start, p.steps, p.codes, table)
-            dropped.append(p.start[lost])
+            lost = pits_touched(p.start, p.steps, p.codes, changed)
+            mark[p.start[lost]] = True
             self.pits[i] = p.take(~lost)
-        return np.unique(np.concatenate([np.empty(0, np.int64), *dropped]))

@@ -6,9 +6,7 @@ import os
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any, TypeVar
-
-F = TypeVar("F", bound=Callable[..., Any])
+from typing import Any
 
 
 def _writable(folder: Path) -> bool:
@@ -43,10 +41,9 @@ if (_folder := _cache_folder()) is not None:
 import numba  # noqa: E402  (the cache folder must be settled first)
 
 
-def kernel(function: F) -> F:
+def kernel(function: Callable[..., Any]) -> Any:
     """Compile a function on its first call and keep the machine code for the next process."""
-    compiled: F = numba.njit(cache=True, nogil=True, error_model="numpy")(function)
-    return compiled
+    return numba.njit(cache=True, nogil=True, error_model="numpy")(function)
 
 
 def compiled_now(function: Any) -> bool:

@@ -16,6 +16,7 @@ from terrain._kernels._jit import kernel
 from terrain._kernels.codes import (
     COL_STEP,
     FLAT_DONE,
+    FLAT_NEXT,
     FLAT_NOW,
     OUTLET,
     ROW_STEP,
@@ -315,32 +316,40 @@ def _flood_flat(z, codes, start, queue, cells, out, n):
 
 @kernel
 def _drain_flat(codes, first, drained, cells, out, n):
-    """From the drained cells of a flat (entries ``first`` to ``drained``) inwards, nearest first.
+    """From the drained cells of a flat (entries ``first`` to ``drained``) inwards, ring by ring.
 
-    What stands between ``drained`` and ``n`` is the way out, which lies outside the flat.
+    A cell drains to the ring before its own, over a side where it can. What stands between
+    ``drained`` and ``n`` is the way out, which lies outside the flat.
     """
     cols = codes.shape[1]
-    for head in range(first, drained):
-        codes[cells[head] // cols, cells[head] % cols] = FLAT_DONE
-    outside = n
-    head = first
-    while head < n:
-        if drained <= head < outside:
-            head = outside
-            continue
-        cell = cells[head]
-        head += 1
-        cells = grown(cells, n + 8)
-        out = grown(out, n + 8)
-        for m in range(8):
-            k = SIDES_FIRST[m]
-            r = cell // cols + ROW_STEP[k]
-            c = cell % cols + COL_STEP[k]
-            if codes[r, c] == FLAT_NOW:
-                codes[r, c] = FLAT_DONE
-                cells[n] = r * cols + c
-                out[n] = (k + 4) % 8
-                n += 1
+    for j in range(first, drained):
+        codes[cells[j] // cols, cells[j] % cols] = FLAT_DONE
+    start = first
+    stop = drained
+    while start < stop:
+        ring = n
+        for j in range(start, stop):
+            cells = grown(cells, n + 8)
+            out = grown(out, n + 8)
+            for k in range(8):
+                r = cells[j] // cols + ROW_STEP[k]
+                c = cells[j] % cols + COL_STEP[k]
+                if codes[r, c] == FLAT_NOW:
+                    codes[r, c] = FLAT_NEXT
+                    cells[n] = r * cols + c
+                    n += 1
+        for j in range(ring, n):
+            for m in range(8):
+                k = SIDES_FIRST[m]
+                r = cells[j] // cols + ROW_STEP[k]
+                c = cells[j] % cols + COL_STEP[k]
+                if codes[r, c] == FLAT_DONE:  # of this flat: others do not touch it
+                    out[j] = k
+                    break
+        for j in range(ring, n):
+            codes[cells[j] // cols, cells[j] % cols] = FLAT_DONE
+        start = ring
+        stop = n
     return n, cells, out
 
 
@@ -416,36 +425,3 @@ def search_flats(z, codes, starts, step_m, depth_limit, length_limit, notable_de
         fill_of[:n_fills],
         fill[:n_fill],
     )
-
-
-@kernel
-def collect_unresolved(z, codes, asked, row_start, row_stop):
-    """List the unresolved cells of some rows: pits of one cell, and cells of flats.
-
-    Where ``asked`` is not empty, only the cells marked in it are listed.
-    """
-    cols = z.shape[1]
-    pits = np.empty(64, dtype=np.int64)
-    flats = np.empty(64, dtype=np.int64)
-    n_pits = 0
-    n_flats = 0
-    for r in range(row_start, row_stop):
-        pits = grown(pits, n_pits + cols)
-        flats = grown(flats, n_flats + cols)
-        for c in range(cols):
-            if codes[r, c] != UNRESOLVED or (asked.size > 0 and not asked[r, c]):
-                continue
-            flat = False
-            for k in range(8):
-                rr = r + ROW_STEP[k]
-                cc = c + COL_STEP[k]
-                if codes[rr, cc] == UNRESOLVED and z[rr, cc] == z[r, c]:
-                    flat = True
-                    break
-            if flat:
-                flats[n_flats] = r * cols + c
-                n_flats += 1
-            else:
-                pits[n_pits] = r * cols + c
-                n_pits += 1
-    return pits[:n_pits], flats[:n_flats]

@@ -31,9 +31,7 @@ def claim_flats(raw, start, end, cells, out, surface, codes):
     for i in range(start.size):
         level = raw[start[i] // cols, start[i] % cols]
         for j in range(first, end[i]):
-            lowered += _claim(
-                raw, level, cells[j] // cols, cells[j] % cols, out[j], surface, codes
-            )
+            lowered += _claim(raw, level, cells[j] // cols, cells[j] % cols, out[j], surface, codes)
         first = end[i]
     return lowered
 

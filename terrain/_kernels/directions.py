@@ -6,6 +6,7 @@ import numpy as np
 
 from terrain._kernels._jit import kernel
 from terrain._kernels.codes import COL_STEP, OUTLET, ROW_STEP, UNRESOLVED, VOID
+from terrain._kernels.heap import grown
 
 
 @kernel
@@ -151,3 +152,36 @@ def steepest_of_cells(z, inv_ns, inv_ew, inv_diag, cells, codes):
         r = cells[j] // cols
         c = cells[j] % cols
         codes[r, c] = code_of_cell(z, r, c, inv_ns, inv_ew, inv_diag)
+
+
+@kernel
+def collect_unresolved(z, codes, asked, row_start, row_stop):
+    """List the unresolved cells of some rows: pits of one cell, and cells of flats.
+
+    Where ``asked`` is not empty, only the cells marked in it are listed.
+    """
+    cols = z.shape[1]
+    pits = np.empty(64, dtype=np.int64)
+    flats = np.empty(64, dtype=np.int64)
+    n_pits = 0
+    n_flats = 0
+    for r in range(row_start, row_stop):
+        pits = grown(pits, n_pits + cols)
+        flats = grown(flats, n_flats + cols)
+        for c in range(cols):
+            if codes[r, c] != UNRESOLVED or (asked.size > 0 and not asked[r, c]):
+                continue
+            flat = False
+            for k in range(8):
+                rr = r + ROW_STEP[k]
+                cc = c + COL_STEP[k]
+                if codes[rr, cc] == UNRESOLVED and z[rr, cc] == z[r, c]:
+                    flat = True
+                    break
+            if flat:
+                flats[n_flats] = r * cols + c
+                n_flats += 1
+            else:
+                pits[n_pits] = r * cols + c
+                n_pits += 1
+    return pits[:n_pits], flats[:n_flats]

@@ -73,7 +73,7 @@ def mark_shut(z, inv_ns, inv_ew, inv_diag, raised, codes, changed):
 
 @kernel
 def flats_touched(end, cells, out, changed):
-    """Which flats' ways hold, or end at, a changed cell."""
+    """Tell which flats' ways hold, or end at, a changed cell."""
     cols = changed.shape[1]
     touched = np.zeros(end.size, dtype=np.bool_)
     first = 0
@@ -91,14 +91,14 @@ def flats_touched(end, cells, out, changed):
 
 @kernel
 def pits_touched(pits, steps, out, changed):
-    """Which pits' ways hold, or end at, a changed cell; pits without a way count as touched."""
+    """Tell which pits' ways hold, or end at, a changed cell."""
     cols = changed.shape[1]
     touched = np.zeros(pits.size, dtype=np.bool_)
     j = 0
     for i in range(pits.size):
         r = pits[i] // cols
         c = pits[i] % cols
-        touched[i] = changed[r, c] or steps[i] == 0
+        touched[i] = changed[r, c]
         for _ in range(steps[i]):
             k = out[j]
             if k < 8:

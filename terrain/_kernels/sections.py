@@ -171,8 +171,22 @@ def _median(values, n):
 
 @kernel
 def measure_places(
-    z, u, v, du, dv, width, height, half, step, reach, cell_steps, copies, apart,
-    least_depth, least_bulge, out,
+    z,
+    u,
+    v,
+    du,
+    dv,
+    width,
+    height,
+    half,
+    step,
+    reach,
+    cell_steps,
+    copies,
+    apart,
+    least_depth,
+    least_bulge,
+    out,
 ):
     """Measure the channel at places: medians over several sections up and down the flow.
 
