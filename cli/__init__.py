@@ -1,0 +1,1 @@
+"""The command ``gullywalk`` and everything it writes: the outermost of the three layers."""

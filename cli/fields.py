@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cli.errors import LayerError
+from cli.fields_floods import FLOOD_ROWS
 from terrain.errors import ParameterError
 
 Units = Literal["si", "us"]
@@ -32,6 +33,7 @@ US_UNITS: Mapping[str, tuple[str, float, int]] = {
     "_m3s": ("_cfs", 1.0 / CFS_M3S, -2),
     "_mm": ("_in", 1.0 / 25.4, 1),
     "_km2": ("_mi2", 1.0e6 / MILE_M**2, 0),
+    "_m2": ("_ft2", 1.0 / FOOT_M**2, -1),
 }
 UNIT_WORDS: Mapping[str, str] = {
     "_m": "m",
@@ -44,7 +46,10 @@ UNIT_WORDS: Mapping[str, str] = {
     "_in": "in",
     "_km2": "km2",
     "_mi2": "sq mi",
+    "_m2": "m2",
+    "_ft2": "sq ft",
     "_h": "hours",
+    "_yr": "years",
     "_deg": "degrees",
 }
 
@@ -138,6 +143,11 @@ LAYERS: Mapping[str, LayerSpec] = {
         LayerSpec("structure_lines", "LineString", "site_id", "The crest of each structure"),
         LayerSpec("headcuts", "Point", "headcut_id", "Sudden drops found in the channel beds"),
         LayerSpec("sites", "Point", "site_id", "Candidate sites, ranked"),
+        LayerSpec("floods", None, None, "Every flood method at every site, side by side"),
+        LayerSpec(
+            "flood_inputs", None, "site_id", "What the flood methods were given at each site"
+        ),
+        LayerSpec("rainfall", None, None, "The rain that the floods were made from"),
         LayerSpec("run_info", None, "name", "What the run was given and what it met"),
         LayerSpec("field_guide", None, None, "What each field means"),
     )
@@ -237,7 +247,7 @@ def _rows() -> tuple[Field, ...]:
             )
             for t in RETURN_PERIODS
         ),
-        f("sites", "flood_method", "text", 0, "How the peak flows were estimated"),
+        f("sites", "flood_method", "text", 0, "Flood method that the peak flows are from"),
         f("sites", "flood_note", "text", 0, "What limits the peak flows"),
         f("sites", "tc_h", "float", 3, "Time the water takes from the far end of the area to here"),
         f("sites", "curve_number", "float", 1, "Runoff curve number used, 0 to 100"),
@@ -271,6 +281,7 @@ def _rows() -> tuple[Field, ...]:
         f("cross_sections", "depth_m", "float", 2, "Bank-top depth", True),
     ]
     tables = [
+        *(f(*row) for row in FLOOD_ROWS),
         f("ranch", "name", "text", 0, "Name of the piece of land, where the file has one"),
         f("ranch", "area_ha", "float", 3, "Area inside the boundary", True),
         f("run_info", "name", "text", 0, "What is told", True),

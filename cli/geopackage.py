@@ -27,7 +27,6 @@ from cli.field_guide import guide_columns
 from cli.fields import (
     FIELDS,
     LAYERS,
-    US_UNITS,
     Field,
     Units,
     check_units,
@@ -323,8 +322,7 @@ def _from_file(field: Field, values: NDArray[Any], factor: float) -> NDArray[Any
 
 def plan_units(path: str | os.PathLike[str]) -> Units:
     """Tell in which units a plan was written, from the names of its fields."""
-    us_endings = tuple(ending for ending, _, _ in US_UNITS.values())
-    us_names = {field.name_us for field in FIELDS if field.name_us.endswith(us_endings)}
+    us_names = {field.name_us for field in FIELDS if field.name_us != field.name}
     for row in pyogrio.list_layers(path):
         if row[0] in LAYERS and us_names & set(pyogrio.read_info(path, layer=row[0])["fields"]):
             return "us"

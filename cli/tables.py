@@ -183,7 +183,13 @@ def print_ranked_list(
 
 
 def _print_wrapped(console: Console, text: str, *, indent: str = "", style: str = "") -> None:
-    lines = textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=indent)
+    lines = textwrap.wrap(
+        text,
+        WIDTH,
+        initial_indent=indent,
+        subsequent_indent=indent,
+        break_on_hyphens=False,  # an option such as --curve-number stays whole
+    )
     for line in lines:
         console.print(Text(line, style=style), soft_wrap=True)
 
@@ -230,9 +236,7 @@ def _print_rich(
     controls: Sequence[str],
 ) -> None:
     """Print a table with the colour of each control as a second signal."""
-    table = Table(
-        box=None, padding=(0, 1, 0, 0), width=WIDTH, show_edge=False, collapse_padding=True
-    )
+    table = Table(box=None, padding=(0, 1, 0, 0), width=WIDTH, show_edge=False, pad_edge=False)
     for heading, (_, width, side) in zip(headings, _COLUMNS, strict=True):
         justify = "right" if side == "right" else "left"
         table.add_column(Text(heading, style="bold"), width=width, justify=justify)  # type: ignore[arg-type]

@@ -76,6 +76,12 @@ def test_piped_text_has_no_colour_and_a_terminal_has() -> None:
     assert "\x1b" not in "".join(printed())
 
 
+def test_a_terminal_cuts_no_cell_short() -> None:
+    text = "".join(printed(terminal=True))
+    assert "\N{HORIZONTAL ELLIPSIS}" not in text
+    assert "sure" in text
+
+
 def test_a_row_says_what_where_and_how_big() -> None:
     first = next(line for line in printed() if line.startswith("   2"))
     for part in ("Rock \"bowl\" 'A'", "-111.00000 36.13000", "0.90 m", "3.1 m", "2.5 ha"):

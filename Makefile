@@ -1,0 +1,51 @@
+# `make demo` and `make test` are the whole set-up: they make an environment of their own in .venv.
+# Another Python than python3: make test PYTHON=python3.12
+
+PYTHON ?= python3
+BIN := .venv/bin
+READY := .venv/ready
+DEMO := demo_output
+
+.PHONY: help demo test lint docs bench clean
+.DEFAULT_GOAL := help
+
+help:
+	@echo "make demo    run the main job on the sample ranch; results in $(DEMO)/"
+	@echo "make test    run all tests"
+	@echo "make lint    check style, types and formatting"
+	@echo "make docs    write the pages again that are made from code, and the README's sample output"
+	@echo "make bench   time the terrain chain beside pysheds and pyflwdir (minutes)"
+	@echo "make clean   remove the environment and everything made"
+
+$(READY): pyproject.toml constraints.txt
+	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' 2>/dev/null || \
+	{ echo "Gullywalk needs Python 3.11 or newer; '$(PYTHON)' is $$($(PYTHON) --version 2>&1)." \
+	"Name another one: make PYTHON=python3.12" >&2; exit 1; }
+	@echo "Setting up the environment in .venv (about a minute, once)"
+	@test -x $(BIN)/python || $(PYTHON) -m venv .venv
+	@PIP_CONSTRAINT=constraints.txt $(BIN)/python -m pip install --quiet \
+	--disable-pip-version-check --editable '.[test]'
+	@touch $(READY)
+
+demo: $(READY)
+	@mkdir -p $(DEMO)
+	$(BIN)/gullywalk screen sample_dem/ranch_dem.tif --boundary sample_dem/boundary.geojson \
+	--rain sample_dem/rainfall.csv --curve-number 79 --out $(DEMO)/ranch.gpkg \
+	--list $(DEMO)/ranch.csv --map $(DEMO)/ranch.png --overwrite
+
+test: $(READY)
+	$(BIN)/pytest
+
+lint: $(READY)
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy
+
+docs: $(READY)
+	$(BIN)/python -m tests.docs.refresh
+
+bench: $(READY)
+	$(BIN)/python tests/benchmarks/terrain_chain.py
+
+clean:
+	rm -rf .venv $(DEMO) build dist .pytest_cache .mypy_cache .ruff_cache .hypothesis

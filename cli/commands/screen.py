@@ -1,0 +1,407 @@
+"""``gullywalk screen``: the main job, from an elevation raster to a ranked plan."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Mapping
+from contextlib import ExitStack
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from cli.flood_given import FloodsGiven, flood_options
+from cli.options import (
+    SectionCommand,
+    boundary_options,
+    check_distinct,
+    dem_argument,
+    dem_options,
+    flow_options,
+    json_option,
+    option,
+    overwrite_option,
+    rule_options,
+    talk_options,
+    units_option,
+)
+from cli.progress import Talk, say_if_cold
+
+if TYPE_CHECKING:
+    from cli.fields import Units
+    from cli.land import Land
+    from cli.layers import Layer
+    from siting.screening import Screening, ScreenSettings
+    from terrain.progress import Progress
+    from terrain.reading import Source
+
+#: The flow shown in the list; hand-built structures are planned for it (common practice).
+SHOWN_RETURN_PERIOD_YR = 10
+#: Settings that go into the record of the run.
+_RECORDED = (
+    "boundary_layer",
+    "vertical_unit",
+    "crs",
+    "channel_area",
+    "engine",
+    "carve_depth",
+    "carve_length",
+    "edge_is_divide",
+    "units",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """What the command line asked for."""
+
+    dem: tuple[str, ...]
+    out: str
+    boundary: str | None
+    boundary_layer: str | None
+    floods: FloodsGiven
+    channel_area: float | str | None
+    engine: str
+    carve_depth: float
+    carve_length: float
+    edge_is_divide: bool
+    rules: str | None
+    weights: str | None
+    crs: str | None
+    vertical_unit: str | None
+    units: Units
+    list_file: str | None
+    map_file: str | None
+    date: datetime.datetime | None
+    as_json: bool
+    top: int
+    overwrite: bool
+
+
+@click.command(
+    cls=SectionCommand,
+    short_help="Turn an elevation raster into a ranked plan.",
+    epilog="Every figure is an estimate from the raster: walk to a site before building on it.",
+)
+@dem_argument
+@boundary_options
+@dem_options
+@option(
+    "--edge-is-divide",
+    is_flag=True,
+    section="Land",
+    help="Take the raster's edge for a divide: for rasters cut along a basin's rim.",
+)
+@flow_options
+@flood_options
+@rule_options
+@option(
+    "--out",
+    required=True,
+    metavar="FILE.gpkg",
+    section="Output",
+    help="The plan: channels, headcuts, drainage areas and ranked sites in one GeoPackage.",
+)
+@option(
+    "--list",
+    "list_file",
+    metavar="FILE.csv",
+    section="Output",
+    help="Write the ranked list as CSV too.",
+)
+@option(
+    "--map",
+    "map_file",
+    metavar="FILE.png",
+    section="Output",
+    help="Draw a map: shaded ground, channels, headcuts and ranked sites.",
+)
+@option(
+    "--date",
+    type=click.DateTime(["%Y-%m-%d"]),
+    metavar="YYYY-MM-DD",
+    section="Output",
+    help="Date written on the map, instead of today's.",
+)
+@units_option
+@json_option
+@option(
+    "--top",
+    type=click.IntRange(min=0),
+    default=20,
+    show_default=True,
+    metavar="NUMBER",
+    section="Output",
+    help="How many sites to print; the plan holds them all.",
+)
+@overwrite_option
+@talk_options
+@click.pass_context
+def screen(ctx: click.Context, /, **given: Any) -> None:
+    """Find where to build, from an elevation raster.
+
+    DEM is an elevation raster in any format that GDAL reads, or the tiles of one. The plan is a
+    GeoPackage that any desktop GIS opens; the ranked list is printed. Land outside the boundary
+    counts as far as it drains into it.
+    """
+    floods = FloodsGiven.taken_from(given)
+    job = Job(floods=floods, **given)
+    talk = ctx.ensure_object(Talk)
+    _check_usage(job)
+    _check_targets(job)
+    settings = _settings(job)
+    for warning in _broken_plugins():
+        talk.say(f"Note: {warning}")
+    say_if_cold(talk)
+    with talk.progress() as progress:
+        land, found = _find(job, settings, talk, progress)
+        layers = _layers(job, found)
+        progress("writing", 0.0)
+        _write(job, land, found, layers)
+        progress("writing", 1.0)
+    _tell(job, land, found, layers, talk)
+
+
+def _check_usage(job: Job) -> None:
+    """Refuse options that contradict each other."""
+    job.floods.check_usage()
+    if job.boundary_layer is not None and job.boundary is None:
+        raise click.UsageError("--boundary-layer is given without --boundary.")
+    check_distinct(
+        [
+            *(("DEM", path) for path in dict.fromkeys(job.dem)),
+            *_vector_inputs(job),
+            ("--rules", job.rules),
+            ("--weights", job.weights),
+            ("--out", job.out),
+            ("--list", job.list_file),
+            ("--map", job.map_file),
+        ]
+    )
+
+
+def _vector_inputs(job: Job) -> list[tuple[str, str]]:
+    """Input files that may hold several layers: one file may serve as boundary, soils and cover."""
+    named = [("boundary", job.boundary), *job.floods.files()]
+    first = {}
+    for purpose, path in named:
+        if path is not None:
+            first.setdefault(Path(path).resolve(), (f"--{purpose.replace(' ', '-')}", path))
+    return list(first.values())
+
+
+def _check_targets(job: Job) -> None:
+    """Refuse early what could not be written at the end."""
+    from cli.errors import OutputError
+    from cli.geopackage import check_target
+    from cli.safe_files import check_file_target
+
+    check_target(job.out, job.overwrite)
+    for path, ending in ((job.list_file, ".csv"), (job.map_file, ".png")):
+        if path is None:
+            continue
+        if Path(path).suffix.lower() != ending:
+            raise OutputError(f"an output named {path}", expected=f"a name that ends in {ending}")
+        check_file_target(path, overwrite=job.overwrite)
+
+
+def _settings(job: Job) -> ScreenSettings:
+    from siting.ranking import load_weights
+    from siting.rules import load_rules
+    from siting.screening import ScreenSettings
+    from terrain.conditioning import CarveLimits
+
+    return ScreenSettings(
+        channel_area_ha=job.channel_area,
+        engine=job.engine,
+        carve=CarveLimits(depth_m=job.carve_depth, length_m=job.carve_length),
+        rainfall=job.floods.rainfall(),
+        curve_number=job.floods.curve_number,
+        storm_type=job.floods.storm_type,
+        land=job.floods.land(),
+        flood_methods=job.floods.flood_method or (),
+        division=job.floods.bankfull_division,
+        **job.floods.equation_settings(),
+        edge_is_divide=job.edge_is_divide,
+        rules=None if job.rules is None else load_rules(job.rules),
+        weights=None if job.weights is None else load_weights(job.weights),
+    )
+
+
+def _broken_plugins() -> tuple[str, ...]:
+    """Say which plug-ins of other packages cannot be used."""
+    from terrain.plugins import FLOOD_METHODS, FLOW_ENGINES, STRUCTURES, load_plugins
+
+    kinds = {
+        FLOW_ENGINES: "flow engine",
+        FLOOD_METHODS: "flood method",
+        STRUCTURES: "structure type",
+    }
+    groups = [load_plugins(group, kind=kind) for group, kind in kinds.items()]
+    return tuple(text for group in groups for text in group.warnings())
+
+
+def _find(
+    job: Job, settings: ScreenSettings, talk: Talk, progress: Progress
+) -> tuple[Land, Screening]:
+    """Read the land and screen it; once more on all of it where a part proved too small."""
+    from cli.land import part_is_too_small, read_land, read_whole
+    from siting.screening import screen as screen_raster
+    from terrain.survey import ReadOptions
+
+    options = ReadOptions(crs=job.crs, vertical_unit=job.vertical_unit)
+    land = read_land(
+        job.dem,
+        options,
+        boundary_file=job.boundary,
+        boundary_layer=job.boundary_layer,
+        talk=talk,
+        progress=progress,
+    )
+    polygon = None if land.boundary is None else land.boundary.polygon
+
+    def once(land: Land) -> Screening:
+        return screen_raster(
+            land.reading.raster, boundary_polygon=polygon, settings=settings, progress=progress
+        )
+
+    found = once(land)
+    if part_is_too_small(land, found.conditioned.flow, found.counts):
+        talk.detail("More land drains into the ranch than was read: reading the whole raster.")
+        del found
+        land = read_whole(land, job.dem, options, progress)
+        found = once(land)
+    return land, found
+
+
+def _name(job: Job) -> str:
+    from cli.land import ranch_name
+
+    if job.boundary is None:
+        return Path(job.dem[0]).stem
+    return ranch_name(job.boundary, job.boundary_layer)
+
+
+def _layers(job: Job, found: Screening) -> dict[str, Layer]:
+    from cli.plan import plan_layers
+
+    return plan_layers(found, name=_name(job), units=job.units)
+
+
+def _inputs(job: Job, land: Land) -> list[tuple[str, Source]]:
+    from cli.plan import file_source
+
+    inputs = [
+        ("dem" if len(job.dem) == 1 else f"dem {i}", source)
+        for i, source in enumerate(land.reading.sources, start=1)
+    ]
+    for purpose, path in (
+        ("boundary", job.boundary),
+        *job.floods.files(),
+        ("rules", job.rules),
+        ("weights", job.weights),
+    ):
+        if path is not None:
+            inputs.append((purpose, file_source(path)))
+    return inputs
+
+
+def _parameters(job: Job) -> Mapping[str, object]:
+    """Record the settings as they were given."""
+    return {**{name: getattr(job, name) for name in _RECORDED}, **job.floods.record()}
+
+
+def _write(job: Job, land: Land, found: Screening, layers: Mapping[str, Layer]) -> None:
+    """Write all files, or none: list and map only take their place once the plan is written."""
+    from cli.figures import ranch_map
+    from cli.geopackage import write_geopackage
+    from cli.plan import plan_tables, run_info
+    from cli.safe_files import replacing
+    from cli.tables import list_csv
+
+    info = run_info(
+        found,
+        inputs=_inputs(job, land),
+        parameters=_parameters(job),
+        notes=land.notes,
+        problems=land.problems,
+    )
+    with ExitStack() as stack:
+        if job.list_file is not None:
+            part = stack.enter_context(replacing(job.list_file, overwrite=job.overwrite))
+            text = list_csv(layers["sites"].columns, units=job.units)
+            part.write_bytes(text.encode("utf-8"))
+        if job.map_file is not None:
+            part = stack.enter_context(replacing(job.map_file, overwrite=job.overwrite))
+            ranch_map(
+                found.raster,
+                layers,
+                path=part,
+                title=f"{_name(job)}: where to build",
+                source_line=_source_line(job, found),
+                units=job.units,
+            )
+        write_geopackage(
+            job.out,
+            list(layers.values()),
+            tables=[*plan_tables(found, units=job.units), info],
+            overwrite=job.overwrite,
+            units=job.units,
+        )
+
+
+def _source_line(job: Job, found: Screening) -> str:
+    """Say on the map which raster, which cell size and which date."""
+    from cli.fields import FOOT_M
+
+    cell = found.raster.grid.cell_m
+    size = f"{cell / FOOT_M:.3g} ft" if job.units == "us" else f"{cell:.3g} m"
+    raster = Path(job.dem[0]).name + (f" and {len(job.dem) - 1} more" if len(job.dem) > 1 else "")
+    date = job.date or datetime.datetime.now()
+    return f"Elevation: {raster}, cells of {size}. Drawn {date.day} {date:%B %Y}."
+
+
+def _tell(job: Job, land: Land, found: Screening, layers: Mapping[str, Layer], talk: Talk) -> None:
+    """Print the result on stdout, remarks on stderr."""
+    import sys
+
+    from cli.plan import versions
+    from cli.tables import list_json, print_ranked_list
+    from cli.words import all_in_units
+
+    summary, *_ = all_in_units([found.summary], job.units)
+    cautions = all_in_units(found.cautions, job.units)
+    of_land = all_in_units((*land.problems, *land.notes), job.units)
+    of_run = all_in_units(found.notes, job.units)
+    for note in of_land:
+        talk.say(f"Note: {note}")
+    for note in of_run:
+        talk.detail(f"Note: {note}")
+    sites = layers["sites"].columns
+    files = [f for f in (job.out, job.list_file, job.map_file) if f is not None]
+    if job.as_json:
+        print(
+            list_json(
+                sites,
+                units=job.units,
+                summary=summary,
+                cautions=list(cautions),
+                notes=[*of_land, *of_run],
+                facts={str(k): str(v) for k, v in found.facts.items()},
+                files={"plan": job.out, "list": job.list_file, "map": job.map_file},
+                version=versions()["gullywalk"],
+            ),
+            end="",
+        )
+        return
+    print_ranked_list(
+        sites,
+        stream=sys.stdout,
+        summary=summary,
+        cautions=cautions,
+        files=files,
+        units=job.units,
+        return_period_years=SHOWN_RETURN_PERIOD_YR,
+        most=job.top,
+    )

@@ -1,0 +1,31 @@
+from __future__ import annotations
+
+import pytest
+
+from cli.words import all_in_units, in_units
+
+
+@pytest.mark.parametrize(
+    ("si", "us"),
+    [
+        ("A drop of 0.90 m within 2.0 m.", "A drop of 3.0 ft within 6.6 ft."),
+        ("17 ha drain over it.", "42 acres drain over it."),
+        ("From 1 to 2 m wide.", "From 3.3 to 6.6 ft wide."),
+        ("0.94 m3/s, 1,200 m away", "33 cfs, 3,900 ft away"),
+        ("Less than 13 mm (0.5 in) runs off.", "Less than 0.5 in runs off."),
+        ("Deeper than 1.2 m (4 ft), over 3.0 m.", "Deeper than 4 ft, over 9.8 ft."),
+        ("Cells of 10 m", "Cells of 33 ft"),
+        ("27.4 km2 of land", "10.6 sq mi of land"),
+        ("at (541012, 4138974) 1.6 m deep", "at (541012, 4138974) 5.2 ft deep"),
+        ("A slope of 3.5 m/m and 2 men", "A slope of 3.5 m/m and 2 men"),
+        ("H2 m is a name, 5 % no length", "H2 m is a name, 5 % no length"),
+        ("0 m of channel", "0.0 ft of channel"),
+    ],
+)
+def test_figures_are_turned_and_keep_their_significance(si: str, us: str) -> None:
+    assert in_units(si, "us") == us
+    assert in_units(si, "si") == si
+
+
+def test_many_sentences() -> None:
+    assert all_in_units(["1.0 m", "none"], "us") == ("3.3 ft", "none")
