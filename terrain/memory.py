@@ -131,7 +131,8 @@ def require_memory(
     if not need.fits:
         raise MemoryNeedError(
             f"{cells:,} cells need about {size_text(need.need_bytes)} of memory",
-            expected=f"no more than the {size_text(need.free_bytes)} that is free",
+            expected=f"at most {size_text(int(need.free_bytes * USABLE_SHARE))} of the "
+            f"{size_text(need.free_bytes)} that is free",
             do=do,
         )
     return need

@@ -100,7 +100,7 @@ class Plugins(Generic[T]):
         for broken in self.broken:
             if broken.name == name:
                 raise PluginError(
-                    f"the {self.kind} {broken}",
+                    f"the {self.kind} {str(broken).rstrip('.')}",
                     expected=there,
                     do="choose another one, or mend or remove the package it comes from",
                 )

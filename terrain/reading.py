@@ -287,7 +287,7 @@ def _void_notes(survey: DemSurvey, tally: Tally, zeros: int, cells: int) -> list
         blocks = [b for b in tally.borders if b.number == number]
         notes.append(
             f"{share(sum(b.cells for b in blocks))} along the edge are exactly {number:g}, about "
-            f"{max(b.step_m for b in blocks):.2g} m apart from the ground beside them, not "
+            f"{max(b.step_m for b in blocks):.0f} m apart from the ground beside them, not "
             "declared in the file; they count as missing ground."
         )
     if tally.differing_cells:

@@ -373,11 +373,11 @@ def _file_problems(files: Sequence[FileFacts], mosaic: Mosaic, sample: Sample) -
         )
     if sample.zero_share > 0.005:
         problems.append(
-            f"About {sample.zero_share * 100:.0f} % of the cells looked at are exactly 0; where "
-            "they form a block with a cliff around it, they are taken as missing ground."
+            "Some of the cells looked at are exactly 0; where they form a block with a cliff "
+            "around it, they are taken as missing ground."
         )
     if sample.void_share > 0.3:
         problems.append(
-            f"About {sample.void_share * 100:.0f} % of the cells looked at hold no ground."
+            "A good part of the cells looked at hold no ground."
         )
     return problems

@@ -34,7 +34,7 @@ def test_a_run_that_cannot_fit_is_refused_with_both_figures(
         require_memory(300_000_000, do="use --boundary")
     text = str(caught.value)
     assert "300,000,000 cells need about 10.4 GB of memory" in text
-    assert "no more than the 6 GB that is free" in text
+    assert "at most 5.4 GB of the 6 GB that is free" in text
     assert text.endswith("Use --boundary.")
     assert require_memory(25_000_000).fits
 

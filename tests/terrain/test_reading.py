@@ -632,7 +632,7 @@ def test_more_memory_than_there_is(
     make_dem: MakeDem, ground: Floats, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr("terrain.memory.free_bytes", lambda: 2**20)
-    with pytest.raises(MemoryNeedError, match=r"4,800 cells need about .* no more than the 1 MB"):
+    with pytest.raises(MemoryNeedError, match=r"4,800 cells need about .* of the 1 MB"):
         read_dem(make_dem(ground))
 
 
