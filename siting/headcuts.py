@@ -2,10 +2,12 @@
 
 Every channel is walked from its outlet up, on the ground as measured. A drop stands out where
 straight lines fitted to the bed below and above it do not meet; a steady slope, however steep, and
-a change of slope give none. Each drop is then fitted (line, face, line) and weighed: its height
-against the noise, how abrupt it is, whether it is a road fill or a pond's bank (ground behind the
-lip lies lower, or conditioning had to cut through), whether the path merely falls over the side of
-a gully (which then goes on behind the foot), and whether the bed is more incised below than above.
+a change of slope give none. Each drop is then fitted (line, face, line) and tested: is it high
+enough, above the noise, a face and no ramp; does ground stand high around its foot; does the bed
+stay lower below than above (past a road fill, a pond's bank, a boulder or a jam it does not); or
+does the path merely fall over the side of a gully, which then goes on behind the foot? A find is
+as sure as the test that it passes least. A bed more incised below than above is evidence, never a
+condition.
 The weights are this project's own, settled on generated ranches and scored on others
 (``tests/accuracy``); no published measure of headcuts below a metre in lidar was found.
 """
@@ -19,13 +21,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from siting.headcut_confidence import confidence, evidence_text
-from terrain._kernels.network import first_channel_cell, way_down
-from terrain._kernels.profiles import STEP_COLUMNS, steps_of_stem
-from terrain.channels import ChannelNetwork, Stems, stems
+from terrain.bed_drops import bed_drops, window_unit_m
+from terrain.channels import ChannelNetwork, stems
 from terrain.conditioning import Conditioned
 from terrain.errors import ParameterError
-from terrain.parallel import over_items
-from terrain.profiles import place_of, profile_step_m, profile_table
+from terrain.placing import place_on_network
+from terrain.profiles import profile_step_m
 from terrain.progress import Progress, silent
 from terrain.raster import Raster, read_only
 
@@ -132,11 +133,6 @@ class Headcuts:
 SIDE_HEAD_M = 40.0
 
 
-def window_unit_m(cell_m: float) -> float:
-    """Length that the search's windows are multiples of: 1 m, or a larger cell, m."""
-    return max(1.0, cell_m)
-
-
 def find_headcuts(
     raster: Raster,
     conditioned: Conditioned,
@@ -174,40 +170,33 @@ def find_headcuts(
         channel_area_ha=min(settings.walk_area_ha, channel_ha),
         top_area_ha=settings.top_area_ha,
     )
-    chunks = np.array_split(np.arange(walked.size), max(1, walked.size // 64))
-    done = 0
-
-    def search(chunk: NDArray[np.int64]) -> list[_Found]:
-        nonlocal done
-        found = [_search_stem(raster, conditioned, walked, int(k), settings) for k in chunk]
-        done += 1
-        progress("looking for headcuts", done / len(chunks))
-        return [f for f in found if f is not None]
-
-    found = [f for part in over_items(search, chunks) for f in part]
-    if not found:
+    drops = bed_drops(
+        raster, conditioned, walked, least_drop_m=settings.least_drop_m, progress=progress
+    )
+    if not drops.size:
         return _none()
-    steps = np.concatenate([f.steps for f in found])
-    table = {name: steps[:, i] for i, name in enumerate(STEP_COLUMNS)}
-    cell = np.concatenate([f.lip_cell for f in found])
-    place = np.concatenate([f.place for f in found])
-    from_junction = np.concatenate([f.from_junction_m for f in found])
-    area = counts.reshape(-1)[cell] * (grid.cell_area_m2 / 10_000.0)
-    sure = confidence(table, from_junction, unit_m=window_unit_m(grid.cell_m))
-    x, y = place_of(raster, place[:, 0], place[:, 1])
+    table = drops.measures
+    area = counts.reshape(-1)[drops.lip_cell] * (grid.cell_area_m2 / 10_000.0)
+    sure = confidence(
+        table,
+        drops.from_junction_m,
+        area,
+        unit_m=window_unit_m(grid.cell_m),
+        cell_m=grid.cell_m,
+    )
     keep = np.flatnonzero(table["height_m"] >= settings.least_height_m)
-    keep = keep[
-        _surest_apart(x[keep], y[keep], sure[keep], area[keep], max(settings.apart_m, grid.cell_m))
-    ]
+    apart = max(settings.apart_m, grid.cell_m)
+    x, y = drops.x_m, drops.y_m
+    keep = keep[_surest_apart(x[keep], y[keep], sure[keep], area[keep], apart)]
     keep = keep[sure[keep] >= settings.least_confidence]
-    reach, station = _on_network(conditioned, counts, network, cell[keep])
+    reach, station = place_on_network(conditioned.flow, counts, network, drops.lip_cell[keep])
     order = np.lexsort((station, reach))
     keep, reach, station = keep[order], reach[order], station[order]
     t = {name: column[keep] for name, column in table.items()}
     face = np.maximum(t["face_m"], profile_step_m(raster))
     return Headcuts(
-        cell=cell[keep],
-        foot_cell=np.concatenate([f.foot_cell for f in found])[keep],
+        cell=drops.lip_cell[keep],
+        foot_cell=drops.foot_cell[keep],
         x_m=x[keep],
         y_m=y[keep],
         reach=reach,
@@ -221,58 +210,8 @@ def find_headcuts(
         incision_above_m=t["above_m"],
         drainage_area_ha=area[keep],
         confidence=sure[keep],
-        is_side=from_junction[keep] <= SIDE_HEAD_M,
-        evidence=evidence_text(t, from_junction[keep], sure[keep]),
-    )
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Found:
-    """Drops of one stem."""
-
-    steps: FloatArray
-    lip_cell: NDArray[np.int64]
-    foot_cell: NDArray[np.int64]
-    place: FloatArray
-    from_junction_m: FloatArray
-
-
-def _search_stem(
-    raster: Raster, conditioned: Conditioned, walked: Stems, stem: int, settings: HeadcutSettings
-) -> _Found | None:
-    grid = raster.grid
-    unit, step = window_unit_m(grid.cell_m), profile_step_m(raster)
-    own = walked.of(stem)
-    joins = int(walked.joins[stem])
-    before = np.empty(0, np.int64)
-    if joins >= 0:  # what it joins is needed to judge a drop close to the junction
-        before = way_down(conditioned.flow.codes, joins, max(2, round(20 * unit / step)))[::-1]
-    cells = np.concatenate([before, own])
-    if cells.size < 6:
-        return None
-    line = profile_table(raster, cells, conditioned.raster.elevation_m)
-    own_from = int(np.searchsorted(line[:, 4], before.size))
-    steps = steps_of_stem(
-        raster.elevation_m,
-        line,
-        own_from,
-        grid.cell_width_m,
-        grid.cell_height_m,
-        unit,
-        step,
-        settings.least_drop_m,
-    )
-    if not len(steps):
-        return None
-    lip, foot = steps[:, 0].astype(np.int64), steps[:, 1].astype(np.int64)
-    nearest = np.minimum(np.rint(line[:, 4]).astype(np.int64), cells.size - 1)
-    start = own_from if joins >= 0 else -(10**6)
-    return _Found(
-        steps,
-        cells[nearest[lip]],
-        cells[nearest[foot]],
-        line[lip, :2],
-        (foot - start) * step,
+        is_side=drops.from_junction_m[keep] <= SIDE_HEAD_M,
+        evidence=evidence_text(t, drops.from_junction_m[keep], sure[keep]),
     )
 
 
@@ -291,31 +230,6 @@ def _surest_apart(
             taken.setdefault((a, b), []).append(i)
             kept.append(i)
     return np.array(kept, dtype=np.int64)
-
-
-def _on_network(
-    conditioned: Conditioned,
-    counts: NDArray[Any],
-    network: ChannelNetwork,
-    cells: NDArray[np.int64],
-) -> tuple[NDArray[np.int64], FloatArray]:
-    """Reach and station of cells; a cell above a channel's head counts on from its top."""
-    flow = conditioned.flow
-    channel = np.empty(cells.size, dtype=np.int64)
-    way = np.empty(cells.size, dtype=np.float64)
-    threshold = network.threshold_cells
-    first_channel_cell(flow.codes, counts, threshold, cells, flow.step_m, channel, way)
-    reach = network.reach_at(channel)
-    own = np.zeros(network.line_cells.size, dtype=np.bool_)
-    own[:] = True
-    own[network.line_end[network.downstream >= 0] - 1] = False  # the junction below
-    entries = np.flatnonzero(own)
-    by_cell = entries[np.argsort(network.line_cells[entries], kind="stable")]
-    at = np.searchsorted(network.line_cells[by_cell], channel)
-    at = by_cell[np.minimum(at, by_cell.size - 1)]
-    is_top = at == network.line_start[reach]
-    station = network.vertex_station_m[at] + np.where(is_top, way, 0.0)
-    return reach, np.where(reach >= 0, station, 0.0)
 
 
 def _none() -> Headcuts:

@@ -9,11 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from siting.headcuts import Headcuts
-from terrain._kernels.profiles import directions_of
 from terrain.channels import ChannelNetwork
 from terrain.errors import ParameterError
 from terrain.parallel import over_items
-from terrain.profiles import place_of, profile_step_m, profile_table
+from terrain.profiles import downhill_azimuth_deg, place_of, profile_step_m, profile_table
 from terrain.progress import Progress, silent
 from terrain.raster import Raster, read_only
 from terrain.sections import SectionMeasures, measure_sections
@@ -164,8 +163,6 @@ def _walk_reach(
     cells = network.line_cells[network.line_start[reach] : network.line_end[reach]][::-1]
     line = profile_table(raster, cells)
     step = profile_step_m(raster)
-    # directions point up the line; the flow runs the other way
-    way = -directions_of(line[:, 0], line[:, 1], 4)
     along = np.arange(len(line)) * step
     bed = line[:, 2].copy()
     # the smoothed line is shorter than the cells' way, on which stations are counted
@@ -179,7 +176,7 @@ def _walk_reach(
     out = np.empty((index.size, 6))
     out[:, 0] = along[index] * stretch
     out[:, 1:3] = line[index, :2]
-    out[:, 3] = np.degrees(np.arctan2(way[index, 0], -way[index, 1])) % 360.0
+    out[:, 3] = downhill_azimuth_deg(line)[index]
     out[:, 4] = _window_slopes(along, bed, index, max(2, round(window / step)))
     out[:, 5] = cells[np.minimum(np.rint(line[index, 4]).astype(np.int64), cells.size - 1)]
     return out

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from terrain._kernels.profiles import even_profile
+from terrain._kernels.profiles import directions_of, even_profile
 from terrain.errors import ParameterError
 from terrain.raster import Raster, read_only
 
@@ -72,6 +72,12 @@ def profile_table(
         profile_step_m(raster),
     )
     return table
+
+
+def downhill_azimuth_deg(table: NDArray[np.float64]) -> NDArray[Any]:
+    """Direction of the flow at each step of a profile table, degrees clockwise from north."""
+    up = directions_of(table[:, 0], table[:, 1], 4)
+    return np.asarray(np.degrees(np.arctan2(-up[:, 0], up[:, 1])) % 360.0)
 
 
 def place_of(raster: Raster, u: ArrayLike, v: ArrayLike) -> tuple[NDArray[Any], NDArray[Any]]:

@@ -9,8 +9,9 @@ from sample_dem import naive
 from sample_dem.generator import make_ranch
 from tests.accuracy.scoring import Score, match, pooled, score_ranch
 
-# The weights were settled on ranches with seeds below 60. These ten were not looked at.
-SEEDS = range(101, 111)
+# The weights were settled on ranches with seeds up to 310, and on ground made in another way.
+# These ten were not looked at.
+SEEDS = range(401, 411)
 
 
 @pytest.fixture(scope="module")
@@ -34,7 +35,7 @@ def test_place_and_height_are_right(at_5_cm: Score) -> None:
 
 @pytest.mark.slow
 def test_twice_the_noise_and_correlated_still_finds_most() -> None:
-    total = pooled(score_ranch(s, noise_m=0.10, noise_correlation_m=3.0) for s in (101, 102, 103))
+    total = pooled(score_ranch(s, noise_m=0.10, noise_correlation_m=3.0) for s in (401, 402, 403))
     print(total.line())
     assert total.recall >= 0.80
     assert total.precision >= 0.80
@@ -42,7 +43,7 @@ def test_twice_the_noise_and_correlated_still_finds_most() -> None:
 
 @pytest.mark.slow
 def test_a_naive_drop_detector_fails_the_precision_asked() -> None:
-    ranch = make_ranch(101)
+    ranch = make_ranch(401)
     right, wrong, missed, asked = naive.score(naive.naive_heads(ranch.elevation, 1.0), ranch)
     print(f"naive: {right} of {asked} found, {wrong} false, {missed} missed")
     assert right / (right + wrong) < 0.90
