@@ -34,6 +34,7 @@ US_UNITS: Mapping[str, tuple[str, float, int]] = {
     "_mm": ("_in", 1.0 / 25.4, 1),
     "_km2": ("_mi2", 1.0e6 / MILE_M**2, 0),
     "_m2": ("_ft2", 1.0 / FOOT_M**2, -1),
+    "_m3": ("_acft", 1.0 / (ACRE_M2 * FOOT_M), 2),
 }
 UNIT_WORDS: Mapping[str, str] = {
     "_m": "m",
@@ -48,6 +49,8 @@ UNIT_WORDS: Mapping[str, str] = {
     "_mi2": "sq mi",
     "_m2": "m2",
     "_ft2": "sq ft",
+    "_m3": "m3",
+    "_acft": "acre-feet",
     "_h": "hours",
     "_yr": "years",
     "_deg": "degrees",

@@ -1,4 +1,4 @@
-"""Fields of the tables of floods, part of the field table: see `cli.fields.Field` for the columns."""
+"""Fields of the tables of floods, part of the field table (`cli.fields`)."""
 
 from __future__ import annotations
 
@@ -153,6 +153,15 @@ FLOOD_ROWS: Final[tuple[Row, ...]] = (
         "float",
         3,
         "Coefficient C of the rational method",
+        False,
+        (),
+    ),
+    (
+        "flood_inputs",
+        "runoff10_m3",
+        "float",
+        1,
+        "Water that runs off in the 10-year 24-hour rain, summed cell by cell",
         False,
         (),
     ),

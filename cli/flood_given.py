@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from cli.options import Checked, F, together, option, rain_options
+from cli.options import Checked, F, option, rain_options, together
 
 if TYPE_CHECKING:
     from siting.floods.rainfall import Rainfall

@@ -29,13 +29,12 @@ def place_series(ground: Ground, gauge: FloodGauge, placed: Placed, *, division:
     open_to = np.flatnonzero(_within_limits(ground) & ~_near_heads(ground, placed))
     if not open_to.size:
         return
-    floods = gauge.at(stations.cell[open_to])
     size = channel_size(
         stations.drainage_area_ha[open_to],
         slope=stations.slope[open_to],
         bank_width_m=stations.bank_width_m[open_to],
         bank_depth_m=stations.bank_depth_m[open_to],
-        q2_m3s=floods.peak(2.0),
+        q2_m3s=gauge.peak(stations.cell[open_to], 2.0),
         rules=rules,
         division=division,
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
@@ -10,18 +11,22 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from siting.candidates import Sites, find_sites
+from siting.flood_at import land_notes
+from siting.flood_rows import Columns, flood_columns, input_columns, rain_columns
 from siting.floods.bankfull import bankfull_curve
 from siting.floods.base import RETURN_PERIODS_YR
 from siting.floods.errors import FloodInputError
 from siting.floods.graphical import storm_types
 from siting.floods.rainfall import Rainfall
+from siting.floods.regional_equations import EquationBook
 from siting.floods.runoff import check_curve_number
 from siting.ground import BoolArray, Ground
 from siting.headcuts import find_headcuts
+from siting.land_maps import LandSettings, read_land
 from siting.ranking import Ranking, Weights, load_weights, rank_sites, why_first
 from siting.reaches import reach_stations
 from siting.rules import Rules, load_rules
-from siting.screening_notes import cautions_of, facts_of, notes_of, summary_of
+from siting.screening_notes import cautions_of, facts_of, flood_facts, notes_of, summary_of
 from siting.site_floods import FloodGauge, FloodSettings
 from siting.study_area import CutAreas, StudyArea, reaches_of
 from siting.tables import (
@@ -63,6 +68,10 @@ class ScreenSettings:
         How deep and long barriers are cut through.
     rainfall, curve_number, storm_type
         What peak flows are made from; without the first two they stay empty.
+    land
+        Soil and cover maps that give the curve number of every cell, instead of one for all.
+    flood_methods, regions, equations, basin, runoff_coefficient, pond_fraction
+        See `siting.site_floods.FloodSettings`.
     design_return_period_yr
         Return period that a design is checked against, one of 2, 5, 10, 25, 50, 100 years.
     edge_is_divide
@@ -86,6 +95,13 @@ class ScreenSettings:
     rainfall: Rainfall | None = None
     curve_number: float | None = None
     storm_type: str = "II"
+    land: LandSettings | None = None
+    flood_methods: tuple[str, ...] = ()
+    regions: Mapping[str, float] = field(default_factory=dict)
+    equations: EquationBook | None = None
+    basin: Mapping[str, float] = field(default_factory=dict)
+    runoff_coefficient: float | None = None
+    pond_fraction: float = 0.0
     design_return_period_yr: int = 10
     edge_is_divide: bool = False
     rules: Rules | None = None
@@ -99,6 +115,10 @@ class ScreenSettings:
             raise ParameterError(f"a channel area of {area!r}", expected="hectares, or auto")
         if self.curve_number is not None:
             check_curve_number(self.curve_number)
+            if self.land is not None:
+                raise FloodInputError(
+                    "one curve number and maps of soil and cover", expected="one of the two"
+                )
         if self.storm_type not in storm_types():
             raise FloodInputError(
                 f"storm type '{self.storm_type}'", expected=f"one of {', '.join(storm_types())}"
@@ -111,6 +131,22 @@ class ScreenSettings:
         if self.max_sites is not None and self.max_sites < 1:
             raise ParameterError(f"at most {self.max_sites} sites", expected="1 or more")
         bankfull_curve(self.division)
+
+    def flood_settings(self, raster: Raster) -> FloodSettings:
+        """Read the maps onto a raster; the rest is as given."""
+        return FloodSettings(
+            rainfall=self.rainfall,
+            curve_number=self.curve_number,
+            storm_type=self.storm_type,
+            division=self.division,
+            land=None if self.land is None else read_land(self.land, raster),
+            methods=self.flood_methods,
+            regions=self.regions,
+            equations=self.equations,
+            basin=self.basin,
+            runoff_coefficient=self.runoff_coefficient,
+            pond_fraction=self.pond_fraction,
+        )
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -125,6 +161,8 @@ class Screening:
         Polygon of the ranch; None for the whole raster.
     channels, headcuts, sites, drainage_areas, structure_lines, cross_sections
         Features with SI columns named as in the field table.
+    tables
+        Tables without geometries by name: ``floods``, ``flood_inputs``, ``rainfall``.
     notes, cautions
         Plain sentences: what was done and met; what to be careful with.
     summary
@@ -144,6 +182,7 @@ class Screening:
     drainage_areas: FeatureTable
     structure_lines: FeatureTable
     cross_sections: FeatureTable
+    tables: Mapping[str, Columns]
     notes: tuple[str, ...]
     cautions: tuple[str, ...]
     summary: str
@@ -177,8 +216,11 @@ def screen(
         No cell of the raster lies inside the boundary.
     ParameterError
         The channel area is not above zero.
+    MapError, FloodInputError
+        Maps of soil or cover, or what the floods are made from, cannot be used.
     """
     settings = settings or ScreenSettings()
+    floods = settings.flood_settings(raster)
     rules = settings.rules or load_rules()
     weights = settings.weights or load_weights()
     conditioned = get_engine(settings.engine).condition(
@@ -205,13 +247,10 @@ def screen(
         rules=rules,
         ranch=ranch,
     )
-    floods = FloodSettings(
-        settings.rainfall, settings.curve_number, settings.storm_type, settings.division
-    )
     progress("choosing sites", 0.0)
     gauge = FloodGauge(ground, floods)
     sites, left_out = find_sites(ground, gauge, floods)
-    del gauge  # holds 12 bytes a cell
+    del gauge  # holds up to 20 bytes a cell
     ranking = rank_sites(sites, rules=rules, weights=weights)
     sites, ranking, dropped = _best(sites, ranking, settings.max_sites)
     progress("choosing sites", 1.0)
@@ -226,8 +265,8 @@ def screen(
     below = sections_below(ground, inside)
     no_head = np.array([np.isnan(p.headcut_height_m) for p in sites.places], dtype=np.bool_)
     site_cells = sites.section_cell[no_head]
-    table = site_table(ground, sites, ranking, settings.curve_number)
-    areas = drainage_table(ground, sites, settings.curve_number)
+    table = site_table(ground, sites, ranking)
+    areas = drainage_table(ground, sites)
     progress("drawing features", 1.0)
     study = None if ranch is None else StudyArea.of(catchments, ranch)
     return Screening(
@@ -242,8 +281,18 @@ def screen(
         drainage_areas=areas,
         structure_lines=structure_table(ground, sites),
         cross_sections=section_table(below, sections_at(ground, site_cells)),
-        notes=notes_of(ground, study, left_out),
-        cautions=cautions_of(ground, sites, floods),
+        tables={
+            "floods": flood_columns(sites.floods),
+            "flood_inputs": input_columns(
+                sites.floods,
+                floods,
+                drainage_area_ha=sites.drainage_area_ha,
+                area_complete=sites.area_complete,
+            ),
+            "rainfall": rain_columns(settings.rainfall),
+        },
+        notes=(*notes_of(ground, study, left_out), *land_notes(floods.land)[0]),
+        cautions=(*cautions_of(ground, sites, floods), *land_notes(floods.land)[1]),
         summary=summary_of(ground, sites, inside.size, why_first(sites, ranking, weights)),
         facts=facts_of(
             ground,
@@ -259,11 +308,7 @@ def screen(
                 "limits": rules.origin
                 + (f", changed: {', '.join(rules.changed)}" if rules.changed else ""),
                 "weights": weights.origin,
-                "rainfall": "none" if settings.rainfall is None else settings.rainfall.source,
-                "curve number": "none"
-                if settings.curve_number is None
-                else f"{settings.curve_number:g}",
-                "storm type": settings.storm_type,
+                **flood_facts(floods, sites.floods),
                 "edge taken for a divide": "yes" if settings.edge_is_divide else "no",
             },
         ),

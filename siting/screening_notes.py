@@ -7,10 +7,12 @@ from typing import Any
 import numpy as np
 
 from siting.candidates import Sites
+from siting.flood_paths import TC_METHODS, UNKNOWN
+from siting.floods.base import RETURN_PERIODS_YR
 from siting.ground import Ground
 from siting.headcuts import HeadcutSettings
 from siting.places import MORE_ELEVATIONS
-from siting.site_floods import FloodSettings
+from siting.site_floods import FloodSettings, SiteFloods
 from siting.spreading import station_spacing_m
 from siting.study_area import StudyArea
 from siting.wording import counted, figures, hectares, listed, metres
@@ -104,7 +106,7 @@ def cautions_of(ground: Ground, sites: Sites, floods: FloodSettings) -> tuple[st
         )
     if floods.missing:
         out.append(floods.missing)
-    out += _rain_cautions(floods)
+    out += flood_cautions(floods, sites.floods)
     curve = int(np.count_nonzero(sites.size.width_source == "curve"))
     if curve:
         out.append(
@@ -120,21 +122,54 @@ def cautions_of(ground: Ground, sites: Sites, floods: FloodSettings) -> tuple[st
     return tuple(out)
 
 
-def _rain_cautions(floods: FloodSettings) -> list[str]:
-    from siting.floods.base import RETURN_PERIODS_YR
-
-    if floods.rainfall is None or not floods.can_estimate:
+def flood_cautions(settings: FloodSettings, floods: SiteFloods) -> list[str]:
+    """Say where flows are empty although something to make them from was given."""
+    found = floods.compared
+    if not settings.can_estimate or not found.used.size:
         return []
+    out = []
+    if (found.used < 0).all():
+        names = [str(n) for n in found.name[0]]
+        asked = settings.methods or tuple(names)
+        why = [str(found.note[0, names.index(n), 2] or "") for n in asked]
+        told = " ".join(f"{n}: {text}" for n, text in zip(asked, why, strict=True) if text)
+        return [f"No flood method gives a flow at any site. {told}".strip()]
     lacks = [
         f"{t:g}"
-        for t in RETURN_PERIODS_YR
-        if not floods.rainfall.covers(duration_h=24.0, return_period_yr=t)
+        for k, t in enumerate(RETURN_PERIODS_YR)
+        if np.isnan(floods.q_m3s[:, k][found.used >= 0]).all()
     ]
-    if not lacks:
-        return []
-    return [
-        f"The rain given holds no 24-hour depth for {listed(lacks)} years: those flows are empty."
-    ]
+    if lacks:
+        out.append(
+            f"The rain or equations given do not cover {listed(lacks)} years: those flows are "
+            "empty."
+        )
+    outside = (found.used >= 0) & ~found.of_used(found.limits_met)[:, 2].astype(np.bool_)
+    if outside.any():
+        out.append(
+            f"At {outside.sum():,} of {counted(found.used.size, 'site')} no flood method is inside "
+            "its published limits; flood_note says why."
+        )
+    return out
+
+
+def flood_facts(settings: FloodSettings, floods: SiteFloods) -> dict[str, str]:
+    """What the floods were made from, for the record of the run."""
+    used, counts = np.unique(floods.method[floods.method != None].astype(str), return_counts=True)  # noqa: E711
+    land = settings.land
+    number = "none" if settings.curve_number is None else f"{settings.curve_number:g}"
+    return {
+        "rainfall": "none" if settings.rainfall is None else settings.rainfall.source,
+        "curve number": number if land is None else land.source,
+        "storm type": settings.storm_type,
+        "flood methods used": listed([f"{m} ({n})" for m, n in zip(used, counts, strict=True)])
+        or "none",
+        "regions of equations": listed([f"{n} {s:g}" for n, s in settings.regions.items()])
+        or "none",
+        "time of concentration": TC_METHODS[
+            str(floods.time.method[0]) if floods.time.count else UNKNOWN
+        ],
+    }
 
 
 def summary_of(ground: Ground, sites: Sites, headcuts: int, first: str) -> str:

@@ -125,14 +125,11 @@ def headcut_table(ground: Ground, keep: IntArray, sections: Sections) -> Feature
     )
 
 
-def site_table(
-    ground: Ground, sites: Sites, ranking: Ranking, curve_number: float | None
-) -> FeatureTable:
+def site_table(ground: Ground, sites: Sites, ranking: Ranking) -> FeatureTable:
     """Sites as points."""
     x, y = _place_of(ground, sites)
     lon, lat = lon_lat(ground.raster.grid, x, y)
     size, floods = sites.size, sites.floods
-    number = np.nan if curve_number is None else curve_number
     columns: dict[str, NDArray[Any]] = {
         "site_id": np.arange(1, sites.count + 1),
         "rank": ranking.rank,
@@ -158,7 +155,7 @@ def site_table(
         "flood_method": floods.method,
         "flood_note": floods.note,
         "tc_h": floods.time_of_concentration_h,
-        "curve_number": np.full(sites.count, number),
+        "curve_number": floods.curve_number,
         "structure_height_m": sites.height_m,
         "structure_length_m": sites.length_m,
         "pair_id": sites.of("group").astype(np.int64),
@@ -174,7 +171,7 @@ def site_table(
     return FeatureTable(_points(x, y), columns)
 
 
-def drainage_table(ground: Ground, sites: Sites, curve_number: float | None) -> FeatureTable:
+def drainage_table(ground: Ground, sites: Sites) -> FeatureTable:
     """Drainage areas of the sites as polygons."""
     shapes = over_items(lambda c: ground.catchments.polygon(int(c)), list(sites.cell))
     return FeatureTable(
@@ -184,7 +181,7 @@ def drainage_table(ground: Ground, sites: Sites, curve_number: float | None) -> 
             "drainage_area_ha": sites.drainage_area_ha.copy(),
             "mean_slope": sites.floods.mean_slope,
             "flow_path_m": sites.floods.flow_path_m,
-            "curve_number": np.full(sites.count, np.nan if curve_number is None else curve_number),
+            "curve_number": sites.floods.curve_number,
             "area_complete": sites.area_complete.copy(),
         },
     )

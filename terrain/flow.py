@@ -113,7 +113,8 @@ class FlowField:
             own = valid if amount is None else valid & amount
             sums = own.astype(cell_index_dtype(self.grid.size))
         else:
-            sums = np.where(valid, amount, 0).astype(np.float64)
+            sums = np.zeros(self.grid.shape, dtype=np.float64)
+            np.copyto(sums, amount, where=valid)
         donors = self.donors()
         crossing = over_bands(
             lambda a, b: accumulate_band(self.codes, donors, sums, a, b), self.grid.rows

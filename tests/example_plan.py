@@ -183,4 +183,47 @@ def example_layers(raster: Raster | None = None) -> dict[str, Layer]:
 
 def example_tables() -> list[Layer]:
     """Tables of a plan."""
-    return [table("run_info", [("title", 'An "invented" run'), ("cells", "300000")])]
+    n = 3
+    floods = Layer(
+        "floods",
+        None,
+        {
+            "site_id": np.array([1, 1, 2]),
+            "method": texts("graphical", "regional", "graphical"),
+            "return_period_yr": np.array([10, 10, 10]),
+            "q_m3s": np.array([0.21, np.nan, 0.4]),
+            "low_m3s": np.array([0.15, np.nan, np.nan]),
+            "high_m3s": np.array([0.3, np.nan, np.nan]),
+            "limits_met": np.array([True, False, True]),
+            "used": np.array([True, False, True]),
+            "note": texts(None, "No region was given.", None),
+            "source": texts(*["TR-55"] * n),
+        },
+    )
+    inputs = Layer(
+        "flood_inputs",
+        None,
+        {
+            "site_id": np.array([1, 2]),
+            "drainage_area_ha": np.array([2.5, 8.25]),
+            "area_complete": np.array([True, False]),
+            "curve_number": np.array([80.0, 74.5]),
+            "curve_area_m2": np.array([0.2, 0.4]),
+            "radius_source": texts("dem", "curve"),
+        },
+    )
+    rain = Layer(
+        "rainfall",
+        None,
+        {
+            "duration_h": np.array([1.0, 24.0]),
+            "return_period_yr": np.array([10.0, 10.0]),
+            "depth_mm": np.array([25.4, 50.8]),
+            "source": texts("invented", "invented"),
+        },
+    )
+    return [floods, inputs, rain, _run_info()]
+
+
+def _run_info() -> Layer:
+    return table("run_info", [("title", 'An "invented" run'), ("cells", "300000")])

@@ -124,7 +124,7 @@ def _read_point(text: str) -> tuple[float, float]:
 @talk_options
 @click.pass_context
 def flood(ctx: click.Context, /, **given: Any) -> None:
-    r"""Show the flood methods side by side at one place.
+    """Show the flood methods side by side at one place.
 
     \b
     gullywalk flood plan.gpkg 12
@@ -132,7 +132,7 @@ def flood(ctx: click.Context, /, **given: Any) -> None:
 
     The first form takes everything from the plan. The second works the floods out for a point of
     an elevation raster, without looking for sites.
-    """
+    """  # noqa: D301 - the help needs the character itself
     floods = FloodsGiven.taken_from(given)
     job = Job(floods=floods, **given)
     talk = ctx.ensure_object(Talk)
@@ -230,7 +230,7 @@ def _of_point(job: Job, talk: Talk) -> FloodSheet:
 
 def _write(job: Job, sheet: FloodSheet) -> None:
     """Draw the figure, then print the sheet: a figure that cannot be drawn prints nothing."""
-    from cli.flood_sheet import sheet_json, sheet_text
+    from cli.flood_words import sheet_json, sheet_text
     from cli.words import in_units
 
     period = int(job.return_period)

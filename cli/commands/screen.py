@@ -184,7 +184,7 @@ def _check_usage(job: Job) -> None:
 def _vector_inputs(job: Job) -> list[tuple[str, str]]:
     """Input files that may hold several layers: one file may serve as boundary, soils and cover."""
     named = [("boundary", job.boundary), *job.floods.files()]
-    first = {}
+    first: dict[Path, tuple[str, str]] = {}
     for purpose, path in named:
         if path is not None:
             first.setdefault(Path(path).resolve(), (f"--{purpose.replace(' ', '-')}", path))

@@ -16,7 +16,7 @@ from matplotlib.figure import Figure
 
 from cli import palette
 from cli.fields import CFS_M3S, Units, check_units
-from cli.flood_sheet import volume_text
+from cli.flood_words import volume_text
 from cli.safe_files import replacing
 from cli.tables import significant
 from siting.floods.unit_hydrograph import Hydrograph

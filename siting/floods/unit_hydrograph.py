@@ -219,7 +219,7 @@ def unit_hydrograph_peak_m3s(
         # The last site of a block has the shortest time of concentration and needs the most steps.
         size = max(1, int(_BLOCK / (STORM_H / (tc[order[start]] * UNIT_PER_TC) + unit.size)))
         sites = order[start : start + size]
-        while sites.size > 1 and tc[sites[0]] > 1.5 * tc[sites[-1]]:
+        while sites.size > 1 and tc[sites[0]] > 1.15 * tc[sites[-1]]:
             sites = sites[: (sites.size + 1) // 2]
         peaks[sites] = _block_peaks(
             area[sites], number[sites], tc[sites], rainfall, return_period_yr, unit
@@ -241,10 +241,30 @@ def _block_peaks(
     times = step_h[:, None] * np.arange(steps + 1)
     fallen = balanced_storm_mm(rainfall, times, return_period_yr=return_period_yr)
     runoff = np.diff(runoff_depth_mm(fallen, curve_number[:, None]), axis=1)
-    flow = np.zeros((area_ha.size, steps + unit.size - 1))
+    # The peak comes soon after the middle of the storm. Each flow is a weighted mean of the runoff
+    # of the steps before it, so what lies outside a window cannot be higher than the runoff there.
+    middle = (STORM_H / 2 / step_h).astype(np.int64)
+    first = max(0, int(middle.min()) - 1)
+    last = min(steps + unit.size - 1, int(middle.max()) + 2 * unit.size)
+    highest = _largest_flow(runoff, unit, first, last)
+    outside = np.fmax(
+        runoff[:, :first].max(axis=1, initial=0.0),
+        runoff[:, last - unit.size + 1 :].max(axis=1, initial=0.0),
+    )
+    if (outside > highest).any():
+        highest = _largest_flow(runoff, unit, 0, steps + unit.size - 1)
+    return highest * _per_mm_m3s(area_ha, step_h)
+
+
+def _largest_flow(runoff: FloatArray, unit: FloatArray, first: int, last: int) -> FloatArray:
+    """Largest of the flows of steps ``first`` to ``last`` (exclusive), one a row."""
+    rows, steps = runoff.shape
+    flow = np.zeros((rows, last - first))
     for lag, ordinate in enumerate(unit):
-        flow[:, lag : lag + steps] += ordinate * runoff
-    return np.asarray(flow.max(axis=1) * _per_mm_m3s(area_ha, step_h))
+        a, b = max(0, first - lag), min(steps, last - lag)
+        if a < b:
+            flow[:, a + lag - first : b + lag - first] += ordinate * runoff[:, a:b]
+    return np.asarray(flow.max(axis=1))
 
 
 def _unit_ordinates() -> FloatArray:

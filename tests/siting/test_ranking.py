@@ -10,6 +10,8 @@ import pytest
 from siting.candidates import Sites
 from siting.channel_size import channel_size
 from siting.errors import RulesError
+from siting.flood_compare import Compared
+from siting.flood_paths import Concentration
 from siting.places import Place
 from siting.ranking import MEASURES, load_weights, rank_sites, why_first
 from siting.rules import load_rules
@@ -38,11 +40,46 @@ def place(control="vertical", *, station=0.0, drop=0.8, above=0.2, **more) -> Pl
     return Place(**(values | more))
 
 
+def no_floods(n: int) -> SiteFloods:
+    """Floods of n sites of which nothing is known."""
+    none, texts = np.full(n, np.nan), np.full(n, None, dtype=object)
+    flows, unknown = np.full((n, 6), np.nan), np.full((n, 0, 6), np.nan)
+    names = np.full((n, 0), None, dtype=object)
+    time = Concentration(
+        none, texts, none, none, none, none, none, none, none, texts, np.zeros(n, bool)
+    )
+    compared = Compared(
+        name=names,
+        source=names,
+        q_m3s=unknown,
+        low_m3s=unknown,
+        high_m3s=unknown,
+        limits_met=np.zeros((n, 0, 6), bool),
+        note=np.full((n, 0, 6), None, dtype=object),
+        used=np.full(n, -1),
+        used_note=texts,
+    )
+    return SiteFloods(
+        q_m3s=flows,
+        low_m3s=flows,
+        high_m3s=flows,
+        method=texts,
+        note=texts,
+        curve_number=none,
+        flow_path_m=none,
+        mean_slope=none,
+        runoff_coefficient=none,
+        runoff10_m3=none,
+        basin=np.full((n, 6), np.nan),
+        time=time,
+        compared=compared,
+    )
+
+
 def sites_of(places, *, area=2.0, width=4.0, depth=1.0) -> Sites:
     n = len(places)
     area, width, depth = (np.broadcast_to(np.asarray(v, float), n) for v in (area, width, depth))
     none = np.full(n, np.nan)
-    texts = np.full(n, None, dtype=object)
     size = channel_size(
         area,
         slope=np.full(n, 0.02),
@@ -58,7 +95,7 @@ def sites_of(places, *, area=2.0, width=4.0, depth=1.0) -> Sites:
         azimuth_deg=none,
         drainage_area_ha=area,
         area_complete=np.ones(n, bool),
-        floods=SiteFloods(np.full((n, 6), np.nan), none, none, none, texts, texts),
+        floods=no_floods(n),
         size=size,
         section=SectionMeasures(*[none] * 7, np.ones(n, bool)),
         height_m=np.full(n, 0.1),
