@@ -377,7 +377,5 @@ def _file_problems(files: Sequence[FileFacts], mosaic: Mosaic, sample: Sample) -
             "around it, they are taken as missing ground."
         )
     if sample.void_share > 0.3:
-        problems.append(
-            "A good part of the cells looked at hold no ground."
-        )
+        problems.append("A good part of the cells looked at hold no ground.")
     return problems
