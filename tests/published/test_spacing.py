@@ -19,7 +19,7 @@ from siting.spacing import (
     wedge_m,
 )
 
-# height m, slope, Heede and Mufich m, head-to-toe m, K = 0.5 m, compensation slope m (None: undefined)
+# height m, slope, Heede and Mufich m, head-to-toe m, K = 0.5 m, compensation slope m (or none)
 ROWS = [
     (0.20, 0.02, 33.34, 10.00, 20.00, None),
     (0.20, 0.03, 22.23, 6.67, 13.34, None),
@@ -59,7 +59,7 @@ def test_heede_and_mufich_step_at_a_slope_of_a_fifth() -> None:
 
 
 def test_number_of_structures_on_a_worked_reach() -> None:
-    """100 m at 5 % with 0.60 m: 9 head-to-toe, 4 by compensation slope, 3 after Heede and Mufich."""
+    """100 m at 5 % with 0.60 m: 9 head-to-toe, 3 after Heede and Mufich."""
     count = [math.ceil(100 / float(rule(0.6, 0.05))) for rule in (head_to_toe_m, heede_mufich_m)]
     assert count == [9, 3]
     assert math.ceil(100 / float(compensation_m(0.6, 0.05))) == 4
