@@ -1,7 +1,7 @@
 """Regional equations against examples printed in the reports of the U.S. Geological Survey.
 
 Values that no report prints but that USGS's own flow-statistics program gave for the inputs stated
-(on the dates stated) are marked so; they check a transcription, like printed examples.
+(on the dates stated) are marked so; they check a copy, like printed examples.
 """
 
 import numpy as np
