@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -131,7 +131,8 @@ def flood(ctx: click.Context, /, **given: Any) -> None:
     gullywalk flood --at 541012,4138974 DEM.tif --rain rain.csv --curve-number 80
 
     The first form takes everything from the plan. The second works the floods out for a point of
-    an elevation raster, without looking for sites.
+    an elevation raster, without looking for sites. A plan's floods come in the plan's own units
+    unless --units is given.
     """  # noqa: D301 - the help needs the character itself
     floods = FloodsGiven.taken_from(given)
     job = Job(floods=floods, **given)
@@ -139,6 +140,8 @@ def flood(ctx: click.Context, /, **given: Any) -> None:
     _check_usage(ctx, job)
     _check_target(job)
     sheet = _of_plan(job) if job.at is None else _of_point(job, talk)
+    if job.at is None and ctx.get_parameter_source("units") == click.core.ParameterSource.DEFAULT:
+        job = replace(job, units=_units_of_plan(job))
     _write(job, sheet)
 
 
@@ -180,6 +183,13 @@ def _of_plan(job: Job) -> FloodSheet:
 
     plan, site = job.source
     return sheet_of_site(read_layers(plan), int(site), plan=Path(plan).name)
+
+
+def _units_of_plan(job: Job) -> Units:
+    """Units that the plan was written in: what its reader is used to."""
+    from cli.geopackage import plan_units
+
+    return plan_units(job.source[0])
 
 
 def _of_point(job: Job, talk: Talk) -> FloodSheet:

@@ -99,7 +99,7 @@ class RationalMethod:
             Flag(
                 "storm_short",
                 "The rainfall table has no storm as short as the time of concentration: the "
-                f"intensity of {shortest * 60:.3g} minutes was used, which is low.",
+                f"intensity of {shortest * 60:,.0f} minutes was used, which is low.",
                 tc_h < shortest * (1 - 1e-9),
             ),
             Flag(

@@ -126,7 +126,9 @@ def test_a_plan_in_us_units_gives_the_same_floods(
         "--region", "NM-6", "--out", other, "--units", "us",
     )  # fmt: skip
     assert ended.code == 0, ended.err
-    one, two = (json.loads(command("flood", p, 5, "--json").out) for p in (plan, other))
+    one, two = (
+        json.loads(command("flood", p, 5, "--json", "--units", "si").out) for p in (plan, other)
+    )
     for a, b in zip(one["methods"], two["methods"], strict=True):
         for f, g in zip(a["flows"], b["flows"], strict=True):
             assert f["q_m3s"] == pytest.approx(g["q_m3s"], abs=0.0003)
@@ -237,3 +239,18 @@ def test_a_raster_of_cover_in_another_system(command: Callable, tmp_path: Path) 
     given = ("flood", *POINT, DEM, "--rain", SAMPLE / "rainfall.csv", "--soils", MAPS, "--json")
     one, two = (json.loads(command(*given, "--cover", c).out) for c in (MAPS, path))
     assert one["inputs"]["curve_number"] == pytest.approx(two["inputs"]["curve_number"], abs=0.5)
+
+
+def test_a_plan_in_us_units_is_read_back_in_them(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from cli.main import run
+
+    path = str(tmp_path / "us.gpkg")
+    given = ["screen", DEM, "--rain-24h", "2=40mm,10=63mm", "--curve-number", "79", "-q"]
+    assert run([str(g) for g in (*given, "--units", "us", "--out", path)]) == 0
+    capsys.readouterr()
+    assert run(["flood", path, "1"]) == 0
+    assert "Peak flow, cfs" in capsys.readouterr().out
+    assert run(["flood", path, "1", "--units", "si"]) == 0
+    assert "Peak flow, m3/s" in capsys.readouterr().out
