@@ -93,7 +93,11 @@ def test_commands_of_the_readme_run(
     if "plan.gpkg" in arguments[1:2]:  # what an earlier command of the README made
         assert run(next(c for c in _commands() if c[0] == "screen")) == 0
     assert run(arguments) == 0, capsys.readouterr().err
-    named = [arguments[i + 1] for i, word in enumerate(arguments) if word in ("--out", "--map", "--figure")]
+    named = [
+        arguments[i + 1]
+        for i, word in enumerate(arguments)
+        if word in ("--out", "--map", "--figure")
+    ]
     assert all((beside_the_sample / name).exists() for name in named)
 
 
