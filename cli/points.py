@@ -14,6 +14,7 @@ from pyproj import CRS, Transformer
 from pyproj.exceptions import CRSError as PyprojCrsError
 
 from terrain.errors import CrsError, GullywalkError, ParameterError
+from terrain.vectors import UNREADABLE
 
 
 class PointsError(GullywalkError, ValueError):
@@ -51,13 +52,7 @@ def read_points(path: str | os.PathLike[str], crs: CRS) -> NDArray[np.float64]:
             warnings.simplefilter("ignore")
             meta, _, wkb, _ = pyogrio.raw.read(source, columns=[])
             shapes = shapely.from_wkb(wkb) if wkb is not None else np.array([])
-    except (
-        pyogrio.errors.DataSourceError,
-        pyogrio.errors.DataLayerError,
-        pyogrio.errors.FeatureError,
-        pyogrio.errors.GeometryError,
-        shapely.errors.GEOSException,
-    ) as error:
+    except UNREADABLE as error:
         raise PointsError(
             f"{name} cannot be read as a vector file",
             expected="points in a GeoJSON, Shapefile, GeoPackage or KML file",

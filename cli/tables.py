@@ -21,6 +21,7 @@ from rich.text import Text
 from cli import palette
 from cli.fields import Units, check_units, convert_columns, fields_of
 from cli.safe_files import write_text
+from siting.wording import figures
 from terrain.errors import ParameterError
 
 WIDTH = 100
@@ -49,15 +50,7 @@ def significant(value: float, digits: int = 2) -> str:
     digits
         Significant figures; whole numbers keep all their digits before the point rounded so.
     """
-    if not math.isfinite(value):
-        return "-"
-    if value == 0:
-        return "0"
-    places = digits - 1 - math.floor(math.log10(abs(value)))
-    rounded = round(value, places)
-    # Rounding up may have added a digit in front: 0.996 is 1.0, not 1.00.
-    places = digits - 1 - math.floor(math.log10(abs(rounded)))
-    return f"{rounded:.{max(places, 0)}f}"
+    return figures(value, digits) if math.isfinite(value) else "-"
 
 
 def _order(sites: Columns) -> NDArray[np.intp]:

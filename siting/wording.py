@@ -13,6 +13,7 @@ def figures(value: float, digits: int = 2) -> str:
         return "0"
     places = digits - 1 - math.floor(math.log10(abs(value)))
     rounded = round(value, places)
+    # rounding up may have added a digit in front: 0.996 is 1.0, not 1.00
     places = digits - 1 - math.floor(math.log10(abs(rounded)))
     return f"{rounded:.{max(places, 0)}f}"
 

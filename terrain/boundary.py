@@ -23,6 +23,7 @@ from shapely.geometry.base import BaseGeometry
 from terrain.crs import horizontal_part, is_usable, place_of, same_crs, short_name
 from terrain.errors import BoundaryError
 from terrain.grid import Grid
+from terrain.vectors import UNREADABLE
 
 #: A crossing is mended when that changes the area by less than this share.
 MENDABLE_AREA_SHARE = 0.001
@@ -202,13 +203,7 @@ def _read_shapes(
     try:
         meta, _, geometry, _ = pyogrio.raw.read(source, layer=layer, columns=[])
         shapes = shapely.from_wkb(geometry, on_invalid="ignore") if geometry is not None else []
-    except (
-        pyogrio.errors.DataSourceError,
-        pyogrio.errors.DataLayerError,
-        pyogrio.errors.FeatureError,
-        pyogrio.errors.GeometryError,
-        shapely.errors.GEOSException,
-    ) as error:
+    except UNREADABLE as error:
         raise BoundaryError(
             f"{name} is damaged: its shapes cannot be read",
             expected="a whole vector file",

@@ -19,6 +19,7 @@ from pyproj.exceptions import CRSError as PyprojCrsError
 
 from terrain.crs import horizontal_part, is_usable, same_crs, short_name
 from terrain.errors import GullywalkError
+from terrain.vectors import UNREADABLE
 
 #: Formats whose coordinates are longitude and latitude by their own standard.
 _LON_LAT_FORMATS = (".geojson", ".json", ".kml", ".kmz")
@@ -92,13 +93,7 @@ def read_patches(
             layer, column = _choose(source, name, fields, field, layer, options)
             meta, _, wkb, values = pyogrio.raw.read(source, layer=layer, columns=[column])
             shapes = shapely.from_wkb(wkb, on_invalid="ignore")
-        except (
-            pyogrio.errors.DataSourceError,
-            pyogrio.errors.DataLayerError,
-            pyogrio.errors.FeatureError,
-            pyogrio.errors.GeometryError,
-            shapely.errors.GEOSException,
-        ) as error:
+        except UNREADABLE as error:
             raise MapError(
                 f"{name} cannot be read as a vector file",
                 expected="polygons in a GeoJSON, Shapefile, GeoPackage or KML file",

@@ -22,7 +22,7 @@ RASTERIO = {
     "terrain.writing",
 }
 #: Where frames are built, or vector files read and written.
-FRAMES_IN_LIBRARY = {"terrain.boundary", "terrain.patches"}
+FRAMES_IN_LIBRARY = {"terrain.boundary", "terrain.patches", "terrain.vectors"}
 
 
 def modules(package: str) -> Iterator[tuple[str, Path]]:
