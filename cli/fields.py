@@ -7,161 +7,81 @@ tests all come from here. Inside, everything is SI; US names and numbers are mad
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from cli.errors import LayerError
+from cli.field_types import (
+    ACRE_M2,
+    CFS_M3S,
+    FOOT_M,
+    MILE_M,
+    Field,
+    Kind,
+    LayerSpec,
+    Units,
+)
 from cli.fields_floods import FLOOD_ROWS
+from cli.fields_ground import GROUND_FIELDS, GROUND_LAYERS, GROUND_TABLES, NOTE_LAYERS
+from cli.fields_structures import (
+    CONTROLS,
+    SITE_FIELDS,
+    STRUCTURE_FIELDS,
+    STRUCTURE_LAYERS,
+    STRUCTURE_TABLES,
+)
+from cli.row_units import us_factors, us_words
 from terrain.errors import ParameterError
 
-Units = Literal["si", "us"]
-Kind = Literal["float", "int", "bool", "text"]
-Geometry = Literal["Point", "LineString", "MultiPolygon"]
-
-FOOT_M = 0.3048  # the international foot, exact by definition
-ACRE_M2 = 4046.8564224  # 43 560 international square feet
-CFS_M3S = 0.028316846592  # one cubic international foot a second
-MILE_M = 1609.344
-
-#: SI suffix -> US suffix, what one SI unit is in US units, extra decimals the US number needs.
-US_UNITS: Mapping[str, tuple[str, float, int]] = {
-    "_m": ("_ft", 1.0 / FOOT_M, 0),
-    "_ha": ("_ac", 10_000.0 / ACRE_M2, -1),
-    "_m3s": ("_cfs", 1.0 / CFS_M3S, -2),
-    "_mm": ("_in", 1.0 / 25.4, 1),
-    "_km2": ("_mi2", 1.0e6 / MILE_M**2, 0),
-    "_m2": ("_ft2", 1.0 / FOOT_M**2, -1),
-    "_m3": ("_acft", 1.0 / (ACRE_M2 * FOOT_M), 2),
-}
-UNIT_WORDS: Mapping[str, str] = {
-    "_m": "m",
-    "_ft": "ft",
-    "_ha": "ha",
-    "_ac": "acres",
-    "_m3s": "m3/s",
-    "_cfs": "cfs",
-    "_mm": "mm",
-    "_in": "in",
-    "_km2": "km2",
-    "_mi2": "sq mi",
-    "_m2": "m2",
-    "_ft2": "sq ft",
-    "_m3": "m3",
-    "_acft": "acre-feet",
-    "_h": "hours",
-    "_yr": "years",
-    "_deg": "degrees",
-}
-
-
-@dataclass(frozen=True, slots=True)
-class Field:
-    """One output field.
-
-    Parameters
-    ----------
-    layer, name
-        Layer and SI name; the name ends in its unit.
-    kind
-        ``float`` (may be empty), ``int`` (never empty: 0 stands for "none"), ``bool`` or ``text``.
-    decimals
-        Decimals kept when it is written, SI.
-    meaning
-        Plain words, shown as the field's description.
-    required
-        Whether a layer must bring it; the others are filled with nothing.
-    codes
-        Allowed values and their meaning, offered as a list by a GIS.
-    """
-
-    layer: str
-    name: str
-    kind: Kind
-    decimals: int
-    meaning: str
-    required: bool = False
-    codes: tuple[tuple[str, str], ...] = ()
-
-    @property
-    def suffix(self) -> str:
-        """Ending that carries a unit with a US counterpart, or nothing."""
-        ending = "_" + self.name.rpartition("_")[2]
-        return ending if self.kind == "float" and ending in US_UNITS else ""
-
-    @property
-    def name_us(self) -> str:
-        """Name in US units."""
-        if not self.suffix:
-            return self.name
-        return self.name.removesuffix(self.suffix) + US_UNITS[self.suffix][0]
-
-    @property
-    def factor(self) -> float:
-        """What to multiply the SI number with to get the US number."""
-        return US_UNITS[self.suffix][1] if self.suffix else 1.0
-
-    @property
-    def decimals_us(self) -> int:
-        """Decimals kept in US units."""
-        return max(self.decimals + US_UNITS[self.suffix][2], 0) if self.suffix else self.decimals
-
-    def name_in(self, units: Units) -> str:
-        """Name in the units asked for."""
-        return self.name_us if units == "us" else self.name
-
-    def decimals_in(self, units: Units) -> int:
-        """Decimals in the units asked for."""
-        return self.decimals_us if units == "us" else self.decimals
-
-    def unit_in(self, units: Units) -> str:
-        """Give the unit in words, or nothing for a bare number or a text."""
-        ending = "_" + self.name_in(units).rpartition("_")[2]
-        return UNIT_WORDS.get(ending, "") if self.kind == "float" else ""
-
-
-@dataclass(frozen=True, slots=True)
-class LayerSpec:
-    """A layer or table of the plan: its geometry, the field that holds its id, and its meaning."""
-
-    name: str
-    geometry: Geometry | None
-    id_field: str | None
-    meaning: str
-
+__all__ = [
+    "ACRE_M2",
+    "CFS_M3S",
+    "CONTROLS",
+    "FIELDS",
+    "FOOT_M",
+    "LAYERS",
+    "MILE_M",
+    "Field",
+    "Kind",
+    "LayerSpec",
+    "Units",
+    "check_units",
+    "convert_columns",
+    "fields_of",
+    "schema",
+]
 
 LAYERS: Mapping[str, LayerSpec] = {
     spec.name: spec
     for spec in (
         LayerSpec("ranch", "MultiPolygon", None, "The boundary that was given"),
         LayerSpec("drainage_areas", "MultiPolygon", "site_id", "The land that drains to each site"),
+        *GROUND_LAYERS,
         LayerSpec(
             "channels", "LineString", "channel_id", "Channels, one line between two junctions"
         ),
         LayerSpec(
             "cross_sections", "LineString", "section_id", "Lines across the channel, left to right"
         ),
+        *STRUCTURE_LAYERS,
         LayerSpec("structure_lines", "LineString", "site_id", "The crest of each structure"),
         LayerSpec("headcuts", "Point", "headcut_id", "Sudden drops found in the channel beds"),
         LayerSpec("sites", "Point", "site_id", "Candidate sites, ranked"),
+        *NOTE_LAYERS,
         LayerSpec("floods", None, None, "Every flood method at every site, side by side"),
         LayerSpec(
             "flood_inputs", None, "site_id", "What the flood methods were given at each site"
         ),
         LayerSpec("rainfall", None, None, "The rain that the floods were made from"),
+        *STRUCTURE_TABLES,
+        *GROUND_TABLES,
         LayerSpec("run_info", None, "name", "What the run was given and what it met"),
         LayerSpec("field_guide", None, None, "What each field means"),
     )
 }
 
-CONTROLS = (
-    ("vertical", "Stops a drop from moving upstream"),
-    ("grade", "Holds the bed at its level"),
-    ("spread", "Slows and spreads the flow over the ground"),
-    ("refer", "Beyond hand work: ask an engineer"),
-)
 WIDTH_SOURCES = (
     ("dem", "Measured on the elevation raster"),
     ("curve", "From a published regional curve; measure on site"),
@@ -265,6 +185,7 @@ def _rows() -> tuple[Field, ...]:
         f("sites", "flow_azimuth_deg", "float", 1, _AZIMUTH),
         f("sites", "lon", "float", 7, "Longitude, WGS 84, degrees", True),
         f("sites", "lat", "float", 7, "Latitude, WGS 84, degrees", True),
+        *SITE_FIELDS,
     ]
     areas = [
         f("drainage_areas", "site_id", "int", 0, "Site that the land drains to", True),
@@ -285,6 +206,8 @@ def _rows() -> tuple[Field, ...]:
     ]
     tables = [
         *(f(*row) for row in FLOOD_ROWS),
+        *STRUCTURE_FIELDS,
+        *GROUND_FIELDS,
         f("ranch", "name", "text", 0, "Name of the piece of land, where the file has one"),
         f("ranch", "area_ha", "float", 3, "Area inside the boundary", True),
         f("run_info", "name", "text", 0, "What is told", True),
@@ -350,7 +273,8 @@ def convert_columns(
     layer
         Name of the layer.
     columns
-        SI columns by SI name; may be some of the layer's fields only.
+        SI columns by SI name; may be some of the layer's fields only, but with the unit of their
+        rows.
     units
         ``si`` or ``us``.
 
@@ -361,6 +285,7 @@ def convert_columns(
     """
     check_units(units)
     known = {field.name: field for field in fields_of(layer)}
+    row_units = {field.unit_from for field in known.values()}
     unknown = [name for name in columns if name not in known]
     if unknown:
         raise LayerError(f"{layer} has no field {', '.join(unknown)}", expected=", ".join(known))
@@ -370,8 +295,11 @@ def convert_columns(
         if field.kind == "float":
             scaled = np.asarray(values, dtype=np.float64)
             if units == "us":
-                scaled = scaled * field.factor
+                factor = us_factors(columns[field.unit_from]) if field.unit_from else field.factor
+                scaled = scaled * factor
             # Adding zero turns -0.0, which prints badly, into 0.0.
             values = np.round(scaled, field.decimals_in(units)) + 0.0
+        elif units == "us" and name in row_units:
+            values = us_words(values)
         out[field.name_in(units)] = values
     return out

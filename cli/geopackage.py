@@ -12,6 +12,7 @@ import contextlib
 import os
 import sqlite3
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -35,6 +36,7 @@ from cli.fields import (
 )
 from cli.geopackage_extras import write_extras
 from cli.layers import Layer, check_names
+from cli.row_units import si_factors, si_words
 from cli.safe_files import (
     check_file_target,
     discard,
@@ -281,14 +283,64 @@ def read_layers(path: str | os.PathLike[str]) -> dict[str, Layer]:
         raise OutputError(f"{source} is not a GeoPackage", expected="a plan (.gpkg)")
     try:
         names = [str(row[0]) for row in pyogrio.list_layers(source)]
-        return {name: _read_layer(source, name) for name in names if name in LAYERS}
+        return {name: read_layer(source, name) for name in names if name in LAYERS}
     except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as error:
         raise OutputError(
             f"{source} cannot be read ({error})", expected="a plan (.gpkg)"
         ) from error
 
 
-def _read_layer(source: Path, name: str) -> Layer:
+@dataclass(frozen=True, slots=True, eq=False)
+class Content:
+    """A layer as it stands in a file, not yet held against the field table.
+
+    Parameters
+    ----------
+    name
+        Name of the layer.
+    geometry
+        Shapely geometries, None where a feature has none; None for a table.
+    columns
+        SI columns by SI name, as far as the file has them.
+    crs
+        Coordinate reference system; None for a table.
+    """
+
+    name: str
+    geometry: NDArray[Any] | None
+    columns: dict[str, NDArray[Any]]
+    crs: CRS | None
+
+
+def read_layer(path: str | os.PathLike[str], name: str) -> Layer:
+    """Read one layer or table of a plan, in SI units whichever it was written in.
+
+    Raises
+    ------
+    OutputError
+        The file cannot be read.
+    LayerError
+        The layer does not keep to the field table.
+    """
+    content = read_content(path, name)
+    return Layer(name, content.geometry, content.columns, content.crs)
+
+
+def read_content(path: str | os.PathLike[str], name: str) -> Content:
+    """Read one layer or table as it stands in the file, in SI units.
+
+    Raises
+    ------
+    OutputError
+        The file cannot be read.
+    """
+    try:
+        return _read_content(Path(path), name)
+    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as error:
+        raise OutputError(f"{path} cannot be read ({error})", expected="a plan (.gpkg)") from error
+
+
+def _read_content(source: Path, name: str) -> Content:
     meta, _, shapes, values = pyogrio.raw.read(source, layer=name)
     found = dict(zip([str(n) for n in meta["fields"]], values, strict=True))
     columns = {}
@@ -297,10 +349,19 @@ def _read_layer(source: Path, name: str) -> Layer:
             columns[field.name] = _from_file(field, found[field.name], 1.0)
         elif field.name_us in found:
             columns[field.name] = _from_file(field, found[field.name_us], field.factor)
+    _rows_to_si(name, columns)
     if LAYERS[name].geometry is None:
-        return Layer(name, None, columns)
-    geometry = shapely.from_wkb(shapes)
-    return Layer(name, geometry, columns, CRS.from_user_input(meta["crs"]))
+        return Content(name, None, columns, None)
+    return Content(name, shapely.from_wkb(shapes), columns, CRS.from_user_input(meta["crs"]))
+
+
+def _rows_to_si(name: str, columns: dict[str, NDArray[Any]]) -> None:
+    """Turn numbers whose unit stands in their row; the unit itself says whether it is US."""
+    numbers = [f for f in fields_of(name) if f.unit_from and {f.name, f.unit_from} <= set(columns)]
+    for field in numbers:
+        columns[field.name] = columns[field.name] * si_factors(columns[field.unit_from])
+    for unit in {field.unit_from for field in numbers}:
+        columns[unit] = si_words(columns[unit])
 
 
 def _from_file(field: Field, values: NDArray[Any], factor: float) -> NDArray[Any]:

@@ -180,7 +180,9 @@ def _typed(name: str, field: Field, values: ArrayLike) -> NDArray[Any]:
     if array.dtype.kind not in "OU" or not all(v is None or isinstance(v, str) for v in array.flat):
         raise wrong
     texts = np.empty(array.shape, dtype=object)
-    texts[...] = [None if v is None else str(v) for v in array.ravel()]
+    # Where values are listed, an empty text says no more than a missing one.
+    nothing = (None, "") if field.codes else (None,)
+    texts[...] = [None if v in nothing else str(v) for v in array.ravel()]
     return texts
 
 
@@ -188,7 +190,7 @@ def _check_codes(name: str, field: Field, values: NDArray[Any]) -> None:
     if not field.codes:
         return
     allowed = {code for code, _ in field.codes}
-    odd = sorted({v for v in values if v is not None} - allowed)
+    odd = sorted({str(v) for v in values if v is not None} - allowed)
     if odd:
         raise LayerError(
             f"{name}.{field.name} holds {', '.join(odd)}", expected=", ".join(sorted(allowed))

@@ -23,6 +23,7 @@ _COMMANDS = {
     "screen": ("cli.commands.screen", "screen"),
     "inspect": ("cli.commands.inspect", "inspect"),
     "flood": ("cli.commands.flood", "flood"),
+    "explain": ("cli.commands.explain", "explain"),
     "step": ("cli.commands.step", "step"),
 }
 DONE, COULD_NOT, USAGE, STOPPED = 0, 1, 2, 130

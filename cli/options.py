@@ -24,7 +24,16 @@ _HECTARES_PER = {
     "km2": 100.0,
 }
 _AREA = re.compile(r"\s*(\d+(?:\.\d*)?|\.\d+)\s*([a-z0-9]*)\s*", re.IGNORECASE)
-_ORDER = ("Land", "Settings", "Channels and flow", "Rain and floods", "Sites", "Output", "Other")
+_ORDER = (
+    "Land",
+    "Settings",
+    "Channels and flow",
+    "Rain and floods",
+    "Sites",
+    "Structures",
+    "Output",
+    "Other",
+)
 
 
 class SectionOption(click.Option):

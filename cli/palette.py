@@ -22,8 +22,14 @@ INK = "#2B2B2B"
 CONTOUR = "#7A6A58"
 
 DRAINAGE_AREA_OPACITY = 0.10
+#: Pools and wedges.
 WEDGE_OPACITY = 0.35
+#: Footprints of structures: the body, and aprons, keys and other parts.
+BODY_OPACITY, PART_OPACITY = 0.80, 0.40
 RANCH_WIDTH_MM = 1.2
+#: A road is a grey line with a lighter one inside, so that two thin lines are seen.
+ROAD = "#7C7C7C"
+ROAD_WIDTH_MM, ROAD_INSIDE_MM = 0.80, 0.42
 #: Line width of a channel that drains 1 ha, and what each tenfold adds.
 CHANNEL_WIDTH_MM = 0.25
 CHANNEL_WIDTH_STEP_MM = 0.28
@@ -111,6 +117,21 @@ SITE_SYMBOLS: tuple[SiteSymbol, ...] = (
 )
 
 
+def _wave() -> Ring:
+    """Draw a band that dips and rises again, as a road over a rolling dip."""
+    half, rise, thick, n = 1.2, 0.42, 0.36, 24
+    x = [-half + 2 * half * i / n for i in range(n + 1)]
+    middle = [-rise * math.sin(math.pi * v / half) for v in x]
+    upper = [(v, m + thick / 2 + 0.06) for v, m in zip(x, middle, strict=True)]
+    lower = [(v, m - thick / 2 - 0.06) for v, m in zip(x, middle, strict=True)]
+    return (*upper, *reversed(lower))
+
+
+#: A structure that is drawn in its control's colour but in a shape of its own.
+ROLLING_DIP = SiteSymbol("spread", "Rolling dip (lead water off a road)", GREEN, (_wave(),))
+SHAPES_OF_THEIR_OWN = {"rolling dip": ROLLING_DIP}
+
+
 def _comb() -> Ring:
     """Draw a bar with teeth on its low side as one closed outline.
 
@@ -126,10 +147,15 @@ def _comb() -> Ring:
 
 
 COMB: Ring = _comb()
+#: A small disc, for the point that is moved to where somebody measured.
+DISC: Ring = _arc(0.9, 0.0, 360.0)[:-1]
 
 
-def site_symbol(control: str) -> SiteSymbol:
-    """Symbol of a control; what is not known is drawn as "refer"."""
+def site_symbol(control: str, structure: str | None = None) -> SiteSymbol:
+    """Symbol of a control, or of a structure that has its own; the unknown is drawn as "refer"."""
+    own = SHAPES_OF_THEIR_OWN.get(structure or "")
+    if own is not None and own.control == control:
+        return own
     return next((s for s in SITE_SYMBOLS if s.control == control), SITE_SYMBOLS[-1])
 
 

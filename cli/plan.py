@@ -16,9 +16,9 @@ import pyproj
 import rasterio
 from numpy.typing import NDArray
 
-from cli.fields import Units
+from cli.fields import LAYERS, Units
 from cli.layers import Layer, empty_layer, table
-from cli.words import in_units
+from cli.words import worded
 from siting.screening import Screening
 from terrain.reading import Source
 
@@ -26,19 +26,18 @@ from terrain.reading import Source
 DRAWING_ORDER = (
     "ranch",
     "drainage_areas",
+    "roads",
+    "pools",
     "channels",
     "cross_sections",
+    "structures",
     "structure_lines",
     "headcuts",
     "sites",
+    "field_notes",
 )
-#: Columns that hold sentences with figures in them.
-_SENTENCES = {
-    "sites": ("reason", "caution", "flood_note"),
-    "headcuts": ("evidence",),
-    "floods": ("note",),
-    "flood_inputs": ("tc_method",),
-}
+#: Tables that are made on writing.
+_MADE_HERE = ("run_info", "field_guide")
 _VERSIONED = ("gullywalk", "numpy", "numba", "shapely", "rasterio", "pyogrio", "pyproj")
 
 
@@ -76,8 +75,12 @@ def plan_layers(found: Screening, *, name: str, units: Units = "si") -> dict[str
     crs = found.raster.grid.crs
     layers = {}
     for layer in DRAWING_ORDER:
-        if layer != "ranch":
-            layers[layer] = _worded(layer_of(layer, getattr(found, layer), crs), units)
+        if layer == "field_notes":
+            layers[layer] = blank_notes(layers["sites"])
+        elif layer != "ranch" and not hasattr(found, layer):
+            layers[layer] = empty_layer(layer, crs)
+        elif layer != "ranch":
+            layers[layer] = worded(layer_of(layer, getattr(found, layer), crs), units)
         elif found.ranch is None:
             layers[layer] = empty_layer(layer, crs)
         else:
@@ -89,29 +92,25 @@ def plan_layers(found: Screening, *, name: str, units: Units = "si") -> dict[str
     return layers
 
 
+def blank_notes(sites: Layer) -> Layer:
+    """Points at the sites that nothing is written beside yet: what is filled in on site."""
+    assert sites.geometry is not None  # a layer of points
+    columns = {"site_id": sites.columns["site_id"]}
+    return Layer("field_notes", sites.geometry, columns, sites.crs)
+
+
 def plan_tables(found: Screening, *, units: Units = "si") -> list[Layer]:
-    """Tables of a plan beside the record of the run: floods, what they were given, and the rain."""
+    """Tables of a plan beside the record of the run; those that the run did not fill are empty."""
+    names = [n for n, spec in LAYERS.items() if spec.geometry is None and n not in _MADE_HERE]
+    given = {name: columns for name, columns in found.tables.items() if _rows(columns)}
     return [
-        _worded(Layer(name, None, columns) if _rows(columns) else empty_layer(name), units)
-        for name, columns in found.tables.items()
+        worded(Layer(name, None, given[name]) if name in given else empty_layer(name), units)
+        for name in names
     ]
 
 
 def _rows(columns: Mapping[str, NDArray[Any]]) -> int:
     return len(next(iter(columns.values())))
-
-
-def _worded(layer: Layer, units: Units) -> Layer:
-    """Turn the figures in a layer's sentences into the units asked for."""
-    names = _SENTENCES.get(layer.name, ())
-    if units == "si" or not names or not layer.rows:
-        return layer
-    columns = dict(layer.columns)
-    for name in names:
-        texts = np.empty(layer.rows, dtype=object)
-        texts[:] = [None if t is None else in_units(t, units) for t in columns[name]]
-        columns[name] = texts
-    return Layer(layer.name, layer.geometry, columns, layer.crs)
 
 
 def file_source(path: str) -> Source:
@@ -173,6 +172,7 @@ def run_info(
     rows += [(str(name), str(value)) for name, value in found.facts.items()]
     for kind, texts in (
         ("problem", problems),
+        ("work", found.work),
         ("note", (*notes, *found.notes)),
         ("caution", found.cautions),
     ):

@@ -14,6 +14,7 @@ from cli.palette import SITE_SYMBOLS, Ring
 
 SITE_SIZE_MM = 7.5
 HEADCUT_SIZE_MM = 8.5
+NOTE_SIZE_MM = 2.6
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +37,10 @@ class Marker:
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """A line symbol; with an ``area_field`` its width grows with the drainage area."""
+    """A line symbol; with an ``area_field`` its width grows with the drainage area.
+
+    With an ``inside`` a thinner line of that colour runs along its middle.
+    """
 
     colour: str
     width_mm: float
@@ -44,11 +48,13 @@ class Line:
     area_field: str | None = None
     #: Hectares in one unit of the area field.
     area_ha: float = 1.0
+    inside: str = ""
+    inside_mm: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
 class Fill:
-    """A polygon symbol; opacity of the inside, 0 to 1."""
+    """A polygon symbol; opacity of the inside, 0 to 1; no outline where its width is 0."""
 
     colour: str
     opacity: float
@@ -61,7 +67,7 @@ class Condition:
     """``field operator value``; an empty field counts as ``empty_counts`` says."""
 
     field: str
-    operator: str  # one of =, <, >=
+    operator: str  # one of =, <>, <, >=
     value: str | float | bool
     empty_counts: bool = False
 
@@ -133,17 +139,60 @@ _FALLBACKS = {"vertical": "square", "grade": "square", "spread": "triangle", "re
 
 def _sites() -> LayerSymbols:
     rules: list[Rule] = []
-    for symbol in SITE_SYMBOLS:
+    own = palette.SHAPES_OF_THEIR_OWN
+    for name, symbol in (*((None, s) for s in SITE_SYMBOLS), *own.items()):
+        if name is None:
+            others = [n for n, s in own.items() if s.control == symbol.control]
+            conditions = (
+                Condition("control", "=", symbol.control),
+                *(Condition("structure", "<>", n, empty_counts=True) for n in others),
+            )
+        else:
+            conditions = (Condition("structure", "=", name),)
         rules += _by_confidence(
             symbol.label,
             symbol.rings,
             symbol.colour,
-            (Condition("control", "=", symbol.control),),
+            conditions,
             size_mm=SITE_SIZE_MM,
             fallback=_FALLBACKS[symbol.control],
             rotation_field="flow_azimuth_deg" if symbol.turns else None,
         )
     return LayerSymbols(tuple(rules), Label("rank", 9.0, "rank"))
+
+
+def _structures() -> LayerSymbols:
+    """Footprints in the colour of their control; what is not the body is lighter."""
+    rules = []
+    for symbol in SITE_SYMBOLS:
+        words = symbol.label.partition(" (")[0]
+        for label, is_body, opacity in (
+            (f"{words}: body", True, palette.BODY_OPACITY),
+            (f"{words}: apron, keys and other parts", False, palette.PART_OPACITY),
+        ):
+            conditions = (
+                Condition("control", "=", symbol.control),
+                Condition("is_body", "=", is_body),
+            )
+            fill = Fill(symbol.colour, opacity, symbol.colour, 0.25)
+            rules.append(Rule(label, fill, conditions))
+    return LayerSymbols(tuple(rules))
+
+
+def _pools() -> LayerSymbols:
+    return LayerSymbols(
+        tuple(
+            Rule(
+                label,
+                Fill(colour, palette.WEDGE_OPACITY, colour, 0.0),
+                (Condition("kind", "=", kind),),
+            )
+            for label, colour, kind in (
+                ("Sediment that will fill in", palette.OCHRE, "wedge"),
+                ("Still pool", palette.CHANNEL, "pool"),
+            )
+        )
+    )
 
 
 def _headcuts() -> LayerSymbols:
@@ -156,6 +205,21 @@ def _headcuts() -> LayerSymbols:
             size_mm=HEADCUT_SIZE_MM,
             fallback="triangle",
             rotation_field="flow_azimuth_deg",
+        )
+    )
+
+
+def _field_notes() -> LayerSymbols:
+    """Small discs: white until somebody has decided what to do there."""
+
+    def disc(fill: str) -> Marker:
+        return Marker((palette.DISC,), fill, palette.INK, False, NOTE_SIZE_MM, "circle")
+
+    open_, decided = disc(palette.WHITE), disc(palette.INK)
+    return LayerSymbols(
+        (
+            Rule("Not decided yet", open_, (Condition("decision", "=", "", empty_counts=True),)),
+            Rule("Decided on site", decided, (Condition("decision", "<>", ""),)),
         )
     )
 
@@ -187,16 +251,28 @@ def layer_symbols(layer: str, units: Units) -> LayerSymbols:
     """Rules of a layer that has geometries."""
     area = Fill(palette.CHANNEL, palette.DRAINAGE_AREA_OPACITY, palette.CHANNEL, 0.2)
     ranch = Fill(palette.RANCH, 0.0, palette.RANCH, palette.RANCH_WIDTH_MM)
+    road = Line(
+        palette.ROAD,
+        palette.ROAD_WIDTH_MM,
+        inside=palette.WHITE,
+        inside_mm=palette.ROAD_INSIDE_MM,
+    )
     fixed = {
         "ranch": Rule("Ranch boundary", ranch),
         "drainage_areas": Rule("Land that drains to a site", area),
+        "roads": Rule("Road", road),
         "structure_lines": Rule("Crest of a structure", Line(palette.CHARCOAL, 0.7)),
         "cross_sections": Rule("Cross-section", Line(palette.CONTOUR, 0.26)),
     }
     if layer in fixed:
         return LayerSymbols((fixed[layer],))
-    if layer == "sites":
-        return _sites()
-    if layer == "headcuts":
-        return _headcuts()
+    made = {
+        "sites": _sites,
+        "headcuts": _headcuts,
+        "structures": _structures,
+        "pools": _pools,
+        "field_notes": _field_notes,
+    }
+    if layer in made:
+        return made[layer]()
     return _channels(check_units(units))

@@ -81,6 +81,8 @@ def _symbol(name: str, rule: Rule) -> ET.Element:
         _marker_layer(symbol, drawing)
     elif isinstance(drawing, Line):
         _line_layer(symbol, drawing)
+        if drawing.inside:
+            _line_layer(symbol, Line(drawing.inside, drawing.inside_mm))
     else:
         _fill_layer(symbol, drawing)
     return symbol
@@ -147,7 +149,7 @@ def _fill_layer(symbol: ET.Element, fill: Fill) -> None:
             "color": _rgba(fill.colour, fill.opacity),
             "style": "solid" if fill.opacity else "no",
             "outline_color": _rgba(fill.outline),
-            "outline_style": "solid",
+            "outline_style": "solid" if fill.outline_mm else "no",
             "outline_width": f"{fill.outline_mm:g}",
             "outline_width_unit": "MM",
             "joinstyle": "round",

@@ -18,6 +18,7 @@ _PIXELS_PER_MM = 1.0 / 0.28
 _AREA_CLASSES_HA = (0.0, 5.0, 25.0, 100.0, 500.0, 2500.0)
 _OPERATORS = {
     "=": "PropertyIsEqualTo",
+    "<>": "PropertyIsNotEqualTo",
     "<": "PropertyIsLessThan",
     ">=": "PropertyIsGreaterThanOrEqualTo",
 }
@@ -130,6 +131,8 @@ def _point(parent: ET.Element, marker: Marker) -> None:
 def _line(parent: ET.Element, line: Line) -> None:
     symbolizer = _se(parent, "LineSymbolizer")
     _stroke(symbolizer, line.colour, line.width_mm, dashed=line.dashed)
+    if line.inside:
+        _line(parent, Line(line.inside, line.inside_mm))
 
 
 def _polygon(parent: ET.Element, fill: Fill) -> None:
@@ -138,7 +141,8 @@ def _polygon(parent: ET.Element, fill: Fill) -> None:
         inside = _se(symbolizer, "Fill")
         _se(inside, "SvgParameter", fill.colour, name="fill")
         _se(inside, "SvgParameter", f"{fill.opacity:g}", name="fill-opacity")
-    _stroke(symbolizer, fill.outline, fill.outline_mm)
+    if fill.outline_mm:
+        _stroke(symbolizer, fill.outline, fill.outline_mm)
 
 
 def _text(parent: ET.Element, label: Label) -> None:

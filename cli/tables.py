@@ -108,6 +108,7 @@ def print_ranked_list(
     *,
     stream: TextIO,
     summary: str,
+    work: Sequence[str] = (),
     cautions: Sequence[str] = (),
     files: Sequence[str] = (),
     units: Units = "si",
@@ -126,8 +127,8 @@ def print_ranked_list(
         Where to print; plain text unless it is a terminal.
     summary
         One line before the table.
-    cautions, files
-        Lines after it.
+    work, cautions, files
+        Lines after it: what it takes, what to be careful with, what was written.
     units
         ``si`` or ``us``.
     return_period_years
@@ -168,6 +169,8 @@ def print_ranked_list(
             _print_plain(console, headings, rows, notes)
     if len(order) > len(shown):
         _print_wrapped(console, f"{len(order) - len(shown)} more sites are in the plan.")
+    for sentence in work:
+        _print_wrapped(console, sentence)
     for caution in cautions:
         _print_wrapped(console, f"Caution: {caution}")
     for name in files:

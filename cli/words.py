@@ -9,27 +9,30 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 
-from cli.fields import ACRE_M2, CFS_M3S, FOOT_M, MILE_M, Units
+import numpy as np
 
-_NUMBER = r"\d{1,3}(?:,\d{3})+(?:\.\d+)?|\d+(?:\.\d+)?"
-#: SI unit in a sentence -> US unit and what one SI unit is in it.
-_US: dict[str, tuple[str, float]] = {
-    "m": ("ft", 1.0 / FOOT_M),
-    "cm": ("in", 1.0 / 2.54),
-    "mm": ("in", 1.0 / 25.4),
-    "km": ("miles", 1000.0 / MILE_M),
-    "ha": ("acres", 10_000.0 / ACRE_M2),
-    "m2": ("sq ft", 1.0 / FOOT_M**2),
-    "km2": ("sq mi", 1.0e6 / MILE_M**2),
-    "m3": ("cu yd", 1.0 / (3 * FOOT_M) ** 3),
-    "m3/s": ("cfs", 1.0 / CFS_M3S),
+from cli.field_types import US_WORDS, Units
+from cli.layers import Layer
+
+#: Columns that hold sentences with figures in them.
+SENTENCES = {
+    "sites": ("reason", "caution", "flood_note", "chosen_why"),
+    "headcuts": ("evidence",),
+    "floods": ("note",),
+    "flood_inputs": ("tc_method",),
+    "spacings": ("source", "note"),
+    "sizes": ("note",),
+    "materials": ("meaning", "note"),
+    "reasons": ("subject", "text", "source"),
+    "instructions": ("text",),
+    "before_you_build": ("text",),
 }
-_UNIT = "|".join(sorted((re.escape(unit) for unit in _US), key=len, reverse=True))
-_BOTH = re.compile(
-    rf"(?:{_NUMBER}) (?:{_UNIT}) \(((?:{_NUMBER}) (?:in|ft|feet|acres|sq mi|miles|cfs))\)"
-)
+_NUMBER = r"\d{1,3}(?:,\d{3})+(?:\.\d+)?|\d+(?:\.\d+)?"
+_UNIT = "|".join(sorted((re.escape(unit) for unit in US_WORDS), key=len, reverse=True))
+_US_UNIT = "|".join(sorted({re.escape(us) for us, _ in US_WORDS.values()} | {"feet"}))
+_BOTH = re.compile(rf"(?:{_NUMBER}) (?:{_UNIT}) \(((?:{_NUMBER}) (?:{_US_UNIT}))\)")
 _FIGURE = re.compile(
-    rf"(?<![\w.,-])(?P<low>(?:{_NUMBER})(?P<join> to | and | or ))?(?P<high>{_NUMBER}) "
+    rf"(?<![\w.,])(?<!\w-)(?P<low>(?:{_NUMBER})(?P<join> to | and | or ))?(?P<high>{_NUMBER}) "
     rf"(?P<unit>{_UNIT})(?![\w/])"
 )
 
@@ -69,7 +72,7 @@ def in_units(text: str, units: Units) -> str:
         return text
 
     def turn(match: re.Match[str]) -> str:
-        name, factor = _US[match["unit"]]
+        name, factor = US_WORDS[match["unit"]]
         low = ""
         if match["low"]:
             number = match["low"].removesuffix(match["join"])
@@ -84,3 +87,16 @@ def in_units(text: str, units: Units) -> str:
 def all_in_units(texts: Iterable[str], units: Units) -> tuple[str, ...]:
     """Write sentences in the units asked for."""
     return tuple(in_units(text, units) for text in texts)
+
+
+def worded(layer: Layer, units: Units) -> Layer:
+    """Turn the figures in a layer's sentences into the units asked for."""
+    names = SENTENCES.get(layer.name, ())
+    if units == "si" or not names or not layer.rows:
+        return layer
+    columns = dict(layer.columns)
+    for name in names:
+        texts = np.empty(layer.rows, dtype=object)
+        texts[:] = [None if t is None else in_units(t, units) for t in columns[name]]
+        columns[name] = texts
+    return Layer(layer.name, layer.geometry, columns, layer.crs)

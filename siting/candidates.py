@@ -8,33 +8,26 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from siting.channel_size import ChannelSize, channel_size
-from siting.grade import place_series
+from siting.channel_reading import ChannelReading, read_stations
+from siting.floods.base import RETURN_PERIODS_YR
+from siting.floods.travel_time import LOWEST_SLOPE
+from siting.grade import place_series, within_limits
 from siting.ground import BoolArray, FloatArray, Ground, IntArray
-from siting.places import (
-    LOG_MAT,
-    ONE_ROCK_DAM,
-    ROCK_BOWL,
-    ROCK_RUNDOWN,
-    SPREADER,
-    Place,
-    Placed,
-)
+from siting.hydraulics.flow import FlowState, normal_flow
+from siting.places import Place, Placed
+from siting.road_places import place_on_roads
 from siting.site_floods import FloodGauge, FloodSettings, SiteFloods
+from siting.spots import BuildSettings, Decision, Measured, SpotMaker, taken
 from siting.spreading import place_spreaders
+from siting.structures.base import Size
+from siting.structures.spot import Spot
+from siting.swales import place_in_swales
 from siting.vertical import place_at_headcuts
-from siting.wording import metres, sentences
+from siting.wording import sentences
 from terrain.sections import SectionMeasures
 
 #: Two heads that share one grade control: places of a pair closer than this are one, m.
 SAME_PLACE_M = 3.0
-#: A station this close stands in for a section that shows no banks, m.
-NEAR_M = 10.0
-#: How far a crest is keyed into each bank, m (field guides, from memory: 0.6 m).
-KEY_M = 0.6
-#: Length of a log mat and of a spreader's band along the flow, m (common practice).
-LOG_MAT_LENGTH_M = 2.0
-BAND_LENGTH_M = 1.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -45,34 +38,35 @@ class Sites:
     ----------
     places
         What the rules gave.
+    spots, sizes
+        Each site as the structure types see it, and the size of what stands there; None for the
+        size where nothing is built.
+    flows
+        Normal flow at each site for each return period; None where the peak flow is not known.
     cell, section_cell
         Cell of the site, and the one at which the channel was measured.
     azimuth_deg
-        Direction of the flow.
+        Direction of the flow, or of the road.
     drainage_area_ha, area_complete
         Land that drains to the site, and whether the raster holds all of it.
-    floods, size, section
-        Peak flows, channel size, and the measured section.
-    height_m, length_m, crest_m
-        Size of the structure: above the bed, along the channel, across it; NaN where none is
-        given.
+    measured, section
+        Floods and channel at each site, and the measured section.
     caution
         Sentences, all together.
     """
 
     places: tuple[Place, ...]
+    spots: tuple[Spot, ...]
+    sizes: tuple[Size | None, ...]
+    flows: tuple[tuple[FlowState | None, ...], ...]
+    caution: tuple[str, ...]
     cell: IntArray
     section_cell: IntArray
     azimuth_deg: FloatArray
     drainage_area_ha: FloatArray
     area_complete: BoolArray
-    floods: SiteFloods
-    size: ChannelSize
+    measured: Measured
     section: SectionMeasures
-    height_m: FloatArray
-    length_m: FloatArray
-    crest_m: FloatArray
-    caution: tuple[str, ...]
 
     @property
     def count(self) -> int:
@@ -81,15 +75,13 @@ class Sites:
 
     def take(self, keep: IntArray) -> Sites:
         """Return some of them."""
-        return Sites(
-            places=tuple(self.places[i] for i in keep),
-            caution=tuple(self.caution[i] for i in keep),
-            **{
-                f.name: taken(getattr(self, f.name), keep)
-                for f in fields(self)
-                if f.name not in ("places", "caution")
-            },
-        )
+        values: dict[str, Any] = {
+            f.name: tuple(value[i] for i in keep)
+            if isinstance(value := getattr(self, f.name), tuple)
+            else taken(value, keep)
+            for f in fields(self)
+        }
+        return Sites(**values)
 
     def of(self, name: str) -> NDArray[Any]:
         """One attribute of all places as an array."""
@@ -98,85 +90,140 @@ class Sites:
             return np.array([*values, None], dtype=object)[:-1]
         return np.array(values)
 
+    def sized(self, name: str) -> FloatArray:
+        """One attribute of all sizes; NaN where nothing is built."""
+        return np.array([np.nan if s is None else getattr(s, name) for s in self.sizes])
 
-def taken(value: Any, keep: IntArray) -> Any:
-    """Some rows of an array, or of every array of a value that holds arrays."""
-    if isinstance(value, np.ndarray):
-        return value[keep]
-    return type(value)(**{f.name: taken(getattr(value, f.name), keep) for f in fields(value)})
+    @property
+    def floods(self) -> SiteFloods:
+        """Peak flows."""
+        return self.measured.floods
+
+    @property
+    def reading(self) -> ChannelReading:
+        """The channel as read."""
+        return self.measured.reading
+
+    @property
+    def one_stone(self) -> BoolArray:
+        """Where only one stone is allowed until bankfull is measured on site."""
+        return np.array([w is not None for w in self.reading.height_why], dtype=np.bool_)
+
+    def design_flow(self, i: int) -> FlowState | None:
+        """Normal flow at a site for the design return period."""
+        return self.flows[i][RETURN_PERIODS_YR.index(self.spots[i].design_period_yr)]
 
 
 def find_sites(
-    ground: Ground, gauge: FloodGauge, settings: FloodSettings
+    ground: Ground,
+    gauge: FloodGauge,
+    settings: FloodSettings,
+    build: BuildSettings | None = None,
 ) -> tuple[Sites, tuple[str, ...]]:
     """Place, size and word all candidate sites.
+
+    Parameters
+    ----------
+    ground, gauge
+        Terrain, and the floods on it.
+    settings
+        What the floods are made from.
+    build
+        What to build with, for which flow, and what to keep away from.
 
     Returns
     -------
     tuple
         Sites, and plain notes about what was left out.
     """
+    maker = SpotMaker(ground, gauge, build or BuildSettings(), division=settings.division)
     placed = Placed()
-    place_at_headcuts(ground, placed)
+    place_at_headcuts(maker, placed)
     placed.places = _share_grade_controls(ground, placed.places)
-    place_series(ground, gauge, placed, division=settings.division)
-    place_spreaders(ground, placed)
-    places = _numbered(placed.places)
+    reading = _read(ground, gauge, settings)
+    place_series(maker, reading, placed)
+    place_in_swales(maker, reading, placed)
+    place_spreaders(maker, placed)
+    place_on_roads(maker, placed)
+    return _measured(maker, _numbered(placed.places)), tuple(placed.notes)
+
+
+def _read(ground: Ground, gauge: FloodGauge, settings: FloodSettings) -> ChannelReading:
+    """Channels at all stations; floods only where a low structure may stand."""
+    q2 = np.full(ground.stations.size, np.nan)
+    at = np.flatnonzero(within_limits(ground))
+    if at.size:
+        q2[at] = gauge.peak(ground.stations.cell[at], 2.0)
+    return read_stations(ground, q2_m3s=q2, division=settings.division)
+
+
+def _measured(maker: SpotMaker, places: tuple[Place, ...]) -> Sites:
+    """Measure the sites once more, each at its own cell, and size what stands there."""
+    ground = maker.ground
     cell = np.array([p.cell for p in places], dtype=np.int64)
     section_cell = np.array([p.section_cell for p in places], dtype=np.int64)
-    floods = gauge.at(cell)
-    azimuth = ground.azimuth_deg(section_cell)
-    section = ground.sections(section_cell, azimuth)
-    area = ground.area_ha(cell)
-    bank_width, bank_depth = _banks(ground, section_cell, section)
-    size = channel_size(
-        area,
-        slope=np.array([p.slope for p in places]),
-        bank_width_m=bank_width,
-        bank_depth_m=bank_depth,
-        q2_m3s=floods.peak(2.0),
-        rules=ground.rules,
-        division=settings.division,
-    )
-    complete = ~ground.cut.is_cut(cell)
-    height, length, crest = _dimensions(ground, places, size)
-    caution = tuple(
-        sentences([*p.cautions, *_size_cautions(p, size, i, float(height[i]))])
-        for i, p in enumerate(places)
-    )
-    sites = Sites(
+    m = maker.measure(cell, section_cell, notes=True)
+    road = np.array([p.azimuth_deg for p in places], dtype=np.float64)
+    azimuth = np.where(np.isfinite(road), road, m.azimuth_deg)
+    spots = tuple(_spot(maker, m, i, p) for i, p in enumerate(places))
+    decisions = [
+        None if p.decision is None or p.control == "refer" else replace(p.decision, spot=spot)
+        for p, spot in zip(places, spots, strict=True)
+    ]
+    sizes = tuple(None if d is None else d.kind.size(d.spot) for d in decisions)
+    return Sites(
         places=places,
+        spots=spots,
+        sizes=sizes,
+        flows=tuple(_flows(spot, p) for spot, p in zip(spots, places, strict=True)),
+        caution=tuple(
+            _caution(p, spot, d, size)
+            for p, spot, d, size in zip(places, spots, decisions, sizes, strict=True)
+        ),
         cell=cell,
         section_cell=section_cell,
         azimuth_deg=azimuth,
-        drainage_area_ha=area,
-        area_complete=complete,
-        floods=floods,
-        size=size,
-        section=section,
-        height_m=height,
-        length_m=length,
-        crest_m=crest,
-        caution=caution,
+        drainage_area_ha=m.drainage_area_ha,
+        area_complete=m.area_complete,
+        measured=m,
+        section=ground.sections(section_cell, azimuth),
     )
-    return sites, tuple(placed.notes)
 
 
-def _banks(
-    ground: Ground, cells: IntArray, section: SectionMeasures
-) -> tuple[FloatArray, FloatArray]:
-    """Bank-top width and depth at cells; where one shows none, those of a station close by."""
-    s = ground.stations
-    width = np.where(section.resolved, section.bank_width_m, np.nan)
-    depth = np.where(section.resolved, section.bank_depth_m, np.nan)
-    if not s.size or not cells.size:
-        return width, depth
-    reach, station = ground.on_network(cells)
-    near = ground.station_near(reach, station)
-    at = np.maximum(near, 0)
-    use = ~section.resolved & (near >= 0) & s.width_resolved[at]
-    use &= np.abs(s.station_m[at] - station) <= NEAR_M
-    return np.where(use, s.bank_width_m[at], width), np.where(use, s.bank_depth_m[at], depth)
+def _spot(maker: SpotMaker, m: Measured, i: int, place: Place) -> Spot:
+    """A site as the types see it, with the flow at its own cell."""
+    if place.decision is None:
+        return maker.spot(m, i, purpose="vertical", slope=place.slope)
+    spot = place.decision.spot
+    if spot.purpose == "road":
+        return spot
+    return replace(
+        spot,
+        q_m3s=tuple(float(m.floods.peak(t)[i]) for t in RETURN_PERIODS_YR),
+        q_high_m3s=tuple(float(q) for q in m.floods.high_m3s[i]),
+    )
+
+
+def _flows(spot: Spot, place: Place) -> tuple[FlowState | None, ...]:
+    """Normal flow for every return period; none on a road."""
+    if spot.purpose == "road" or place.structure == "complete the DEM":
+        return (None,) * len(RETURN_PERIODS_YR)
+    return tuple(
+        normal_flow(spot.section, q, slope=max(spot.slope, LOWEST_SLOPE), roughness=spot.roughness)
+        if np.isfinite(q) and q > 0
+        else None
+        for q in spot.q_m3s
+    )
+
+
+def _caution(place: Place, spot: Spot, decision: Decision | None, size: Size | None) -> str:
+    of_type = () if decision is None or size is None else decision.kind.cautions(spot, size)
+    curve = (
+        "The elevations do not show the channel; its size is from a regional curve: measure it."
+        if place.control != "refer" and spot.purpose != "road" and np.isnan(spot.bank_width_m)
+        else ""
+    )
+    return sentences([*place.cautions, *of_type, curve])
 
 
 def _share_grade_controls(ground: Ground, places: list[Place]) -> list[Place]:
@@ -187,26 +234,35 @@ def _share_grade_controls(ground: Ground, places: list[Place]) -> list[Place]:
     for place in places:
         if place.control in ("grade", "spread"):
             x, y = (float(v) for v in ground.raster.grid.xy_of(place.cell))
-            same = next((p for a, b, p in spots if np.hypot(a - x, b - y) <= SAME_PLACE_M), None)
+            # two in series below one head stay two
+            others = [(a, b, p) for a, b, p in spots if p.group != place.group]
+            same = next((p for a, b, p in others if np.hypot(a - x, b - y) <= SAME_PLACE_M), None)
             if same is not None:
                 joined[place.group] = joined.get(same.group, same.group)
                 continue
             spots.append((x, y, place))
         kept.append(place)
-    order: dict[int, int] = {}
+    return _ordered([replace(p, group=joined.get(p.group, p.group)) for p in kept])
+
+
+def _ordered(places: list[Place]) -> list[Place]:
+    """Within each group number the grade controls first, as they are, then the heads."""
+    last: dict[int, int] = {}
+    for p in places:
+        if p.group and p.control != "vertical":
+            last[p.group] = max(last.get(p.group, 0), p.build_order)
     out = []
-    for place in kept:
-        group = joined.get(place.group, place.group)
-        if group and place.control == "vertical":
-            order[group] = order.get(group, 1) + 1
-            place = replace(place, group=group, build_order=order[group])
-        out.append(place)
+    for p in places:
+        if p.group and p.control == "vertical":
+            last[p.group] = last.get(p.group, 0) + 1
+            p = replace(p, build_order=last[p.group])
+        out.append(p)
     return out
 
 
 def _numbered(places: list[Place]) -> tuple[Place, ...]:
     """Sort by reach and station and give groups numbers in that order; lone ones get 0."""
-    places = sorted(places, key=lambda p: (p.reach, p.station_m, p.cell, p.control))
+    places = sorted(places, key=lambda p: (p.reach < 0, p.reach, p.station_m, p.cell, p.control))
     members: dict[int, int] = {}
     for p in places:
         members[p.group] = members.get(p.group, 0) + 1
@@ -220,46 +276,3 @@ def _numbered(places: list[Place]) -> tuple[Place, ...]:
         else replace(p, group=0, build_order=0)
         for p in places
     )
-
-
-def _dimensions(
-    ground: Ground, places: tuple[Place, ...], size: ChannelSize
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Height, length along the channel and crest across it; NaN where nothing may be said."""
-    rules = ground.rules
-    out = np.full((len(places), 3), np.nan)
-    one_stone = rules.low("grade_control.height")
-    for i, p in enumerate(places):
-        bankfull, width = float(size.bankfull_width_m[i]), float(size.width_m[i])
-        if p.structure in (ONE_ROCK_DAM, LOG_MAT):
-            # both span the bed from bank to bank; stone is keyed in besides
-            across = width if p.structure == LOG_MAT else float(size.bed_width_m[i]) + 2 * KEY_M
-            along = LOG_MAT_LENGTH_M if p.structure == LOG_MAT else max(1.0, bankfull)
-            out[i] = size.height_m[i], along, across
-        elif p.structure == SPREADER:
-            across = np.clip(
-                3 * bankfull, rules.low("spreader.length"), rules.high("spreader.length")
-            )
-            out[i] = one_stone, BAND_LENGTH_M, across
-        elif p.structure == ROCK_BOWL:
-            out[i] = p.headcut_height_m, rules.value("rock_bowl.run") * p.headcut_height_m, width
-        elif p.structure == ROCK_RUNDOWN:
-            out[i] = p.headcut_height_m, rules.value("rock_rundown.run") * p.headcut_height_m, width
-    return out[:, 0], out[:, 1], out[:, 2]
-
-
-def _size_cautions(place: Place, size: ChannelSize, i: int, height_m: float) -> list[str]:
-    out = []
-    if place.structure in (ONE_ROCK_DAM, LOG_MAT):
-        out.append(size.why[i] or "")
-        if place.needed_height_m > height_m + 1e-9:
-            out.append(
-                f"To reach the foot of the drop a crest of {metres(place.needed_height_m)} is "
-                f"needed, more than the {metres(height_m)} allowed here: two low ones in series, "
-                "or measure bankfull, which may allow more."
-            )
-    if size.width_source[i] == "curve" and place.control != "refer":
-        out.append(
-            "The elevations do not show the channel; its size is from a regional curve: measure it."
-        )
-    return out

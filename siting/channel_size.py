@@ -12,16 +12,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from siting.floods.bankfull import bankfull_curve, bankfull_geometry
+from siting.bankfull import height_limit, settle_bankfull
+from siting.floods.bankfull import bankfull_geometry
 from siting.floods.travel_time import CHANNEL_ROUGHNESS, LOWEST_SLOPE
-from siting.floods.units import HA_PER_KM2
 from siting.rules import Rules
-from siting.wording import metres
 
 FloatArray = NDArray[np.floating[Any]]
 BoolArray = NDArray[np.bool_]
-#: Heights are given in steps of this many metres, downwards: stones come no finer.
-HEIGHT_STEP_M = 0.05
 #: A bed is taken to be at most this many times as wide as the regional curve's channel: wider banks
 #: are those of the valley (common practice, no published source).
 WIDEST_BED = 4.0
@@ -93,55 +90,36 @@ def channel_size(
     """
     curve = bankfull_geometry(drainage_area_ha, division=division)
     resolved = np.isfinite(bank_width_m) & np.isfinite(bank_depth_m)
-    bed = _bed_width_m(bank_width_m, bank_depth_m, curve.width_m)
+    width, depth = (np.where(resolved, a, np.nan) for a in (bank_width_m, bank_depth_m))
+    bed = bed_width_m(width, depth, curve.width_m)
     stage = manning_depth_m(q2_m3s, bed, slope)
-    lowest_ha = bankfull_curve(division).lowest_km2 * HA_PER_KM2
-    in_reach = drainage_area_ha >= rules.value("grade_control.curve_reach") * lowest_ha
-    by_curve = np.where(in_reach, curve.depth_m, np.nan)
-    flows = stage > 0
-    stage = np.where(flows, stage, np.nan)
-    top = np.where(resolved, bank_depth_m, np.inf)
-    by_flow = stage <= np.nan_to_num(by_curve, nan=np.inf)
-    estimate = np.minimum(np.fmin(stage, by_curve), top)
-    known = np.isfinite(estimate)
-    both = np.fmax(stage, by_curve) / np.fmin(stage, by_curve)
-    differ = np.nan_to_num(both, nan=1.0) > rules.value("grade_control.bankfull_agreement")
-    one_stone, cap = rules.low("grade_control.height"), rules.high("grade_control.height")
-    third = estimate * rules.value("grade_control.bankfull_share")
-    low = known & (third < one_stone)
-    measure = ~known | differ | low
-    stepped = np.floor(np.nan_to_num(third) / HEIGHT_STEP_M + 1e-9) * HEIGHT_STEP_M
-    height = np.where(measure, one_stone, np.clip(stepped, one_stone, cap))
-    stone = metres(one_stone)
-    # the first that holds is told
-    why = np.select(
-        [~known, differ, low],
-        [
-            f"Bankfull depth is not known here: no higher than one stone ({stone}), laid flush, "
-            "until it is measured on site.",
-            "Estimates of bankfull depth differ more than twofold: measure it on site; until "
-            f"then no higher than one stone ({stone}).",
-            f"A third of bankfull depth is less than one stone ({stone}): lay it flush, no higher, "
-            "and measure bankfull on site.",
-        ],
-        default="",
+    unknown = np.full(stage.shape, np.nan)
+    bankfull = settle_bankfull(
+        drainage_area_ha=drainage_area_ha,
+        bank_width_m=width,
+        bank_depth_m=depth,
+        bench_m=unknown,
+        bench_width_m=unknown,
+        flow_m=stage,
+        # sides of 1 to 1 rise from the bed
+        flow_width_m=bed + 2 * np.nan_to_num(stage),
+        rules=rules,
+        division=division,
     )
+    limit = height_limit(bankfull, rules)
+    known = np.isfinite(bankfull.depth_m)
     return ChannelSize(
-        width_m=np.where(resolved, bank_width_m, curve.width_m),
-        depth_m=np.where(resolved, bank_depth_m, curve.depth_m),
+        width_m=np.where(resolved, width, curve.width_m),
+        depth_m=np.where(resolved, depth, curve.depth_m),
         width_source=np.where(resolved, "dem", "curve").astype(object),
-        bank_width_m=np.where(resolved, bank_width_m, np.nan),
-        bank_depth_m=np.where(resolved, bank_depth_m, np.nan),
-        # width and depth from the same estimate: sides of 1 to 1 rise from the bed
-        bankfull_width_m=np.fmin(
-            np.where(by_flow, bed + 2 * np.nan_to_num(stage), curve.width_m),
-            np.where(resolved, bank_width_m, np.inf),
-        ),
-        bankfull_depth_m=np.where(known, estimate, np.minimum(curve.depth_m, top)),
+        bank_width_m=width,
+        bank_depth_m=depth,
+        bankfull_width_m=np.where(known, bankfull.width_m, np.fmin(curve.width_m, width)),
+        bankfull_depth_m=np.where(known, bankfull.depth_m, np.fmin(curve.depth_m, depth)),
         bed_width_m=bed,
-        height_m=height,
-        measure_first=measure,
-        why=np.array([w or None for w in why] + [None], dtype=object)[:-1],
+        height_m=limit.height_m,
+        measure_first=limit.measure_first,
+        why=limit.why,
     )
 
 
@@ -161,7 +139,7 @@ def manning_depth_m(
     return np.where(np.isfinite(flow_m3s), depth, np.nan)
 
 
-def _bed_width_m(
+def bed_width_m(
     bank_width_m: FloatArray, bank_depth_m: FloatArray, curve_width_m: FloatArray
 ) -> FloatArray:
     """Width of the bed: banks of 1 to 1 taken off the bank-top width (common practice)."""

@@ -7,3 +7,7 @@ from terrain.errors import GullywalkError
 
 class RulesError(GullywalkError, ValueError):
     """A file of limits or weights that cannot be used."""
+
+
+class CostError(GullywalkError, ValueError):
+    """A file of prices that cannot be used."""

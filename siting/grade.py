@@ -2,57 +2,89 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, field
+
 import numpy as np
 
-from siting.channel_size import ChannelSize, channel_size
+from siting.channel_reading import ChannelReading
 from siting.ground import BoolArray, FloatArray, Ground, IntArray
-from siting.places import LOG_MAT, ONE_ROCK_DAM, Place, Placed, Spots
-from siting.site_floods import FloodGauge
-from siting.spacing import one_rock_spacing_m
+from siting.places import Place, Placed, Spots, placed_at_station
+from siting.spacing_table import default_spacing_m, spacing_rows
+from siting.spots import Decision, SpotMaker
 from siting.spreading import station_spacing_m
-from siting.wording import counted, hectares, metres, percent
+from siting.station_survey import StationSurvey
+from siting.wording import counted, hectares, metres, percent, sentences
 
 #: Two flow paths side by side on one wide floor get one series between them, m.
 BESIDE_M = 10.0
 #: Depth that is taken as fully sure, in multiples of its error.
 SURE_ERRORS = 8.0
+#: From this stage of incision on a channel may heal by itself: filling, and stable again. It is read
+#: from a bench in the cut, which also marks bankfull: reason for a look, not for doing nothing.
+HEALING_STAGE = 4
 
 
-def place_series(ground: Ground, gauge: FloodGauge, placed: Placed, *, division: str) -> None:
+@dataclass(slots=True)
+class _Left:
+    """What was left out, to be told in the notes."""
+
+    further: int = 0
+    refused: dict[str, int] = field(default_factory=dict)
+    near: int = 0
+
+
+def place_series(maker: SpotMaker, reading: ChannelReading, placed: Placed) -> None:
     """Add the first structures of a series to each reach that calls for one.
 
-    A stretch calls for a series where the elevations show banks well above the bankfull depth,
-    within the limits of hand work, away from headcuts and their pairs, fans, ponds and fills.
-    Places run from the stretch's lower end up, at the stated spacing, in straight channel.
+    A stretch calls for a series where the elevations show banks well above the bankfull depth (or
+    simply deep, where no flow tells bankfull), within the limits of hand work, away from headcuts and their pairs, fans, ponds, roads and
+    fills. Places run from the stretch's lower end up, at the stated spacing, in straight channel.
+
+    Parameters
+    ----------
+    maker
+        Measures and decides.
+    reading
+        Channels as read at the ground's stations.
+    placed
+        Takes the places.
     """
-    stations, rules = ground.stations, ground.rules
-    open_to = np.flatnonzero(_within_limits(ground) & ~_near_heads(ground, placed))
-    if not open_to.size:
+    ground = maker.ground
+    rules = ground.rules
+    # where bankfull is not known, the depth that `within_limits` asks for has to do
+    low = reading.bank_height_ratio < rules.value("series.bank_height_ratio")
+    calls = within_limits(ground) & ~low & (reading.setting != "fan")
+    open_to = np.flatnonzero(calls & ~near_places(ground, placed))
+    runs = _runs(ground, open_to)
+    if not runs:
         return
-    size = channel_size(
-        stations.drainage_area_ha[open_to],
-        slope=stations.slope[open_to],
-        bank_width_m=stations.bank_width_m[open_to],
-        bank_depth_m=stations.bank_depth_m[open_to],
-        q2_m3s=gauge.peak(stations.cell[open_to], 2.0),
-        rules=rules,
-        division=division,
-    )
-    ratio = stations.bank_depth_m[open_to] / size.bankfull_depth_m
-    incised = ratio >= rules.value("series.bank_height_ratio")
-    bends = _turn_deg(ground)[open_to] > rules.value("series.bend")
-    left_out = 0
+    straight = _turn_deg(ground) <= rules.value("series.bend")
+    stations = np.concatenate(runs)
+    survey = StationSurvey.of(maker, stations[straight[stations]])
+    left = _Left()
     others = Spots(BESIDE_M)
-    for run in _runs(ground, open_to, incised):
-        left_out += _place_run(ground, open_to, run, size, bends, placed, others)
-    if left_out:
+    for run in runs:
+        _place_run(survey, run, placed, others, left)
+    _tell(left, placed)
+
+
+def _tell(left: _Left, placed: Placed) -> None:
+    if left.further:
         placed.notes.append(
-            f"Series list their lowest structures only; {counted(left_out, 'more place')} "
+            f"Series list their lowest structures only; {counted(left.further, 'more place')} "
             "would follow up the same reaches as these fill."
         )
+    if left.near:
+        placed.notes.append(
+            f"{counted(left.near, 'place')} of a series left out near roads, ponds or what else "
+            "is kept clear."
+        )
+    for why, count in sorted(left.refused.items(), key=lambda item: -item[1])[:3]:
+        places = "station" if count == 1 else "stations"
+        placed.notes.append(f"No series at {count} {places} of an incised reach: {why}")
 
 
-def _within_limits(ground: Ground) -> BoolArray:
+def within_limits(ground: Ground) -> BoolArray:
     """Stations where a low structure may stand; limits at the unfavourable end of the error."""
     s, rules = ground.stations, ground.rules
     with np.errstate(invalid="ignore"):
@@ -63,11 +95,25 @@ def _within_limits(ground: Ground) -> BoolArray:
             "one_rock_dam.channel_depth"
         )
         narrow = s.bank_width_m <= rules.high("hand_work.channel_width")
-    slope = s.slope
-    gentle = slope + rules.value("measuring.slope_error") <= rules.high("series.slope")
-    sloping = slope - rules.value("measuring.slope_error") >= rules.low("series.slope")
-    small = s.drainage_area_ha <= rules.high("hand_work.drainage_area")
-    ok = s.width_resolved & deep_enough & shallow & narrow & gentle & sloping & small & ~s.is_fan
+    ok = s.width_resolved & deep_enough & shallow & narrow & gentle(ground) & ~s.is_fan
+    return _usable(ground, ok)
+
+
+def gentle(ground: Ground) -> BoolArray:
+    """Stations whose slope and drainage area suit low structures."""
+    s, rules = ground.stations, ground.rules
+    error = rules.value("measuring.slope_error")
+    out: BoolArray = (
+        (s.slope + error <= rules.high("series.slope"))
+        & (s.slope - error >= rules.low("series.slope"))
+        & (s.drainage_area_ha <= rules.high("hand_work.drainage_area"))
+    )
+    return out
+
+
+def _usable(ground: Ground, ok: BoolArray) -> BoolArray:
+    """Of some stations those inside the ranch, with a whole area, off water and dams."""
+    s = ground.stations
     at = np.flatnonzero(ok)
     cells = s.cell[at]
     ok[at] = (
@@ -79,7 +125,7 @@ def _within_limits(ground: Ground) -> BoolArray:
     return ok
 
 
-def _near_heads(ground: Ground, placed: Placed) -> BoolArray:
+def near_places(ground: Ground, placed: Placed) -> BoolArray:
     """Stations at the face of a headcut, in the stretch of its pair, or by another site."""
     s, heads, rules = ground.stations, ground.headcuts, ground.rules
     near = np.zeros(s.size, dtype=np.bool_)
@@ -111,133 +157,114 @@ def _turn_deg(ground: Ground) -> FloatArray:
     return np.where(whole, angle, 0.0)
 
 
-def _runs(ground: Ground, open_to: IntArray, incised: BoolArray) -> list[IntArray]:
-    """Stretches of neighbouring stations, as positions in ``open_to``; gaps of one are bridged."""
-    at = np.flatnonzero(incised)
-    if not at.size:
+def _runs(ground: Ground, open_to: IntArray) -> list[IntArray]:
+    """Stretches of neighbouring stations; gaps of one are bridged, short ones left out."""
+    if not open_to.size:
         return []
-    station = open_to[at]
-    reach = ground.stations.reach[station]
-    cuts = np.flatnonzero((np.diff(station) > 2) | (np.diff(reach) != 0)) + 1
-    runs = np.split(at, cuts)
-    along = ground.stations.station_m
+    reach, along = ground.stations.reach[open_to], ground.stations.station_m
+    cuts = np.flatnonzero((np.diff(open_to) > 2) | (np.diff(reach) != 0)) + 1
     least = ground.rules.value("series.length")
-    return [r for r in runs if along[open_to[r[-1]]] - along[open_to[r[0]]] >= least]
+    return [r for r in np.split(open_to, cuts) if along[r[-1]] - along[r[0]] >= least]
 
 
 def _place_run(
-    ground: Ground,
-    open_to: IntArray,
-    run: IntArray,
-    size: ChannelSize,
-    bends: BoolArray,
-    placed: Placed,
-    others: Spots,
-) -> int:
-    """Place one series from its lower end up; return how many places are left out."""
-    s, rules = ground.stations, ground.rules
-    low, high = (
-        rules.low("grade_control.spacing_widths"),
-        rules.high("grade_control.spacing_widths"),
-    )
-    spots: list[tuple[int, float]] = []
-    next_m = float(s.station_m[open_to[run[0]]])
-    for j in run:
-        i = int(open_to[j])
+    survey: StationSurvey, run: IntArray, placed: Placed, others: Spots, left: _Left
+) -> None:
+    """Place one series from its lower end up."""
+    maker = survey.maker
+    ground = maker.ground
+    s = ground.stations
+    spots: list[tuple[int, Decision, float]] = []
+    next_m = -np.inf
+    for j in survey.rows(run):
+        i = int(survey.station[j])
         beside = not others.clear(float(s.x_m[i]), float(s.y_m[i]))
-        if s.station_m[i] < next_m - 1e-9 or bends[j] or beside:
+        if s.station_m[i] < next_m - 1e-9 or beside:
             continue
-        spacing = float(
-            one_rock_spacing_m(
-                size.height_m[j],
-                s.slope[i],
-                width_m=size.bankfull_width_m[j],
-                widths=(low, high),
-                k=rules.value("grade_control.wedge_share"),
-            )
+        if not survey.clear(int(j)):
+            left.near += 1
+            continue
+        spot = survey.spot(int(j), purpose="grade")
+        decision = maker.decide(spot)
+        if decision.size is None:
+            why = " ".join(c.why_not for c in decision.failed) or decision.nearest_why_not[0]
+            left.refused[why] = left.refused.get(why, 0) + 1
+            continue
+        spacing = default_spacing_m(
+            decision.size.height_m, spot.slope, spot.bankfull_width_m, ground.rules
         )
-        spots.append((int(j), spacing))
+        spots.append((i, decision, spacing))
         next_m = float(s.station_m[i]) + spacing
-    if not spots:
-        return 0
-    for j, _ in spots:
-        others.add(float(s.x_m[open_to[j]]), float(s.y_m[open_to[j]]))
-    most = int(rules.value("series.most"))
+    for i, _, _ in spots:
+        others.add(float(s.x_m[i]), float(s.y_m[i]))
+    most = int(ground.rules.value("series.most"))
     group = placed.new_group() if len(spots) > 1 else 0
-    length = float(s.station_m[open_to[run[-1]]] - s.station_m[open_to[run[0]]])
-    for order, (j, spacing) in enumerate(spots[:most], start=1):
-        i = int(open_to[j])
-        mat = _is_log_mat(ground, i)
-        placed.places.append(
-            Place(
-                cell=int(s.cell[i]),
-                section_cell=int(s.cell[i]),
-                reach=int(s.reach[i]),
-                station_m=float(s.station_m[i]),
-                control="grade",
-                structure=LOG_MAT if mat else ONE_ROCK_DAM,
-                slope=float(s.slope[i]),
-                confidence=_sureness(ground, float(s.bank_depth_m[i])),
-                reason=_reason(ground, i, length, len(spots), order, spacing, mat),
-                cautions=tuple(_cautions(ground, i, order)),
-                group=group,
-                build_order=order if group else 0,
-            )
-        )
-    return max(0, len(spots) - most)
+    length = float(s.station_m[run[-1]] - s.station_m[run[0]])
+    for order, (i, decision, spacing) in enumerate(spots[:most], start=1):
+        text = _reason(ground, i, length, len(spots), order, spacing, decision)
+        placed.places.append(_of_series(ground, i, decision, text, order, group))
+    left.further += max(0, len(spots) - most)
 
 
-def _is_log_mat(ground: Ground, i: int) -> bool:
-    s, rules = ground.stations, ground.rules
-    return bool(
-        s.bank_depth_m[i] <= rules.value("log_mat.bank_depth")
-        and s.bank_width_m[i] >= rules.value("log_mat.width_over_depth") * s.bank_depth_m[i]
-        and s.slope[i] <= rules.value("log_mat.gradient")
+def _of_series(
+    ground: Ground, i: int, decision: Decision, reason: str, order: int, group: int
+) -> Place:
+    """One structure of a series at station ``i``."""
+    s, spot = ground.stations, decision.spot
+    cautions = (
+        "Start on a stable base (rock, a junction, a sill): check its foot." if order == 1 else "",
+        "A bench has formed in the cut, so the channel may be filling already: where grass holds "
+        "bench and bed, leave it alone."
+        if spot.stage >= HEALING_STAGE
+        else "",
+    )
+    return placed_at_station(
+        ground,
+        i,
+        decision,
+        reason=reason,
+        cautions=tuple(c for c in cautions if c),
+        confidence=sureness(ground, float(s.bank_depth_m[i])),
+        group=group,
+        build_order=order if group else 0,
+        spacing=spacing_rows(
+            decision.kind.spacing_rules,
+            height_m=decision.sized.height_m,
+            slope=spot.slope,
+            width_m=spot.bankfull_width_m,
+            rules=ground.rules,
+        ),
     )
 
 
-def _sureness(ground: Ground, depth_m: float) -> float:
+def sureness(ground: Ground, depth_m: float) -> float:
     """How sure the incision is: its depth against its error."""
     error = ground.rules.value("measuring.height_error_least") * max(1.0, ground.raster.grid.cell_m)
     return float(np.clip(depth_m / (SURE_ERRORS * error), 0.0, 1.0))
 
 
 def _reason(
-    ground: Ground, i: int, length: float, count: int, order: int, spacing: float, mat: bool
+    ground: Ground,
+    i: int,
+    length: float,
+    count: int,
+    order: int,
+    spacing: float,
+    decision: Decision,
 ) -> str:
     s = ground.stations
     first = (
         f"The channel is cut {metres(s.bank_depth_m[i])} deep and {metres(s.bank_width_m[i])} wide "
         f"over {metres(length)} at a slope of {percent(s.slope[i])}; "
-        f"{hectares(s.drainage_area_ha[i])} drain to it. "
+        f"{hectares(s.drainage_area_ha[i])} drain to it."
     )
     widths = ground.rules["grade_control.spacing_widths"]
     share = ground.rules.value("grade_control.wedge_share")
-    kind = (
-        "Low banks and a wide floor suit a log mat, which holds and slowly raises the bed."
-        if mat
-        else "A line of one-rock dams holds the bed and lets it rise."
-    )
     place = (
-        f" Number {order} of {count} from the lower end up, {metres(spacing)} to the next "
+        f"Number {order} of {count} from the lower end up, {metres(spacing)} to the next "
         f"(middle of {widths.low:g} to {widths.high:g} bankfull widths, held between head-to-toe "
         f"and a deposit that takes {100 * share:.0f} % of the bed slope)."
         if count > 1
         else ""
     )
-    return first + kind + place
-
-
-def _cautions(ground: Ground, i: int, order: int) -> list[str]:
-    s, rules = ground.stations, ground.rules
-    out = []
-    if order == 1:
-        out.append("Start on a stable base (rock, a junction, a sill): check its foot.")
-    if s.drainage_area_ha[i] > rules.low("hand_work.drainage_area"):
-        out.append(
-            f"More than {hectares(rules.low('hand_work.drainage_area'))} drain to it: "
-            "have the design reviewed."
-        )
-    if s.bank_width_m[i] > rules.low("hand_work.channel_width"):
-        out.append("The channel is wide: it takes much material.")
-    return out
+    return sentences([first, decision.kind.summary, place])

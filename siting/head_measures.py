@@ -1,4 +1,4 @@
-"""What the rules read at each headcut, and at the place of the grade control below it."""
+"""What the rules read at each headcut."""
 
 from __future__ import annotations
 
@@ -7,35 +7,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from siting.ground import BoolArray, FloatArray, Ground, IntArray
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class PairPlaces:
-    """Where the grade control of each headcut would stand; arrays of shape ``(n,)``.
-
-    Parameters
-    ----------
-    cell
-        Flat number, -1 where there is no room.
-    distance_m
-        Metres below the foot of the drop.
-    slope, bank_depth_m, bank_width_m, is_fan
-        Measures there.
-    next_drop_m
-        Metres from the foot to the next drop below, where that lies before the place; else NaN.
-    reach, station_m
-        Place on the network.
-    """
-
-    cell: IntArray
-    distance_m: FloatArray
-    slope: FloatArray
-    bank_depth_m: FloatArray
-    bank_width_m: FloatArray
-    is_fan: BoolArray
-    next_drop_m: FloatArray
-    reach: IntArray
-    station_m: FloatArray
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -54,8 +25,6 @@ class HeadMeasures:
         Channel just below the foot, and the cell where it was measured.
     heads_below
         Headcuts further down the same way.
-    pair
-        Place of the grade control.
     """
 
     index: IntArray
@@ -67,15 +36,15 @@ class HeadMeasures:
     bank_width_m: FloatArray
     section_cell: IntArray
     heads_below: IntArray
-    pair: PairPlaces
 
 
 def measure_heads(ground: Ground, index: IntArray) -> HeadMeasures:
     """Measure the channel at headcuts, all at once."""
     heads, cell_m = ground.headcuts, ground.raster.grid.cell_m
     height = heads.headcut_height_m[index]
-    far = ground.rules.high("pair.distance") * float(height.max()) + 3 * cell_m
-    way, walked = ground.ways_down(heads.foot_cell[index], length_m=far)
+    way, walked = ground.ways_down(
+        heads.foot_cell[index], length_m=float(height.max(initial=0.0)) + 3 * cell_m
+    )
     below = np.argmax(walked >= np.maximum(height, 2 * cell_m)[:, None], axis=1)
     section_cell = way[np.arange(index.size), below]
     section_cell = np.where(section_cell >= 0, section_cell, heads.foot_cell[index])
@@ -92,7 +61,6 @@ def measure_heads(ground: Ground, index: IntArray) -> HeadMeasures:
         bank_width_m=np.where(section.resolved, section.bank_width_m, np.nan),
         section_cell=section_cell,
         heads_below=_heads_below(ground, index),
-        pair=pair_places(ground, index, way, walked),
     )
 
 
@@ -110,46 +78,3 @@ def _heads_below(ground: Ground, index: IntArray) -> IntArray:
     for lip in cells:
         count += ground.catchments.contains(lip, cells)
     return count - 1
-
-
-def pair_places(ground: Ground, index: IntArray, way: IntArray, walked: FloatArray) -> PairPlaces:
-    """Find the first cell at least the least distance below each foot.
-
-    The nearest allowed place needs the lowest structure. Cells are coarse against short distances:
-    the first cell past the least distance counts even when it lies a cell too far.
-    """
-    rules, heads, grid = ground.rules, ground.headcuts, ground.raster.grid
-    n = np.arange(index.size)
-    height = heads.headcut_height_m[index]
-    near_m = rules.low("pair.distance") * height
-    far_m = np.maximum(rules.high("pair.distance") * height, near_m + 1.5 * grid.cell_m)
-    fits = (walked >= near_m[:, None]) & (walked <= far_m[:, None])
-    at = np.argmax(fits, axis=1)
-    # the next drop below ends the stretch: its lip must not lie between foot and structure
-    sure = heads.confidence >= rules.value("measuring.least_confidence")
-    is_lip = np.isin(way, heads.cell[sure]) & (way >= 0) & (way != heads.cell[index][:, None])
-    lip_at = np.argmax(is_lip, axis=1)
-    next_drop = np.where(is_lip.any(axis=1), walked[n, lip_at], np.nan)
-    blocked = next_drop <= np.where(fits.any(axis=1), walked[n, at], far_m) + grid.cell_m
-    ok = fits.any(axis=1) & ~blocked
-    cell = np.where(ok, way[n, at], -1)
-    there = np.maximum(cell, 0)
-    section = ground.sections(there, ground.azimuth_deg(there))
-    reach, station = ground.on_network(there)
-    station_index = ground.station_near(reach, station)
-    return PairPlaces(
-        cell=cell,
-        distance_m=np.where(ok, walked[n, at], np.nan),
-        slope=_at_station(
-            ground.stations.slope, station_index, np.maximum(heads.slope_below[index], 0)
-        ),
-        bank_depth_m=np.where(section.resolved, section.bank_depth_m, np.nan),
-        bank_width_m=np.where(section.resolved, section.bank_width_m, np.nan),
-        is_fan=_at_station(
-            ground.stations.is_fan.astype(np.float64), station_index, np.zeros(index.size)
-        )
-        > 0.5,
-        next_drop_m=np.where(blocked, next_drop, np.nan),
-        reach=reach,
-        station_m=station,
-    )

@@ -6,12 +6,11 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-ROCK_BOWL = "rock bowl"
-LOG_DROP = "log drop"
-ROCK_RUNDOWN = "rock rundown"
-ONE_ROCK_DAM = "one-rock dam"
-LOG_MAT = "log mat"
-SPREADER = "crescent spreader"
+from siting.ground import Ground
+from siting.spacing_table import SpacingRow
+from siting.spots import Decision
+from siting.structures.base import Check
+
 ENGINEER = "engineer"
 MORE_ELEVATIONS = "complete the DEM"
 
@@ -45,8 +44,6 @@ class Place:
         Index of the headcut it works at, -1 for none.
     headcut_height_m
         Height of that drop; NaN for none.
-    needed_height_m
-        Height a grade control needs to back water to the foot of its drop; NaN where none is asked.
     group
         Places that work together share this number; 0 for none.
     build_order
@@ -55,6 +52,21 @@ class Place:
         Depth of the channel above the place (what is still whole), m; NaN where not known.
     heads_below
         Headcuts further down the same way.
+    decision
+        What stands here and why nothing else; None at a referral that no type was asked about.
+    foot_cell
+        Foot of the drop that a grade control backs water to; -1 for none.
+    spacing
+        Spacing rules of a series that apply here.
+    azimuth_deg
+        Direction of the road for a structure on one; NaN elsewhere.
+    checks
+        Limits that decided beside those of the types: distances to roads and the like.
+    foot_distance_m
+        Metres along the bed from there up to that foot; NaN for none.
+    bases
+        Cells of the headcuts further down the way of the water within `siting.bases.BASE_REACH_M`,
+        the nearest first; only at a headcut itself.
     """
 
     cell: int
@@ -69,11 +81,49 @@ class Place:
     cautions: tuple[str, ...] = ()
     headcut: int = -1
     headcut_height_m: float = np.nan
-    needed_height_m: float = np.nan
     group: int = 0
     build_order: int = 0
     above_m: float = np.nan
     heads_below: int = 0
+    decision: Decision | None = None
+    foot_cell: int = -1
+    spacing: tuple[SpacingRow, ...] = ()
+    azimuth_deg: float = np.nan
+    checks: tuple[Check, ...] = ()
+    foot_distance_m: float = np.nan
+    bases: tuple[int, ...] = ()
+
+
+def placed_at_station(
+    ground: Ground,
+    i: int,
+    decision: Decision,
+    *,
+    reason: str,
+    cautions: tuple[str, ...],
+    confidence: float,
+    group: int,
+    build_order: int,
+    spacing: tuple[SpacingRow, ...] = (),
+) -> Place:
+    """A structure at one of the ground's stations."""
+    s = ground.stations
+    return Place(
+        cell=int(s.cell[i]),
+        section_cell=int(s.cell[i]),
+        reach=int(s.reach[i]),
+        station_m=float(s.station_m[i]),
+        control=decision.kind.control,
+        structure=decision.kind.name,
+        slope=float(s.slope[i]),
+        confidence=confidence,
+        reason=reason,
+        cautions=cautions,
+        group=group,
+        build_order=build_order,
+        decision=decision,
+        spacing=spacing,
+    )
 
 
 @dataclass(slots=True)

@@ -5,10 +5,8 @@ Every measure runs from 0 to 1 and is written out below, so that a rank can be f
 
 from __future__ import annotations
 
-import os
 from collections.abc import Mapping
 from dataclasses import dataclass
-from pathlib import Path
 from types import MappingProxyType
 
 import numpy as np
@@ -17,7 +15,7 @@ from siting.candidates import Sites
 from siting.errors import RulesError
 from siting.ground import FloatArray, IntArray
 from siting.rules import Rules
-from siting.settings_file import number, own_file, read_settings, words
+from siting.settings_file import Source, number, own_file, read_settings, source_name, words
 from siting.wording import hectares, metres
 
 WEIGHTS_FILE = "weights.toml"
@@ -59,7 +57,7 @@ class Weights:
     origin: str
 
 
-def load_weights(path: str | os.PathLike[str] | None = None) -> Weights:
+def load_weights(source: Source | None = None) -> Weights:
     """Read weights; what a user's file does not hold stays as it comes with the package.
 
     Raises
@@ -71,9 +69,9 @@ def load_weights(path: str | os.PathLike[str] | None = None) -> Weights:
     own = own_file(WEIGHTS_FILE)
     tables = {group: _values(own, group, WEIGHTS_FILE) for group in ("weights", "factors")}
     origin = WEIGHTS_FILE
-    if path is not None:
-        origin = Path(path).name
-        given = read_settings(path, own)
+    if source is not None:
+        origin = source_name(source)
+        given = read_settings(source, own)
         for group, values in tables.items():
             values |= _values(given, group, origin)
     if sum(tables["weights"].values()) <= 0:
@@ -150,20 +148,22 @@ def _measures(sites: Sites, rules: Rules) -> FloatArray:
     out = np.zeros((sites.count, len(MEASURES)))
     limit = rules.high("hand_work.drop")
     widest = rules.high("hand_work.channel_width")
+    widths, depths = sites.measured.width_m, sites.measured.depth_m
+    heights = sites.sized("height_m")
     for i, p in enumerate(sites.places):
         area = float(sites.drainage_area_ha[i])
         if p.headcut >= 0:
             drop = p.headcut_height_m if np.isfinite(p.headcut_height_m) else limit
-            depth = max(float(np.nan_to_num(sites.size.depth_m[i])), drop, 1e-6)
+            depth = max(float(np.nan_to_num(depths[i])), drop, 1e-6)
             above = np.nan_to_num(p.above_m, nan=depth)
             worth = 1.0 - min(1.0, max(0.0, above) / depth)
             urgency = min(1.0, drop / limit * (area / URGENT_AREA_HA) ** RETREAT_EXPONENT)
         else:
-            drop = float(np.nan_to_num(sites.height_m[i]))
+            drop = float(np.nan_to_num(heights[i]))
             worth = FAN_WORTH if p.control == "spread" else SERIES_WORTH
             urgency = 0.5 * min(1.0, (area / URGENT_AREA_HA) ** RETREAT_EXPONENT)
         low = 1.0 - min(1.0, drop / limit)
-        narrow = 1.0 - min(1.0, float(sites.size.width_m[i]) / widest)
+        narrow = 1.0 - min(1.0, float(widths[i]) / widest)
         out[i] = worth, urgency, 0.5 * (low + narrow), 1.0 / (1 + p.heads_below), p.confidence
     return out
 

@@ -28,6 +28,9 @@ FAN_GULLY_DEPTH_M = 0.4
 #: On a fan the lower side stands no higher than this above the bed, m.
 FAN_SIDE_RISE_M = 0.1
 
+#: Sections to each side that stand in for one that crosses its neighbour.
+AROUND = 3
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class ReachStations:
@@ -131,7 +134,9 @@ def reach_stations(
     reach = np.repeat(np.arange(network.size), [len(r) for r in rows])
     x, y = place_of(raster, table[:, 1], table[:, 2])
     cell = table[:, 5].astype(np.int64)
-    sections = measure_sections(raster, x, y, table[:, 3])
+    sections = without_crossings(
+        measure_sections(raster, x, y, table[:, 3]), reach, x, y, table[:, 3]
+    )
     progress("measuring channels", 1.0)
     return ReachStations(
         cell=cell,
@@ -224,6 +229,75 @@ def _fans(
             fan[k] = flat[k] and below <= FAN_REACH_M
         since[i] = below + before
     return fan
+
+
+def without_crossings(
+    sections: SectionMeasures,
+    reach: NDArray[np.int64],
+    x_m: FloatArray,
+    y_m: FloatArray,
+    flow_azimuth_deg: FloatArray,
+) -> SectionMeasures:
+    """Drop sections that cross a neighbour's within the bank tops, as they do in bends.
+
+    Of two that cross, the one whose width departs more from that of the sections around it goes;
+    it takes the median of up to three kept ones to each side in its reach.
+
+    Parameters
+    ----------
+    sections
+        Measures at stations, by reach and station.
+    reach, x_m, y_m, flow_azimuth_deg
+        Reach, place and direction of the flow of each.
+    """
+    n = reach.size
+    around = np.arange(n)[:, None] + np.arange(-AROUND, AROUND + 1)[None, :]
+    inside = (around >= 0) & (around < n)
+    around = np.where(inside, around, 0)
+    inside &= reach[around] == reach[:, None]
+    width = sections.bank_width_m
+    lines = section_lines(x_m, y_m, flow_azimuth_deg, sections.left_m, sections.right_m)
+    # the width of those around is asked for where lines cross, which is seldom
+    pairs = [(i, i + k) for k in (1, 2) for i in _crossing_pairs(lines, reach, k)]
+    dropped = np.zeros(n, dtype=np.bool_)
+    for i, j in sorted(pairs):
+        if dropped[i] or dropped[j]:
+            continue
+        others = np.union1d(around[i][inside[i]], around[j][inside[j]])
+        others = others[~dropped[others] & (others != i) & (others != j)]
+        known = width[others][np.isfinite(width[others])]
+        usual = float(np.median(known)) if known.size else min(width[i], width[j])
+        worse = i if abs(width[i] - usual) > abs(width[j] - usual) else j
+        dropped[worse] = True
+    columns = {f.name: getattr(sections, f.name).copy() for f in fields(sections)}
+    for i in np.flatnonzero(dropped):
+        near = around[i][inside[i]]
+        near = near[~dropped[near] & np.isfinite(width[near])]
+        for name in ("bank_width_m", "bank_depth_m", "valley_width_m"):
+            values = getattr(sections, name)[near]
+            values = values[np.isfinite(values)]
+            columns[name][i] = np.median(values) if values.size else np.nan
+        for name in ("left_m", "right_m"):
+            columns[name][i] = np.nan
+        columns["resolved"][i] = 2 * sections.resolved[near].sum() > near.size
+    return SectionMeasures(**{name: read_only(column) for name, column in columns.items()})
+
+
+def _crossing_pairs(lines: FloatArray, reach: NDArray[np.int64], apart: int) -> list[int]:
+    """Stations whose line between the bank tops crosses that of the one ``apart`` further up."""
+    a, b = lines[:-apart], lines[apart:]
+
+    def side(p: FloatArray, q: FloatArray, r: FloatArray) -> FloatArray:
+        first, second = q - p, r - p
+        return np.asarray(first[:, 0] * second[:, 1] - first[:, 1] * second[:, 0])
+
+    with np.errstate(invalid="ignore"):
+        cross = (
+            (side(a[:, 0], a[:, 1], b[:, 0]) * side(a[:, 0], a[:, 1], b[:, 1]) < 0)
+            & (side(b[:, 0], b[:, 1], a[:, 0]) * side(b[:, 0], b[:, 1], a[:, 1]) < 0)
+            & (reach[:-apart] == reach[apart:])
+        )
+    return [int(i) for i in np.flatnonzero(cross)]
 
 
 def measure_at(

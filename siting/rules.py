@@ -6,15 +6,13 @@ those that change.
 
 from __future__ import annotations
 
-import os
 from collections.abc import Mapping
 from dataclasses import dataclass
-from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
 from siting.errors import RulesError
-from siting.settings_file import number, own_file, read_settings, words
+from siting.settings_file import Source, number, own_file, read_settings, source_name, words
 
 RULES_FILE = "rules.toml"
 BASES = ("published", "common practice", "from memory")
@@ -97,13 +95,13 @@ class Rules:
         return self.limits[name].high
 
 
-def load_rules(path: str | os.PathLike[str] | None = None) -> Rules:
+def load_rules(source: Source | None = None) -> Rules:
     """Read the limits.
 
     Parameters
     ----------
-    path
-        A user's file; what it does not hold stays as it comes with the package.
+    source
+        A user's file, or its text; what it does not hold stays as it comes with the package.
 
     Raises
     ------
@@ -113,20 +111,21 @@ def load_rules(path: str | os.PathLike[str] | None = None) -> Rules:
     """
     own = own_file(RULES_FILE)
     limits = {limit.name: limit for limit in _limits(own, RULES_FILE)}
-    if path is None:
+    if source is None:
         return Rules(MappingProxyType(limits), RULES_FILE)
-    given = list(_limits(read_settings(path, own), Path(path).name))
+    file = source_name(source)
+    given = list(_limits(read_settings(source, own), file))
     for limit in given:
-        usual = limits[limit.name]
-        if limit.unit != usual.unit:
+        if limit.unit != limits[limit.name].unit:
             raise RulesError(
-                f"{Path(path).name}: {limit.name} is in {limit.unit}",
-                expected=f"{usual.unit}",
+                f"{file}: {limit.name} is in {limit.unit}",
+                expected=limits[limit.name].unit,
                 do="convert the number and keep the unit",
             )
-    changed = tuple(g.name for g in given if g != limits[g.name])
+    usual = dict(limits)
     limits |= {limit.name: limit for limit in given}
-    return Rules(MappingProxyType(limits), Path(path).name, changed)
+    changed = tuple(name for name, limit in limits.items() if limit != usual[name])
+    return Rules(MappingProxyType(limits), file, changed)
 
 
 def _limits(tables: Mapping[str, Any], file: str) -> list[Limit]:

@@ -22,12 +22,17 @@ from siting.floods.regional_equations import EquationBook
 from siting.floods.runoff import check_curve_number
 from siting.ground import BoolArray, Ground
 from siting.headcuts import find_headcuts
+from siting.keep_files import KeepFiles
 from siting.land_maps import LandSettings, read_land
+from siting.rank_effect import rank_effect
 from siting.ranking import Ranking, Weights, load_weights, rank_sites, why_first
 from siting.reaches import reach_stations
 from siting.rules import Rules, load_rules
 from siting.screening_notes import cautions_of, facts_of, flood_facts, notes_of, summary_of
 from siting.site_floods import FloodGauge, FloodSettings
+from siting.spots import BuildSettings
+from siting.structure_tables import built_of
+from siting.structures.spot import Stock
 from siting.study_area import CutAreas, StudyArea, reaches_of
 from siting.tables import (
     FeatureTable,
@@ -38,8 +43,8 @@ from siting.tables import (
     sections_at,
     sections_below,
     site_table,
-    structure_table,
 )
+from siting.takes import Means
 from terrain.boundary import mask_of
 from terrain.channel_area import pick_channel_area
 from terrain.channels import ChannelNetwork, channel_network, default_channel_area_ha
@@ -73,7 +78,13 @@ class ScreenSettings:
     flood_methods, regions, equations, basin, runoff_coefficient, pond_fraction
         See `siting.site_floods.FloodSettings`.
     design_return_period_yr
-        Return period that a design is checked against, one of 2, 5, 10, 25, 50, 100 years.
+        Return period of the flow that sizes are made for, one of 2, 5, 10, 25, 50, 100 years.
+    stock
+        What the ranch has to build with.
+    keep
+        Files of roads and of what else structures keep away from; None for none.
+    means
+        Prices, spare, budget, crew days.
     edge_is_divide
         Take the raster's edge for a divide: no drainage area is then cut off.
     rules, weights
@@ -103,6 +114,9 @@ class ScreenSettings:
     runoff_coefficient: float | None = None
     pond_fraction: float = 0.0
     design_return_period_yr: int = 10
+    stock: Stock = field(default_factory=Stock)
+    keep: KeepFiles | None = None
+    means: Means | None = None
     edge_is_divide: bool = False
     rules: Rules | None = None
     weights: Weights | None = None
@@ -132,6 +146,14 @@ class ScreenSettings:
             raise ParameterError(f"at most {self.max_sites} sites", expected="1 or more")
         bankfull_curve(self.division)
 
+    def build_settings(self, raster: Raster) -> BuildSettings:
+        """Read roads and what is kept clear of onto a raster; the rest is as given."""
+        return BuildSettings(
+            stock=self.stock,
+            design_period_yr=float(self.design_return_period_yr),
+            keep=None if self.keep is None else self.keep.read(raster.grid),
+        )
+
     def flood_settings(self, raster: Raster) -> FloodSettings:
         """Read the maps onto a raster; the rest is as given."""
         return FloodSettings(
@@ -159,10 +181,12 @@ class Screening:
         Terrain.
     ranch
         Polygon of the ranch; None for the whole raster.
-    channels, headcuts, sites, drainage_areas, structure_lines, cross_sections
+    channels, headcuts, sites, drainage_areas, structures, structure_lines, pools, cross_sections
         Features with SI columns named as in the field table.
     tables
-        Tables without geometries by name: ``floods``, ``flood_inputs``, ``rainfall``.
+        Tables without geometries by name.
+    work
+        What it takes and costs, and what a budget buys; the effect of the user's weights.
     notes, cautions
         Plain sentences: what was done and met; what to be careful with.
     summary
@@ -180,9 +204,12 @@ class Screening:
     headcuts: FeatureTable
     sites: FeatureTable
     drainage_areas: FeatureTable
+    structures: FeatureTable
     structure_lines: FeatureTable
+    pools: FeatureTable
     cross_sections: FeatureTable
     tables: Mapping[str, Columns]
+    work: tuple[str, ...]
     notes: tuple[str, ...]
     cautions: tuple[str, ...]
     summary: str
@@ -221,8 +248,10 @@ def screen(
     """
     settings = settings or ScreenSettings()
     floods = settings.flood_settings(raster)
+    build = settings.build_settings(raster)
     rules = settings.rules or load_rules()
     weights = settings.weights or load_weights()
+    means = settings.means or Means()
     conditioned = get_engine(settings.engine).condition(
         raster, limits=settings.carve, progress=progress
     )
@@ -249,11 +278,29 @@ def screen(
     )
     progress("choosing sites", 0.0)
     gauge = FloodGauge(ground, floods)
-    sites, left_out = find_sites(ground, gauge, floods)
+    sites, left_out = find_sites(ground, gauge, floods, build)
     del gauge  # holds up to 20 bytes a cell
     ranking = rank_sites(sites, rules=rules, weights=weights)
     sites, ranking, dropped = _best(sites, ranking, settings.max_sites)
+    usual = (
+        ranking
+        if settings.weights is None
+        else rank_sites(sites, rules=rules, weights=load_weights())
+    )
+    changed = rank_effect(usual, ranking)
     progress("choosing sites", 1.0)
+    progress("sizing structures", 0.0)
+    built = built_of(
+        ground,
+        sites,
+        ranking,
+        weights=weights,
+        means=means,
+        rainfall=settings.rainfall,
+        keep=build.keep,
+        design_period_yr=build.design_period_yr,
+    )
+    progress("sizing structures", 1.0)
     if dropped:
         left_out = (
             *left_out,
@@ -265,7 +312,8 @@ def screen(
     below = sections_below(ground, inside)
     no_head = np.array([np.isnan(p.headcut_height_m) for p in sites.places], dtype=np.bool_)
     site_cells = sites.section_cell[no_head]
-    table = site_table(ground, sites, ranking)
+    more = {**built.columns, "rank_usual": changed.rank_default}
+    table = site_table(ground, sites, ranking, more=more)
     areas = drainage_table(ground, sites)
     progress("drawing features", 1.0)
     study = None if ranch is None else StudyArea.of(catchments, ranch)
@@ -279,7 +327,9 @@ def screen(
         headcuts=headcut_table(ground, inside, below),
         sites=table,
         drainage_areas=areas,
-        structure_lines=structure_table(ground, sites),
+        structures=built.structures,
+        structure_lines=built.structure_lines,
+        pools=built.pools,
         cross_sections=section_table(below, sections_at(ground, site_cells)),
         tables={
             "floods": flood_columns(sites.floods),
@@ -290,8 +340,17 @@ def screen(
                 area_complete=sites.area_complete,
             ),
             "rainfall": rain_columns(settings.rainfall),
+            **built.tables,
         },
-        notes=(*notes_of(ground, study, left_out), *land_notes(floods.land)[0]),
+        work=(
+            *built.work(build.design_period_yr),
+            *(() if settings.weights is None else changed.sentences()),
+        ),
+        notes=(
+            *notes_of(ground, study, left_out),
+            *built.takes.bill.notes,
+            *land_notes(floods.land)[0],
+        ),
         cautions=(*cautions_of(ground, sites, floods), *land_notes(floods.land)[1]),
         summary=summary_of(ground, sites, inside.size, why_first(sites, ranking, weights)),
         facts=facts_of(
@@ -304,6 +363,7 @@ def screen(
                 "carving limits": f"{settings.carve.depth_m:g} m deep, "
                 f"{settings.carve.length_m:g} m long",
                 "design return period": f"{settings.design_return_period_yr} years",
+                **built.takes.facts(),
                 "bankfull curve": settings.division,
                 "limits": rules.origin
                 + (f", changed: {', '.join(rules.changed)}" if rules.changed else ""),

@@ -107,13 +107,13 @@ def cautions_of(ground: Ground, sites: Sites, floods: FloodSettings) -> tuple[st
     if floods.missing:
         out.append(floods.missing)
     out += flood_cautions(floods, sites.floods)
-    curve = int(np.count_nonzero(sites.size.width_source == "curve"))
+    curve = int(np.count_nonzero(sites.reading.width_source == "curve"))
     if curve:
         out.append(
             f"Width and depth of {curve} of {counted(sites.count, 'site')} come from a regional "
             "curve, not from the ground: measure them."
         )
-    measure = int(np.count_nonzero(sites.size.measure_first & (sites.of("control") == "grade")))
+    measure = int(np.count_nonzero(sites.one_stone & (sites.of("control") == "grade")))
     if measure:
         out.append(
             f"{counted(measure, 'grade control')} {'is' if measure == 1 else 'are'} held to one "

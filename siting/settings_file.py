@@ -7,6 +7,7 @@ import math
 import os
 import tomllib
 from collections.abc import Mapping
+from dataclasses import dataclass
 from importlib import resources
 from pathlib import Path
 from typing import Any
@@ -16,19 +17,55 @@ from siting.errors import RulesError
 Entry = Mapping[str, Any]
 
 
+@dataclass(frozen=True, slots=True)
+class SettingsText:
+    """The content of a settings file that is kept somewhere else, such as in a plan.
+
+    Parameters
+    ----------
+    name
+        Name of the file that it came from.
+    text
+        TOML.
+    """
+
+    name: str
+    text: str
+
+
+#: Where settings are read from: a file, or the text of one.
+Source = str | os.PathLike[str] | SettingsText
+
+
+def source_name(source: Source) -> str:
+    """Name of a settings file without its folder."""
+    return source.name if isinstance(source, SettingsText) else Path(source).name
+
+
+def source_text(source: Source) -> str:
+    """Content of a settings file.
+
+    Raises
+    ------
+    OSError, UnicodeDecodeError
+        It cannot be read.
+    """
+    return source.text if isinstance(source, SettingsText) else Path(source).read_text("utf-8")
+
+
 @functools.cache
 def own_file(name: str) -> dict[str, Any]:
     """Return a settings file of this package; treat it as read-only."""
     return tomllib.loads(resources.files("siting").joinpath(name).read_text("utf-8"))
 
 
-def read_settings(path: str | os.PathLike[str], own: Mapping[str, Any]) -> dict[str, Any]:
+def read_settings(source: Source, own: Mapping[str, Any]) -> dict[str, Any]:
     """Read a user's settings file and check its version and the names in it.
 
     Parameters
     ----------
-    path
-        A TOML file with all or some of the tables of the own one.
+    source
+        A TOML file with all or some of the tables of the own one, or its text.
     own
         The package's file of the same kind.
 
@@ -37,9 +74,9 @@ def read_settings(path: str | os.PathLike[str], own: Mapping[str, Any]) -> dict[
     RulesError
         It cannot be read, is of another version, or holds a name that is not known.
     """
-    name = Path(path).name
+    name = source_name(source)
     try:
-        text = Path(path).read_text("utf-8")
+        text = source_text(source)
     except (OSError, UnicodeDecodeError) as error:
         raise RulesError(
             f"{name} cannot be read ({type(error).__name__})", expected="a TOML text file"

@@ -9,7 +9,9 @@ from __future__ import annotations
 import numpy as np
 
 from siting.ground import BoolArray, FloatArray, Ground, IntArray
-from siting.places import SPREADER, Place, Placed, Spots
+from siting.places import Placed, Spots, placed_at_station
+from siting.spots import Decision, SpotMaker
+from siting.station_survey import StationSurvey
 from siting.wording import hectares, percent
 
 #: A fan is told from the lack of banks, a gully's end from banks that fade: look before planning.
@@ -24,8 +26,9 @@ GULLY_STRETCH_M, OPEN_STRETCH_M = 60.0, 40.0
 FADING_M = 0.08
 
 
-def place_spreaders(ground: Ground, placed: Placed) -> None:
+def place_spreaders(maker: SpotMaker, placed: Placed) -> None:
     """Add spreaders where the gully below a headcut ends, the first at the upper end."""
+    ground = maker.ground
     rules, s = ground.rules, ground.stations
     if s.size < 2:
         return
@@ -38,13 +41,18 @@ def place_spreaders(ground: Ground, placed: Placed) -> None:
     for x, y in taken:
         spots.add(float(x), float(y))
     too_large = 0
+    open_to: list[tuple[IntArray, float]] = []
     for run, confidence in runs:
         if not _below_headcut(ground, int(run[0])):
             continue
         if float(s.drainage_area_ha[run].min()) > largest:
             too_large += int(bool(ground.inside(s.cell[run]).any()))
             continue
-        _place(ground, run[fits[run]], confidence, placed, spots)
+        open_to.append((run[fits[run]], confidence))
+    if any(run.size for run, _ in open_to):
+        survey = StationSurvey.of(maker, np.concatenate([run for run, _ in open_to]))
+        for run, confidence in open_to:
+            _place(survey, run, confidence, placed, spots)
     if too_large:
         placed.notes.append(
             f"Gully ends that get the water of more than {hectares(largest)}: {too_large}; too "
@@ -134,8 +142,11 @@ def _fits(ground: Ground) -> BoolArray:
     return ok
 
 
-def _place(ground: Ground, run: IntArray, confidence: float, placed: Placed, spots: Spots) -> None:
+def _place(
+    survey: StationSurvey, run: IntArray, confidence: float, placed: Placed, spots: Spots
+) -> None:
     """Place the spreaders of one run, from its upper end down."""
+    ground = survey.maker.ground
     s, rules = ground.stations, ground.rules
     apart = rules.value("spreader.apart")
     chosen: list[int] = []
@@ -145,25 +156,33 @@ def _place(ground: Ground, run: IntArray, confidence: float, placed: Placed, spo
         if far and spots.clear(x, y):
             chosen.append(int(i))
     chosen = chosen[: int(rules.value("spreader.most"))]
-    group = placed.new_group() if len(chosen) > 1 else 0
-    for order, i in enumerate(chosen, start=1):
+    decided = _decided(survey, chosen)
+    group = placed.new_group() if len(decided) > 1 else 0
+    for order, (i, decision) in enumerate(decided, start=1):
         spots.add(float(s.x_m[i]), float(s.y_m[i]))
         placed.places.append(
-            Place(
-                cell=int(s.cell[i]),
-                section_cell=int(s.cell[i]),
-                reach=int(s.reach[i]),
-                station_m=float(s.station_m[i]),
-                control="spread",
-                structure=SPREADER,
-                slope=float(s.slope[i]),
-                confidence=confidence,
+            placed_at_station(
+                ground,
+                i,
+                decision,
                 reason=_reason(ground, i, bool(s.is_fan[i])),
-                cautions=_cautions(ground, i),
+                cautions=(),
+                confidence=confidence,
                 group=group,
                 build_order=order if group else 0,
             )
         )
+
+
+def _decided(survey: StationSurvey, stations: list[int]) -> list[tuple[int, Decision]]:
+    """Ask the types about stations; those where something fits and nothing is kept clear."""
+    out = []
+    for i in stations:
+        row = survey.row(i)
+        decision = survey.maker.decide(survey.spot(row, purpose="spread", opens=True))
+        if decision.type is not None and survey.clear(row):
+            out.append((i, decision))
+    return out
 
 
 def _reason(ground: Ground, i: int, fan: bool) -> str:
@@ -175,18 +194,6 @@ def _reason(ground: Ground, i: int, fan: bool) -> str:
     )
     return (
         f"{open_ground}, which falls {percent(s.slope[i])}; {hectares(s.drainage_area_ha[i])} "
-        "drain to it. A band of stones level across, tips pointing down, spreads the water before "
-        "it cuts again."
-    )
-
-
-def _cautions(ground: Ground, i: int) -> tuple[str, ...]:
-    sheet = ground.rules.low("spreader.drainage_area")
-    level = "Lay it level to 5 cm: any low spot starts a new rill."
-    if ground.stations.drainage_area_ha[i] <= sheet:
-        return (level,)
-    return (
-        level,
-        f"More than {hectares(sheet)} drain to it: one band is not enough; look after the first "
-        "flow.",
+        "drain to it. A band level across, tips pointing down, spreads the water before it cuts "
+        "again."
     )

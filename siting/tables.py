@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -87,7 +87,7 @@ def channel_table(
     length = network.length_m
     drop = bed[first].astype(np.float64) - bed[end]
     return FeatureTable(
-        _shapes(list(network.lines()[keep])),
+        shapes_of(list(network.lines()[keep])),
         {
             "channel_id": keep + 1,
             "downstream_id": network.downstream[keep] + 1,
@@ -116,8 +116,8 @@ def headcut_table(ground: Ground, keep: IntArray, sections: Sections) -> Feature
             "confidence": heads.confidence[keep],
             "width_m": sections.width_m,
             "depth_m": sections.depth_m,
-            "kind": _texts(["side" if s else "channel" for s in heads.is_side[keep]]),
-            "evidence": _texts(list(heads.evidence[keep])),
+            "kind": texts_of(["side" if s else "channel" for s in heads.is_side[keep]]),
+            "evidence": texts_of(list(heads.evidence[keep])),
             "flow_azimuth_deg": sections.azimuth_deg,
             "lon": lon,
             "lat": lat,
@@ -125,11 +125,14 @@ def headcut_table(ground: Ground, keep: IntArray, sections: Sections) -> Feature
     )
 
 
-def site_table(ground: Ground, sites: Sites, ranking: Ranking) -> FeatureTable:
-    """Sites as points."""
-    x, y = _place_of(ground, sites)
+def site_table(
+    ground: Ground, sites: Sites, ranking: Ranking, *, more: Mapping[str, NDArray[Any]]
+) -> FeatureTable:
+    """Sites as points; ``more`` are the columns that the structures add."""
+    x, y = place_of(ground, sites)
     lon, lat = lon_lat(ground.raster.grid, x, y)
-    size, floods = sites.size, sites.floods
+    floods, reading = sites.floods, sites.reading
+    bankfull = reading.bankfull
     columns: dict[str, NDArray[Any]] = {
         "site_id": np.arange(1, sites.count + 1),
         "rank": ranking.rank,
@@ -139,13 +142,24 @@ def site_table(ground: Ground, sites: Sites, ranking: Ranking) -> FeatureTable:
         "station_m": sites.of("station_m").astype(np.float64),
         "elevation_m": ground.raster.elevation_m.reshape(-1)[sites.cell].astype(np.float64),
         "slope": sites.of("slope").astype(np.float64),
-        "width_m": size.width_m,
-        "depth_m": size.depth_m,
-        "width_source": size.width_source,
-        "bank_width_m": size.bank_width_m,
-        "bank_depth_m": size.bank_depth_m,
-        "bankfull_width_m": size.bankfull_width_m,
-        "bankfull_depth_m": size.bankfull_depth_m,
+        "width_m": sites.measured.width_m,
+        "depth_m": sites.measured.depth_m,
+        "width_source": reading.width_source,
+        "bank_width_m": reading.bank_width_m,
+        "bank_depth_m": reading.bank_depth_m,
+        "bankfull_width_m": bankfull.width_m,
+        "bankfull_depth_m": bankfull.depth_m,
+        "bankfull_source": bankfull.source,
+        "bankfull_low_m": bankfull.low_m,
+        "bankfull_high_m": bankfull.high_m,
+        "width_depth_ratio": reading.width_depth_ratio,
+        "bank_height_ratio": reading.bank_height_ratio,
+        "entrenchment_ratio": reading.entrenchment_ratio,
+        "valley_floor_width_m": reading.valley_floor_width_m,
+        "confinement": reading.confinement,
+        "setting": reading.setting,
+        "stage": reading.stage,
+        "stage_confidence": reading.stage_confidence,
         "headcut_height_m": sites.of("headcut_height_m").astype(np.float64),
         "drainage_area_ha": sites.drainage_area_ha,
         "area_complete": sites.area_complete,
@@ -156,26 +170,26 @@ def site_table(ground: Ground, sites: Sites, ranking: Ranking) -> FeatureTable:
         "flood_note": floods.note,
         "tc_h": floods.time_of_concentration_h,
         "curve_number": floods.curve_number,
-        "structure_height_m": sites.height_m,
-        "structure_length_m": sites.length_m,
+        "structure_height_m": sites.sized("height_m"),
+        "structure_length_m": sites.sized("length_m"),
         "pair_id": sites.of("group").astype(np.int64),
         "build_order": sites.of("build_order").astype(np.int64),
         "score": ranking.score,
         "confidence": sites.of("confidence").astype(np.float64),
         "reason": sites.of("reason"),
-        "caution": _texts([c or None for c in sites.caution]),
+        "caution": texts_of([c or None for c in sites.caution]),
         "flow_azimuth_deg": sites.azimuth_deg,
         "lon": lon,
         "lat": lat,
     }
-    return FeatureTable(_points(x, y), columns)
+    return FeatureTable(_points(x, y), {**columns, **more})
 
 
 def drainage_table(ground: Ground, sites: Sites) -> FeatureTable:
     """Drainage areas of the sites as polygons."""
     shapes = over_items(lambda c: ground.catchments.polygon(int(c)), list(sites.cell))
     return FeatureTable(
-        _shapes(shapes),
+        shapes_of(shapes),
         {
             "site_id": np.arange(1, sites.count + 1),
             "drainage_area_ha": sites.drainage_area_ha.copy(),
@@ -185,22 +199,6 @@ def drainage_table(ground: Ground, sites: Sites) -> FeatureTable:
             "area_complete": sites.area_complete.copy(),
         },
     )
-
-
-def structure_table(ground: Ground, sites: Sites) -> FeatureTable:
-    """Crests of the structures as lines across the channel; sites that are referred have none."""
-    has = np.flatnonzero(np.isfinite(sites.crest_m))
-    x, y = _place_of(ground, sites)
-    half = 0.5 * sites.crest_m[has]
-    # the crest is centred on the measured channel where one was measured
-    shift = np.where(
-        np.isfinite(sites.section.left_m[has]) & (sites.cell == sites.section_cell)[has],
-        0.5 * (sites.section.left_m[has] + sites.section.right_m[has]),
-        0.0,
-    )
-    shift = np.clip(np.nan_to_num(shift), -half, half)
-    ends = section_lines(x[has], y[has], sites.azimuth_deg[has], shift - half, shift + half)
-    return FeatureTable(_lines(ends), {"site_id": has + 1, "crest_length_m": sites.crest_m[has]})
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -262,7 +260,7 @@ def section_table(*parts: Sections) -> FeatureTable:
 
     count = sum(k.size for k in kept)
     return FeatureTable(
-        _lines(np.concatenate(ends)),
+        lines_of(np.concatenate(ends)),
         {
             "section_id": np.arange(1, count + 1),
             "channel_id": joined("channel_id"),
@@ -273,7 +271,7 @@ def section_table(*parts: Sections) -> FeatureTable:
     )
 
 
-def _place_of(ground: Ground, sites: Sites) -> tuple[FloatArray, FloatArray]:
+def place_of(ground: Ground, sites: Sites) -> tuple[FloatArray, FloatArray]:
     """Coordinates of sites; at a headcut the lip as measured, finer than its cell."""
     x, y = ground.raster.grid.xy_of(sites.cell)
     for i, p in enumerate(sites.places):
@@ -283,20 +281,23 @@ def _place_of(ground: Ground, sites: Sites) -> tuple[FloatArray, FloatArray]:
 
 
 def _points(x: FloatArray, y: FloatArray) -> NDArray[Any]:
-    return _shapes(list(shapely.points(x, y))) if x.size else _shapes([])
+    return shapes_of(list(shapely.points(x, y))) if x.size else shapes_of([])
 
 
-def _lines(ends: FloatArray) -> NDArray[Any]:
-    return _shapes(list(shapely.linestrings(ends))) if len(ends) else _shapes([])
+def lines_of(ends: FloatArray) -> NDArray[Any]:
+    """Lines between two ends each, shape ``(n, 2, 2)``, as an array of shapes."""
+    return shapes_of(list(shapely.linestrings(ends))) if len(ends) else shapes_of([])
 
 
-def _shapes(shapes: list[Any]) -> NDArray[Any]:
+def shapes_of(shapes: list[Any]) -> NDArray[Any]:
+    """Shapes as an object array."""
     out = np.empty(len(shapes), dtype=object)
     out[:] = shapes
     return out
 
 
-def _texts(values: list[Any]) -> NDArray[Any]:
+def texts_of(values: list[Any]) -> NDArray[Any]:
+    """Texts as an object array."""
     out = np.empty(len(values), dtype=object)
     out[:] = values
     return out

@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from terrain._kernels.sections import measure_places, read_section
+from terrain._kernels.sections import measure_places, read_section, widths_across
 from terrain.errors import ParameterError
 from terrain.parallel import over_items
 from terrain.raster import Raster, read_only
@@ -27,6 +27,8 @@ LEAST_BULGE_M = 0.08
 HALF_WIDTH_UNITS = 16.0
 #: Sections that make up one measurement, one unit apart.
 COPIES = 5
+#: A valley's floor is looked for this far to each side, units.
+VALLEY_HALF_UNITS = 60
 #: Cells that a channel must be wide to be measured (practice: 3 to 5 cells).
 RESOLVED_CELLS = 3.0
 
@@ -66,14 +68,16 @@ def section_unit_m(cell_m: float) -> float:
     return max(1.0, cell_m)
 
 
-def _units_uv(raster: Raster, x: ArrayLike, y: ArrayLike) -> tuple[NDArray[Any], NDArray[Any]]:
+def places_uv(raster: Raster, x: ArrayLike, y: ArrayLike) -> tuple[NDArray[Any], NDArray[Any]]:
+    """Places as kernels read them: metres east and south of the first cell's centre."""
     t = raster.grid.transform
     u = np.asarray(x, dtype=np.float64) - t.c - 0.5 * t.a
     v = t.f + 0.5 * t.e - np.asarray(y, dtype=np.float64)
     return np.atleast_1d(u), np.atleast_1d(v)
 
 
-def _directions(azimuth_deg: ArrayLike) -> tuple[NDArray[Any], NDArray[Any]]:
+def directions(azimuth_deg: ArrayLike) -> tuple[NDArray[Any], NDArray[Any]]:
+    """Unit vectors of flow directions: east and south."""
     angle = np.radians(np.atleast_1d(np.asarray(azimuth_deg, dtype=np.float64)))
     return np.sin(angle), -np.cos(angle)
 
@@ -97,8 +101,8 @@ def measure_sections(
     ParameterError
         When the three differ in length.
     """
-    u, v = _units_uv(raster, x, y)
-    du, dv = _directions(flow_azimuth_deg)
+    u, v = places_uv(raster, x, y)
+    du, dv = directions(flow_azimuth_deg)
     if not u.size == v.size == du.size:
         raise ParameterError(
             f"{u.size} x, {v.size} y and {du.size} directions", expected="one of each a place"
@@ -154,8 +158,8 @@ def section_heights(
     grid = raster.grid
     step = 0.5 * grid.cell_m
     half = round(HALF_WIDTH_UNITS * section_unit_m(grid.cell_m) / step)
-    u, v = _units_uv(raster, x, y)
-    du, dv = _directions(flow_azimuth_deg)
+    u, v = places_uv(raster, x, y)
+    du, dv = directions(flow_azimuth_deg)
     heights = np.empty(2 * half + 1)
     read_section(
         raster.elevation_m,
@@ -170,3 +174,49 @@ def section_heights(
         heights,
     )
     return (np.arange(2 * half + 1) - half) * step, heights
+
+
+def valley_widths(
+    raster: Raster, x: ArrayLike, y: ArrayLike, flow_azimuth_deg: ArrayLike, level_m: ArrayLike
+) -> NDArray[np.float64]:
+    """Distance across the flow between where the ground first rises to a level on either side, m.
+
+    Where a side does not reach it within `VALLEY_HALF_UNITS` units or the raster ends, that side
+    counts as far as it was looked at: the width is then the least there may be.
+
+    Parameters
+    ----------
+    raster
+        Ground as measured.
+    x, y
+        Places, m.
+    flow_azimuth_deg
+        Direction of the flow, clockwise from north.
+    level_m
+        Heights, m; NaN gives NaN.
+    """
+    u, v = places_uv(raster, x, y)
+    du, dv = directions(flow_azimuth_deg)
+    level = np.atleast_1d(np.asarray(level_m, dtype=np.float64))
+    out = np.empty(u.size)
+    grid = raster.grid
+
+    def measure(part: NDArray[np.int64]) -> None:
+        if part.size:
+            a, b = int(part[0]), int(part[-1]) + 1
+            widths_across(
+                raster.elevation_m,
+                u[a:b],
+                v[a:b],
+                du[a:b],
+                dv[a:b],
+                grid.cell_width_m,
+                grid.cell_height_m,
+                VALLEY_HALF_UNITS,
+                section_unit_m(grid.cell_m),
+                level[a:b],
+                out[a:b],
+            )
+
+    over_items(measure, np.array_split(np.arange(u.size), max(1, u.size // 256)))
+    return out

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import shapely
 from affine import Affine
 from pyproj import CRS
 
+from cli.fields import LAYERS, Field, fields_of
+from cli.fields_structures import SITE_FIELDS
 from cli.layers import Layer, flow_azimuth_deg, table
 from terrain.grid import Grid
 from terrain.raster import Raster
@@ -42,6 +46,47 @@ def example_raster(*, rows: int = 500, cols: int = 600, cell_m: float = 1.0) -> 
     return Raster.from_array(z.astype(np.float32), grid=grid)
 
 
+def footprint(
+    point: shapely.Point, azimuth_deg: float, corners: Sequence[tuple[float, float]]
+) -> shapely.Polygon:
+    """Polygon from corners given as metres downstream of a point and to the right of the flow."""
+    a = np.radians(azimuth_deg)
+    return shapely.Polygon(
+        [
+            (
+                point.x + along * np.sin(a) + across * np.cos(a),
+                point.y + along * np.cos(a) - across * np.sin(a),
+            )
+            for along, across in corners
+        ]
+    )
+
+
+def oblong(start: float, stop: float, half: float) -> list[tuple[float, float]]:
+    """Corners of an oblong from so far downstream to so far, and so wide to either side."""
+    return [(start, -half), (stop, -half), (stop, half), (start, half)]
+
+
+def _invented(field: Field, rows: int) -> np.ndarray:
+    """Values that a field may hold, different from row to row."""
+    if field.name == "unit":
+        return texts(*np.resize(["m", "t", "pieces", "kg", "m2", None], rows))
+    if field.codes:
+        codes = np.resize([code for code, _ in field.codes], rows)
+        return codes.astype(np.int64) if field.kind == "int" else texts(*codes)
+    if field.kind == "float":
+        return np.append(np.round(np.linspace(0.25, 40.0, rows - 1), field.decimals), np.nan)
+    if field.kind == "int":
+        return np.arange(1, rows + 1)
+    if field.kind == "bool":
+        return np.arange(rows) % 2 == 0
+    return texts(None, *[f"Invented {field.name} {i}, 'so' 🪵" for i in range(1, rows)])
+
+
+def _filled(layer: str, rows: int = 6) -> dict[str, np.ndarray]:
+    return {field.name: _invented(field, rows) for field in fields_of(layer)}
+
+
 def _at(raster: Raster, x: float, y: float) -> tuple[float, float]:
     """Place given as a share of the raster's width and height from the upper left."""
     west, south, east, north = raster.grid.bounds
@@ -75,6 +120,12 @@ def _channels(raster: Raster) -> Layer:
         },
         UTM,
     )
+
+
+def _roads(raster: Raster) -> np.ndarray:
+    ways = [[(0.1, 0.08), (0.3, 0.45), (0.28, 0.95)], [(0.3, 0.45), (0.85, 0.6)]]
+    lines = [shapely.LineString([_at(raster, *at) for at in way]) for way in ways]
+    return np.array(lines, dtype=object)
 
 
 def example_layers(raster: Raster | None = None) -> dict[str, Layer]:
@@ -126,6 +177,12 @@ def example_layers(raster: Raster | None = None) -> dict[str, Layer]:
         "lon": np.linspace(-111.0, -110.99, n),
         "lat": np.linspace(36.13, 36.14, n),
     }
+    sites |= {
+        field.name: _invented(field, n) for field in fields_of("sites") if field in SITE_FIELDS
+    }
+    sides = [shapely.multipolygons([footprint(p, a, oblong(0, 12, 8))])
+             for p, a in zip(points, azimuth, strict=True)]  # fmt: skip
+    water = [footprint(p, a, oblong(-9, 0, 1.5)) for p, a in zip(points, azimuth, strict=True)]
     heads = np.array([0, 4, 5])
     west, south, east, north = raster.grid.bounds
     pad = 0.06 * (east - west)
@@ -145,6 +202,8 @@ def example_layers(raster: Raster | None = None) -> dict[str, Layer]:
             {"site_id": ids, "drainage_area_ha": shapely.area(areas) / 1e4},
             UTM,
         ),
+        "roads": Layer("roads", _roads(raster), {"name": texts("Invented lane", None)}, UTM),
+        "pools": Layer("pools", np.array(water), _filled("pools") | {"site_id": ids}, UTM),
         "channels": channels,
         "cross_sections": Layer(
             "cross_sections",
@@ -155,6 +214,18 @@ def example_layers(raster: Raster | None = None) -> dict[str, Layer]:
                 "station_m": sites["station_m"],
                 "width_m": sites["width_m"],
                 "depth_m": sites["depth_m"],
+            },
+            UTM,
+        ),
+        "structures": Layer(
+            "structures",
+            np.array(sides),
+            {
+                "site_id": ids,
+                "structure": sites["structure"],
+                "control": controls,
+                "part": texts("bowl", "apron", "dam", "left key", "bowl", "wall"),
+                "is_body": np.array([True, False, True, False, True, True]),
             },
             UTM,
         ),
@@ -178,6 +249,7 @@ def example_layers(raster: Raster | None = None) -> dict[str, Layer]:
             UTM,
         ),
         "sites": Layer("sites", points, sites, UTM),
+        "field_notes": Layer("field_notes", points, _filled("field_notes") | {"site_id": ids}, UTM),
     }
 
 
@@ -222,7 +294,10 @@ def example_tables() -> list[Layer]:
             "source": texts("invented", "invented"),
         },
     )
-    return [floods, inputs, rain, _run_info()]
+    made = [floods, inputs, rain, _run_info()]
+    others = {n for n, spec in LAYERS.items() if spec.geometry is None} - {"field_guide"}
+    others -= {layer.name for layer in made}
+    return [*made, *(Layer(n, None, _filled(n)) for n in LAYERS if n in others)]
 
 
 def _run_info() -> Layer:

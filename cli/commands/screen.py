@@ -27,6 +27,7 @@ from cli.options import (
     units_option,
 )
 from cli.progress import Talk, say_if_cold
+from cli.structures_given import StructuresGiven, structure_options
 
 if TYPE_CHECKING:
     from cli.fields import Units
@@ -61,6 +62,7 @@ class Job:
     boundary: str | None
     boundary_layer: str | None
     floods: FloodsGiven
+    structures: StructuresGiven
     channel_area: float | str | None
     engine: str
     carve_depth: float
@@ -95,6 +97,7 @@ class Job:
 )
 @flow_options
 @flood_options
+@structure_options
 @rule_options
 @option(
     "--out",
@@ -146,7 +149,8 @@ def screen(ctx: click.Context, /, **given: Any) -> None:
     counts as far as it drains into it.
     """
     floods = FloodsGiven.taken_from(given)
-    job = Job(floods=floods, **given)
+    structures = StructuresGiven.taken_from(given)
+    job = Job(floods=floods, structures=structures, **given)
     talk = ctx.ensure_object(Talk)
     _check_usage(job)
     _check_targets(job)
@@ -166,6 +170,7 @@ def screen(ctx: click.Context, /, **given: Any) -> None:
 def _check_usage(job: Job) -> None:
     """Refuse options that contradict each other."""
     job.floods.check_usage()
+    job.structures.check_usage()
     if job.boundary_layer is not None and job.boundary is None:
         raise click.UsageError("--boundary-layer is given without --boundary.")
     check_distinct(
@@ -174,6 +179,7 @@ def _check_usage(job: Job) -> None:
             *_vector_inputs(job),
             ("--rules", job.rules),
             ("--weights", job.weights),
+            ("--costs", job.structures.costs),
             ("--out", job.out),
             ("--list", job.list_file),
             ("--map", job.map_file),
@@ -183,7 +189,8 @@ def _check_usage(job: Job) -> None:
 
 def _vector_inputs(job: Job) -> list[tuple[str, str]]:
     """Input files that may hold several layers: one file may serve as boundary, soils and cover."""
-    named = [("boundary", job.boundary), *job.floods.files()]
+    given = (*job.floods.files(), *job.structures.files())
+    named = [("boundary", job.boundary), *(pair for pair in given if pair[0] != "costs")]
     first: dict[Path, tuple[str, str]] = {}
     for purpose, path in named:
         if path is not None:
@@ -223,6 +230,10 @@ def _settings(job: Job) -> ScreenSettings:
         flood_methods=job.floods.flood_method or (),
         division=job.floods.bankfull_division,
         **job.floods.equation_settings(),
+        design_return_period_yr=int(job.structures.design_years),
+        stock=job.structures.stock(),
+        keep=job.structures.keep_files(),
+        means=job.structures.means(),
         edge_is_divide=job.edge_is_divide,
         rules=None if job.rules is None else load_rules(job.rules),
         weights=None if job.weights is None else load_weights(job.weights),
@@ -231,14 +242,12 @@ def _settings(job: Job) -> ScreenSettings:
 
 def _broken_plugins() -> tuple[str, ...]:
     """Say which plug-ins of other packages cannot be used."""
-    from terrain.plugins import FLOOD_METHODS, FLOW_ENGINES, STRUCTURES, load_plugins
+    from siting.structures.catalogue import structure_types
+    from terrain.plugins import FLOOD_METHODS, FLOW_ENGINES, load_plugins
 
-    kinds = {
-        FLOW_ENGINES: "flow engine",
-        FLOOD_METHODS: "flood method",
-        STRUCTURES: "structure type",
-    }
+    kinds = {FLOW_ENGINES: "flow engine", FLOOD_METHODS: "flood method"}
     groups = [load_plugins(group, kind=kind) for group, kind in kinds.items()]
+    groups.append(structure_types())
     return tuple(text for group in groups for text in group.warnings())
 
 
@@ -299,6 +308,7 @@ def _inputs(job: Job, land: Land) -> list[tuple[str, Source]]:
     for purpose, path in (
         ("boundary", job.boundary),
         *job.floods.files(),
+        *job.structures.files(),
         ("rules", job.rules),
         ("weights", job.weights),
     ):
@@ -309,7 +319,8 @@ def _inputs(job: Job, land: Land) -> list[tuple[str, Source]]:
 
 def _parameters(job: Job) -> Mapping[str, object]:
     """Record the settings as they were given."""
-    return {**{name: getattr(job, name) for name in _RECORDED}, **job.floods.record()}
+    own = {name: getattr(job, name) for name in _RECORDED}
+    return {**own, **job.floods.record(), **job.structures.record()}
 
 
 def _write(job: Job, land: Land, found: Screening, layers: Mapping[str, Layer]) -> None:
@@ -372,9 +383,10 @@ def _tell(job: Job, land: Land, found: Screening, layers: Mapping[str, Layer], t
 
     summary, *_ = all_in_units([found.summary], job.units)
     cautions = all_in_units(found.cautions, job.units)
+    work = all_in_units(found.work, job.units)
     of_land = all_in_units((*land.problems, *land.notes), job.units)
     of_run = all_in_units(found.notes, job.units)
-    for note in of_land:
+    for note in (*of_land, *job.structures.notes()):
         talk.say(f"Note: {note}")
     for note in of_run:
         talk.detail(f"Note: {note}")
@@ -386,6 +398,7 @@ def _tell(job: Job, land: Land, found: Screening, layers: Mapping[str, Layer], t
                 sites,
                 units=job.units,
                 summary=summary,
+                work=list(work),
                 cautions=list(cautions),
                 notes=[*of_land, *of_run],
                 facts={str(k): str(v) for k, v in found.facts.items()},
@@ -399,6 +412,7 @@ def _tell(job: Job, land: Land, found: Screening, layers: Mapping[str, Layer], t
         sites,
         stream=sys.stdout,
         summary=summary,
+        work=work,
         cautions=cautions,
         files=files,
         units=job.units,

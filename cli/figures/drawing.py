@@ -15,6 +15,7 @@ from matplotlib.transforms import Affine2D, Transform
 from numpy.typing import NDArray
 
 from cli import palette
+from cli.layers import Layer
 from cli.palette import Ring
 
 POINTS_PER_MM = 72.0 / 25.4
@@ -85,9 +86,11 @@ def draw_shapes(
         axes.add_collection(shapes, autolim=False)
 
 
-def site_shape(control: str, confidence: float, azimuth_deg: float) -> Drawn:
+def site_shape(
+    control: str, confidence: float, azimuth_deg: float, structure: str | None = None
+) -> Drawn:
     """Outline, fill and edge of a site: filled when sure, outline only when not."""
-    symbol = palette.site_symbol(control)
+    symbol = palette.site_symbol(control, structure)
     turn = downhill_turn(azimuth_deg) if symbol.turns else 0.0
     unsure = confidence < palette.LOW_CONFIDENCE
     fill = palette.WHITE if unsure else symbol.colour
@@ -139,4 +142,74 @@ def draw_ranch(axes: Axes, shapes: NDArray[Any]) -> None:
             zorder=3.6,
         ),
         autolim=False,
+    )
+
+
+def draw_polygons(
+    axes: Axes,
+    shapes: NDArray[Any],
+    colours: Sequence[str],
+    opacities: Sequence[float],
+    *,
+    line_pt: float,
+    zorder: float,
+) -> None:
+    """Draw polygons to scale, each filled with its colour; no outline where its width is 0."""
+    if not len(shapes):
+        return
+    faces = [
+        (*(int(c[i : i + 2], 16) / 255 for i in (1, 3, 5)), o)
+        for c, o in zip(colours, opacities, strict=True)
+    ]
+    axes.add_collection(
+        PathCollection(
+            [_area(shape) for shape in shapes],
+            facecolors=faces,
+            edgecolors=colours if line_pt else "none",
+            linewidths=line_pt,
+            joinstyle="round",
+            zorder=zorder,
+        ),
+        autolim=False,
+    )
+
+
+def _area(shape: Any) -> MplPath:
+    """One path of all rings of a polygon, holes left open."""
+    parts = shapely.get_parts(shapely.normalize(shape))  # holes run the other way
+    rings = [shapely.get_coordinates(r) for r in shapely.get_rings(parts)]
+    codes = [
+        np.array([MplPath.MOVETO, *[MplPath.LINETO] * (len(r) - 2), MplPath.CLOSEPOLY])
+        for r in rings
+    ]
+    return MplPath(np.concatenate(rings), np.concatenate(codes))
+
+
+def draw_pools(axes: Axes, pools: Layer) -> None:
+    """Draw pools in blue, and in ochre what sediment fills beyond them."""
+    if pools.geometry is None:
+        return
+    is_pool = pools.columns["kind"] == "pool"
+    water = pools.geometry[is_pool]
+    beyond = shapely.difference(pools.geometry[~is_pool], shapely.union_all(water))
+    beyond = beyond[shapely.area(beyond) > 0]
+    for shapes, colour in ((beyond, palette.OCHRE), (water, palette.CHANNEL)):
+        count = len(shapes)
+        draw_polygons(
+            axes, shapes, [colour] * count, [palette.WEDGE_OPACITY] * count, line_pt=0.0, zorder=2.6
+        )
+
+
+def draw_structures(axes: Axes, structures: Layer, *, line_pt: float) -> None:
+    """Draw footprints to scale in the colour of their control, the bodies darker."""
+    if structures.geometry is None:
+        return
+    columns = structures.columns
+    draw_polygons(
+        axes,
+        structures.geometry,
+        [palette.site_symbol(control).colour for control in columns["control"]],
+        [palette.BODY_OPACITY if body else palette.PART_OPACITY for body in columns["is_body"]],
+        line_pt=line_pt,
+        zorder=3.8,
     )

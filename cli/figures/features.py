@@ -17,8 +17,10 @@ from cli import palette
 from cli.figures.drawing import (
     Drawn,
     draw_channels,
+    draw_pools,
     draw_ranch,
     draw_shapes,
+    draw_structures,
     headcut_shape,
     site_shape,
 )
@@ -35,6 +37,12 @@ def draw_features(axes: Axes, layers: Mapping[str, Layer]) -> tuple[LegendWanted
     sites, heads = layers.get("sites"), layers.get("headcuts")
     most = max(sites.rows if sites else 0, heads.rows if heads else 0)
     half_pt = float(np.clip(5.4 * (60 / max(most, 60)) ** 0.35, 2.8, 5.4))
+    if (pools := layers.get("pools")) is not None:
+        draw_pools(axes, pools)
+        wanted = replace(wanted, pools=set(pools.columns["kind"]))
+    if (structures := layers.get("structures")) is not None:
+        draw_structures(axes, structures, line_pt=0.3)
+        wanted = replace(wanted, footprints=True)
     if (channels := layers.get("channels")) is not None and channels.geometry is not None:
         complete = channels.columns["area_complete"]
         draw_channels(axes, channels.geometry, channels.columns["drainage_area_ha"], complete)
@@ -54,8 +62,15 @@ def draw_features(axes: Axes, layers: Mapping[str, Layer]) -> tuple[LegendWanted
         combs = _boxes(axes, heads, half_pt)
         unnumbered = _draw_sites(axes, sites, half_pt, keep_clear=combs)
         unsure = bool((sites.columns["confidence"] < palette.LOW_CONFIDENCE).any())
-        controls = set(sites.columns["control"])
-        wanted = replace(wanted, controls=controls, unsure=unsure, unnumbered=unnumbered)
+        dips = sites.columns["structure"] == "rolling dip"
+        dips &= sites.columns["control"] == palette.ROLLING_DIP.control
+        wanted = replace(
+            wanted,
+            controls=set(sites.columns["control"][~dips]),
+            dips=bool(dips.any()),
+            unsure=unsure,
+            unnumbered=unnumbered,
+        )
     return wanted, half_pt
 
 
@@ -83,7 +98,7 @@ def _draw_sites(axes: Axes, sites: Layer, half_pt: float, *, keep_clear: list[Bo
     columns = sites.columns
     order = np.argsort(columns["rank"], kind="stable")
     places = shapely.get_coordinates(sites.geometry)[order]
-    names = ("control", "confidence", "flow_azimuth_deg")
+    names = ("control", "confidence", "flow_azimuth_deg", "structure")
     drawn = [
         site_shape(*values) for values in zip(*(columns[n][order] for n in names), strict=True)
     ]

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
+from matplotlib.patches import Rectangle
 
 from cli import palette
 from cli.fields import FOOT_M, MILE_M
@@ -42,8 +43,12 @@ class LegendWanted:
     channels: bool = False
     incomplete: bool = False
     ranch: bool = False
+    pools: Collection[str | None] = ()
+    footprints: bool = False
+    dips: bool = False
     contour_words: str = ""
     unnumbered: int = 0
+    ranks: bool = True
 
 
 class _Column:
@@ -78,6 +83,11 @@ class _Column:
         self.axes.add_line(line)
         self._write(_TEXT_X, text)
 
+    def patch(self, colour: str, opacity: float, text: str) -> None:
+        corner, size = (0.06, self.y - 0.07), (0.42, 0.14)
+        self.axes.add_patch(Rectangle(corner, *size, facecolor=colour, alpha=opacity, linewidth=0))
+        self._write(_TEXT_X, text)
+
     def _write(
         self, x: float, text: str, *, weight: str = "normal", size: float = _TEXT_PT
     ) -> None:
@@ -102,16 +112,20 @@ def draw_legend(axes: Axes, top: float, wanted: LegendWanted, *, half_pt: float)
         Size of the shapes, points.
     """
     column = _Column(axes, top, half_pt)
-    if wanted.controls:
+    if wanted.controls or wanted.dips:
         column.heading("Ranked sites")
         for symbol in palette.SITE_SYMBOLS:
             if symbol.control in wanted.controls:
                 drawn = site_shape(symbol.control, 1.0, float("nan"))
                 column.shape(drawn, _CONTROL_WORDS[symbol.control])
+        if wanted.dips:
+            dip = site_shape(palette.ROLLING_DIP.control, 1.0, float("nan"), "rolling dip")
+            column.shape(dip, "Rolling dip: lead water off a road")
         if wanted.unsure:
             unsure = (outline(palette.SITE_SYMBOLS[0].rings), palette.WHITE, palette.INK)
             column.shape(unsure, "Outline only: unsure, look first")
-        column.note("The number is the rank, 1 first.")
+        if wanted.ranks:
+            column.note("The number is the rank, 1 first.")
         if wanted.unnumbered:
             number = "number is" if wanted.unnumbered == 1 else "numbers are"
             column.note(f"{wanted.unnumbered} {number} left out where crowded.")
@@ -123,6 +137,14 @@ def draw_legend(axes: Axes, top: float, wanted: LegendWanted, *, half_pt: float)
         column.line(palette.CHANNEL, width, "Channel, wider with its area")
         if wanted.incomplete:
             column.line(palette.CHANNEL, width, "Its area is cut by the raster", dashed=True)
+    for kind, colour, words in (
+        ("pool", palette.CHANNEL, "Still pool behind a structure"),
+        ("wedge", palette.OCHRE, "Sediment fills this and the pool"),
+    ):
+        if kind in wanted.pools:
+            column.patch(colour, palette.WEDGE_OPACITY, words)
+    if wanted.footprints:
+        column.patch(palette.CHARCOAL, palette.BODY_OPACITY, "Structure to scale, in its colour")
     if wanted.ranch:
         column.line(palette.RANCH, palette.RANCH_WIDTH_MM * POINTS_PER_MM, "Ranch boundary")
     if wanted.contour_words:

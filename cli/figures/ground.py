@@ -16,14 +16,19 @@ from cli.figures.relief import Bounds, Relief, contour_interval, hillshade, reli
 from terrain.raster import Raster
 
 
-def draw_ground(axes: Axes, raster: Raster, bounds: Bounds, units: Units) -> tuple[str, list[Text]]:
-    """Draw hillshade and contours; return the legend's words and the labels of the contours."""
+def draw_ground(
+    axes: Axes, raster: Raster, bounds: Bounds, units: Units, *, soft: bool = False
+) -> tuple[str, list[Text]]:
+    """Draw hillshade and contours; return the legend's words and the labels of the contours.
+
+    With ``soft`` the shade runs from cell to cell, for pictures in which each cell is large.
+    """
     relief = relief_of(raster, bounds)
     axes.imshow(
         hillshade(relief),
         extent=relief.extent,
         origin="upper",
-        interpolation="antialiased",
+        interpolation="bilinear" if soft else "antialiased",
         aspect="auto",
         zorder=1.0,
     )

@@ -3,39 +3,22 @@
 from __future__ import annotations
 
 import os
-import textwrap
-import warnings
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
-import matplotlib as mpl
 import numpy as np
 import shapely
-from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
-from cli import palette
 from cli.fields import Units, check_units
 from cli.figures.features import draw_features, hide_under_shapes
 from cli.figures.furniture import draw_grid, draw_legend, draw_north, draw_scale_bar
 from cli.figures.ground import draw_ground
 from cli.figures.relief import Bounds
+from cli.figures.sheet import PANEL, map_sheet, picture, save, write_texts
 from cli.layers import Layer
-from cli.safe_files import replacing
 from terrain.raster import Raster
-
-_DPI = 180
-# Inches: margins, the column beside the map, and the most a map may take.
-_LEFT, _RIGHT, _TOP, _BOTTOM, _GAP, _PANEL = 0.62, 0.25, 0.72, 0.78, 0.25, 2.85
-_MAP_WIDTH, _MAP_HEIGHT, _LEAST = 8.6, 7.2, 5.4
-_SETTINGS: dict[Any, Any] = {
-    "font.family": ["DejaVu Sans"],
-    "axes.linewidth": 0.8,
-    "axes.edgecolor": palette.INK,
-    "path.simplify": True,
-}
 
 
 def ranch_map(
@@ -78,14 +61,8 @@ def ranch_map(
         The file cannot be written; an old file is then as it was.
     """
     check_units(units)
-    with replacing(path, overwrite=overwrite) as part, mpl.rc_context():
-        mpl.rcdefaults()
-        mpl.rcParams.update(_SETTINGS)
-        with warnings.catch_warnings():
-            # A name in a script that the font lacks is drawn with boxes, not refused.
-            warnings.filterwarnings("ignore", message=r"Glyph .* missing from")
-            figure = _draw(raster, layers, title, source_line, units)
-            figure.savefig(part, format="png", dpi=_DPI, metadata={"Software": None})
+    with picture(path, overwrite=overwrite) as part:
+        save(_draw(raster, layers, title, source_line, units), part)
     return Path(path)
 
 
@@ -93,29 +70,19 @@ def _draw(
     raster: Raster, layers: Mapping[str, Layer], title: str, source_line: str, units: Units
 ) -> Figure:
     shown = {name: layer for name, layer in layers.items() if layer.rows}
-    bounds, map_w, map_h = _sheet(_interest(raster, shown))
-    width = _LEFT + map_w + _GAP + _PANEL + _RIGHT
-    height = _TOP + map_h + _BOTTOM
-    figure = Figure(figsize=(width, height), dpi=_DPI, facecolor=palette.WHITE)
-    FigureCanvasAgg(figure)
-    axes = figure.add_axes((_LEFT / width, _BOTTOM / height, map_w / width, map_h / height))
-    axes.set(xlim=(bounds[0], bounds[2]), ylim=(bounds[1], bounds[3]), facecolor=palette.PAPER)
-    contour_words, contour_texts = draw_ground(axes, raster, bounds, units)
-    draw_grid(axes, bounds)
+    sheet = map_sheet(_interest(raster, shown))
+    axes, panel = sheet.axes, sheet.panel
+    contour_words, contour_texts = draw_ground(axes, raster, sheet.bounds, units)
+    draw_grid(axes, sheet.bounds)
     wanted, half_pt = draw_features(axes, shown)
     hide_under_shapes(axes, contour_texts, shown, half_pt)
-    panel = figure.add_axes(
-        ((_LEFT + map_w + _GAP) / width, _BOTTOM / height, _PANEL / width, map_h / height)
-    )
-    panel.set(xlim=(0, _PANEL), ylim=(0, map_h))
-    panel.set_axis_off()
-    metres_per_inch = (bounds[2] - bounds[0]) / map_w
-    draw_legend(panel, map_h - 0.02, replace(wanted, contour_words=contour_words), half_pt=half_pt)
-    draw_scale_bar(panel, 0.32, metres_per_inch=metres_per_inch, widest=_PANEL - 0.85)
-    draw_north(panel, _PANEL - 0.2, 0.1)
-    panel.set(xlim=(0, _PANEL), ylim=(0, map_h))
-    _write_texts(figure, raster, title, source_line)
-    return figure
+    wanted = replace(wanted, contour_words=contour_words)
+    draw_legend(panel, sheet.height - 0.02, wanted, half_pt=half_pt)
+    draw_scale_bar(panel, 0.32, metres_per_inch=sheet.metres_per_inch, widest=PANEL - 0.85)
+    draw_north(panel, PANEL - 0.2, 0.1)
+    panel.set(xlim=(0, PANEL), ylim=(0, sheet.height))
+    write_texts(sheet.figure, title, source_line, crs=raster.grid.crs)
+    return sheet.figure
 
 
 def _interest(raster: Raster, layers: Mapping[str, Layer]) -> Bounds:
@@ -134,46 +101,3 @@ def _interest(raster: Raster, layers: Mapping[str, Layer]) -> Bounds:
     )
     pad = 0.04 * max(east - west, north - south)
     return west - pad, south - pad, east + pad, north + pad
-
-
-def _sheet(bounds: Bounds) -> tuple[Bounds, float, float]:
-    """Widen bounds to a shape that fits the sheet; return them and the map's size, inches."""
-    west, south, east, north = bounds
-    wide, high = east - west, north - south
-    scale = max(wide / _MAP_WIDTH, high / _MAP_HEIGHT)
-    map_w, map_h = max(wide / scale, _LEAST), max(high / scale, _LEAST)
-    middle_x, middle_y = (west + east) / 2, (south + north) / 2
-    half_w, half_h = map_w * scale / 2, map_h * scale / 2
-    return (
-        (middle_x - half_w, middle_y - half_h, middle_x + half_w, middle_y + half_h),
-        map_w,
-        map_h,
-    )
-
-
-def _write_texts(figure: Figure, raster: Raster, title: str, source_line: str) -> None:
-    width, height = figure.get_size_inches()
-    size = min(16.0, 72 * (width - _LEFT - _RIGHT) / (0.62 * max(len(title), 1)))
-    figure.text(
-        _LEFT / width,
-        1 - 0.42 / height,
-        title,
-        fontsize=size,
-        weight="bold",
-        color=palette.INK,
-        va="center",
-        parse_math=False,
-    )
-    crs = raster.grid.crs
-    grid = f"Grid: {crs.name}, metres." if crs is not None else "Grid: metres, place unknown."
-    lines = textwrap.wrap(f"{source_line} {grid}", int((width - _LEFT - _RIGHT) * 16))[:2]
-    figure.text(
-        _LEFT / width,
-        0.36 / height,
-        "\n".join(lines),
-        fontsize=7.5,
-        color=palette.INK,
-        va="top",
-        linespacing=1.4,
-        parse_math=False,
-    )

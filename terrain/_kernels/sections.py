@@ -56,7 +56,7 @@ def read_section(z, u, v, du, dv, width, height, half, step, out):
 
 
 @kernel
-def _bank_of_side(heights, start, stop, sign, bed):
+def bank_of_side(heights, start, stop, sign, bed):
     """Bank top on one side: the point that stands out most above a chord from bed to far end.
 
     The chord's far end is the one that makes it stand out most, so a slope beyond the bank does
@@ -81,7 +81,7 @@ def _bank_of_side(heights, start, stop, sign, bed):
 
 
 @kernel
-def _crossing(heights, start, stop, sign, level):
+def crossing(heights, start, stop, sign, level):
     """Distance in steps from an index outward to where the ground first reaches a level; -1."""
     n = (stop - start) * sign
     for j in range(1, n + 1):
@@ -100,7 +100,7 @@ def _wall_spread(heights, start, stop, sign, bed, depth, to_top, cell_steps):
 
     A raster spreads a wall over one to two cells, so that its top shows half a cell too far out.
     """
-    low = _crossing(heights, start, stop, sign, bed + 0.2 * depth)
+    low = crossing(heights, start, stop, sign, bed + 0.2 * depth)
     spread = (to_top - low) / cell_steps
     return 0.5 * cell_steps * min(1.0, max(0.0, 2.5 - spread))
 
@@ -137,15 +137,15 @@ def measure_section(heights, half, step, reach, cell_steps, least_depth, least_b
             side = min(side, total / n)
     if side < np.inf:
         out[6] = side
-    left, left_depth, left_bulge = _bank_of_side(heights, low, 0, -1, bed)
-    right, right_depth, right_bulge = _bank_of_side(heights, low, last, 1, bed)
+    left, left_depth, left_bulge = bank_of_side(heights, low, 0, -1, bed)
+    right, right_depth, right_bulge = bank_of_side(heights, low, last, 1, bed)
     if left < 0 or right < 0 or min(left_bulge, right_bulge) < least_bulge:
         return
     depth = min(left_depth, right_depth)
     if depth < least_depth:
         return
-    to_left = _crossing(heights, low, 0, -1, bed + depth - 1e-6)
-    to_right = _crossing(heights, low, last, 1, bed + depth - 1e-6)
+    to_left = crossing(heights, low, 0, -1, bed + depth - 1e-6)
+    to_right = crossing(heights, low, last, 1, bed + depth - 1e-6)
     if to_left < 0 or to_right < 0:
         return
     to_left -= _wall_spread(heights, low, 0, -1, bed, depth, to_left, cell_steps)
@@ -154,14 +154,14 @@ def measure_section(heights, half, step, reach, cell_steps, least_depth, least_b
     out[1] = depth
     out[2] = (low - half - to_left) * step
     out[3] = (low - half + to_right) * step
-    wide_left = _crossing(heights, low, 0, -1, bed + 2 * depth)
-    wide_right = _crossing(heights, low, last, 1, bed + 2 * depth)
+    wide_left = crossing(heights, low, 0, -1, bed + 2 * depth)
+    wide_right = crossing(heights, low, last, 1, bed + 2 * depth)
     if wide_left >= 0 and wide_right >= 0:
         out[5] = (wide_left + wide_right) * step
 
 
 @kernel
-def _median(values, n):
+def median_of(values, n):
     """Median of the first n values."""
     part = np.sort(values[:n])
     if n % 2:
@@ -220,4 +220,30 @@ def measure_places(
                 if not np.isnan(rows[m, k]):
                     column[n] = rows[m, k]
                     n += 1
-            out[i, k] = _median(column, n) if 2 * n > copies else np.nan
+            out[i, k] = median_of(column, n) if 2 * n > copies else np.nan
+
+
+@kernel
+def widths_across(z, u, v, du, dv, width, height, half, step, levels, out):
+    """Distance across the flow between where the ground first reaches a level, at many places."""
+    for i in range(u.size):
+        out[i] = np.nan
+        if np.isnan(levels[i]):
+            continue
+        total = 0.0
+        for sign in (-1, 1):
+            before = height_at(z, u[i], v[i], width, height)
+            for j in range(1, half + 1):
+                # to the right of the flow when v points south: (-dv, du)
+                off = sign * j * step
+                here = height_at(z, u[i] - dv[i] * off, v[i] + du[i] * off, width, height)
+                if np.isnan(here):
+                    break
+                if here >= levels[i]:
+                    # a place that already lies above the level has no width there
+                    rest = max(levels[i] - before, 0.0)
+                    total += step * min(1.0, rest / max(here - before, 1e-9))
+                    break
+                total += step
+                before = here
+        out[i] = total

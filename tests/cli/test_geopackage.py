@@ -45,9 +45,11 @@ def test_what_is_written_is_read_back(tmp_path: Path, units: str) -> None:
     assert plan_units(path) == units
     back = read_layers(path)
     assert set(back) == set(LAYERS)
-    for name, layer in LAYERS_OF_PLAN.items():
-        assert back[name].crs == UTM
-        assert shapely.equals_exact(back[name].geometry, layer.geometry).all()
+    tables = {table.name: table for table in example_tables()}
+    for name, layer in (LAYERS_OF_PLAN | tables).items():
+        assert back[name].crs == layer.crs
+        if layer.geometry is not None:
+            assert shapely.equals_exact(back[name].geometry, layer.geometry).all()
         for column, values in layer.columns.items():
             got = back[name].columns[column]
             if values.dtype.kind == "f":

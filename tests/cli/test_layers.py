@@ -62,6 +62,20 @@ def test_columns_that_do_not_keep_to_the_table(changes: dict, message: str) -> N
         headcuts(**changes)
 
 
+def test_an_empty_text_says_nothing_where_values_are_listed() -> None:
+    layer = headcuts(kind=texts("channel", ""), evidence=texts("", None))
+    assert layer.columns["kind"].tolist() == ["channel", None]
+    assert layer.columns["evidence"].tolist() == ["", None]
+
+
+def test_whole_numbers_may_be_listed_too() -> None:
+    sites = {n: v for n, v in example_layers()["sites"].columns.items() if n != "stage"}
+    points = example_layers()["sites"].geometry
+    assert Layer("sites", points, sites, UTM).columns["stage"].tolist() == [0] * 6
+    with pytest.raises(LayerError, match=r"sites\.stage holds 6, 7; expected 0, 1, 2, 3, 4, 5"):
+        Layer("sites", points, sites | {"stage": np.array([1, 6, 0, 5, 7, 6])}, UTM)
+
+
 def test_a_required_column_is_asked_for() -> None:
     with pytest.raises(LayerError, match="headcuts without the column headcut_id"):
         Layer("headcuts", POINTS, {}, UTM)

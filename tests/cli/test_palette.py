@@ -44,6 +44,10 @@ def test_colours_are_those_of_the_visual_language() -> None:
 def test_every_control_has_a_symbol() -> None:
     assert [s.control for s in palette.SITE_SYMBOLS] == [code for code, _ in CONTROLS]
     assert palette.site_symbol("something new").control == "refer"
+    assert palette.site_symbol("spread", "rolling dip") is palette.ROLLING_DIP
+    assert palette.site_symbol("spread", "crescent spreader").turns
+    # What is beyond hand work looks so whatever its name.
+    assert palette.site_symbol("refer", "rolling dip").colour == palette.CHARCOAL
 
 
 @pytest.mark.parametrize("ground", [palette.WHITE, palette.PAPER])
@@ -54,7 +58,7 @@ def test_shapes_stand_out_on_white_and_on_paper(ground: str) -> None:
 
 
 def test_outlines_are_simple_and_of_one_size() -> None:
-    for symbol in palette.SITE_SYMBOLS:
+    for symbol in (*palette.SITE_SYMBOLS, palette.ROLLING_DIP):
         shape = shapely.Polygon(symbol.rings[0], symbol.rings[1:])
         assert shape.is_valid
         assert 0.4 < shape.area < 4.0

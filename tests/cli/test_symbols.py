@@ -80,7 +80,50 @@ def test_shapes_differ_as_much_as_colours() -> None:
         for rule in layer_symbols(layer, "si").rules
         if isinstance(rule.symbol, Marker)
     }
-    assert len(shapes) == 5
+    # Four controls, the rolling dip and the headcut.
+    assert len(shapes) == 6
+
+
+def test_a_rolling_dip_has_its_own_shape_in_the_colour_of_spreading() -> None:
+    rules = rules_of("sites")
+    (sure, filled), (unsure, hollow) = [(f, s) for f, s in rules if '"structure" = ' in f]
+    assert "\"structure\" = 'rolling dip' AND" in sure
+    assert unsure.endswith('"confidence" < 0.5')
+    for symbol in (filled, hollow):
+        picture = base64.b64decode(option(symbol, "name").removeprefix("base64:")).decode()
+        path = ET.fromstring(picture).findall("{http://www.w3.org/2000/svg}path")[-1]
+        assert path.get("stroke") == palette.GREEN
+    # A crescent is drawn for every other spreader, one without a name included.
+    crescents = [f for f, _ in rules if "\"control\" = 'spread'" in f]
+    assert len(crescents) == 2
+    assert all('("structure" IS NULL OR "structure" <> \'rolling dip\')' in f for f in crescents)
+
+
+def test_footprints_take_the_colour_of_their_control_and_the_body_is_darker() -> None:
+    rules = rules_of("structures")
+    for control in palette.SITE_SYMBOLS:
+        (body, dark), (other, light) = [
+            (f, s) for f, s in rules if f"\"control\" = '{control.control}'" in f
+        ]
+        assert body.endswith('"is_body" = true')
+        assert other.endswith('"is_body" = false')
+        assert option(dark, "color") == f"{rgb(control.colour)},204"  # 80 % of 255
+        assert option(light, "color") == f"{rgb(control.colour)},102"
+        assert option(dark, "outline_color") == f"{rgb(control.colour)},255"
+
+
+def test_pools_and_wedges_have_no_outline() -> None:
+    drawn = dict(rules_of("pools"))
+    for kind, colour in (("pool", palette.CHANNEL), ("wedge", palette.OCHRE)):
+        symbol = drawn[f"\"kind\" = '{kind}'"]
+        assert option(symbol, "color") == f"{rgb(colour)},89"  # 35 % of 255
+        assert option(symbol, "outline_style") == "no"
+    described = ET.fromstring(sld("pools", layer_symbols("pools", "si")))
+    opacities = [
+        e.text for e in described.iter(f"{SE}SvgParameter") if e.get("name") == "fill-opacity"
+    ]
+    assert opacities == ["0.35", "0.35"]
+    assert described.find(f".//{SE}Stroke") is None
 
 
 def test_the_rank_stands_beside_the_shape() -> None:
@@ -206,6 +249,8 @@ def test_a_desktop_gis_draws_the_plan_in_our_colours(tmp_path: Path) -> None:
     assert drawn["sites"][0] == "True"
     # 10 % of the channel blue over white, and two such areas over each other.
     assert "#E8EFF5" in drawn["drainage_areas"]
+    # 35 % of the channel blue and of ochre over white.
+    assert {"#B1C7DB", "#E4CCA6"} <= set(drawn["pools"])
 
 
 COLOURS_SEEN = {
@@ -213,4 +258,5 @@ COLOURS_SEEN = {
     "headcuts": [palette.HEADCUT],
     "channels": [palette.CHANNEL],
     "ranch": [palette.RANCH],
+    "structures": ["#B86155"],  # brick at 80 % over white
 }

@@ -20,6 +20,12 @@ from cli.words import all_in_units, in_units
         ("A slope of 3.5 m/m and 2 men", "A slope of 3.5 m/m and 2 men"),
         ("H2 m is a name, 5 % no length", "H2 m is a name, 5 % no length"),
         ("0 m of channel", "0.0 ft of channel"),
+        ("A stone of 23 kg (51 lb) at most.", "A stone of 51 lb at most."),
+        ("A stone of 38 kg, 2.5 t in all", "A stone of 84 lb, 2.8 short tons in all"),
+        ("Stone of 2650 kg/m3 in 2.0 m/s", "Stone of 165 lb/cu ft in 6.6 ft/s"),
+        ("+0.08 m here, -0.02 m there", "+0.26 ft here, -0.066 ft there"),
+        ("rows 1-2 m and B-3 m", "rows 1-2 m and B-3 m"),
+        ("pulls with 147 Pa, 0.20 m2/s", "pulls with 3.07 lb/sq ft, 2.2 sq ft/s"),
     ],
 )
 def test_figures_are_turned_and_keep_their_significance(si: str, us: str) -> None:

@@ -22,7 +22,12 @@ RASTERIO = {
     "terrain.writing",
 }
 #: Where frames are built, or vector files read and written.
-FRAMES_IN_LIBRARY = {"terrain.boundary", "terrain.patches", "terrain.vectors"}
+FRAMES_IN_LIBRARY = {
+    "terrain.boundary",
+    "terrain.features",
+    "terrain.patches",
+    "terrain.vectors",
+}
 
 
 def modules(package: str) -> Iterator[tuple[str, Path]]:

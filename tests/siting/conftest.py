@@ -3,16 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import pytest
+import shapely
+from shapely.geometry.base import BaseGeometry
 
+from siting.candidates import Sites, find_sites
+from siting.effects import Effect, effects_of
 from siting.floods.rainfall import Rainfall
 from siting.ground import Ground
 from siting.headcuts import find_headcuts
+from siting.keep_clear import KeepClear
+from siting.places import Place
+from siting.ranking import Ranking, load_weights, rank_sites
 from siting.reaches import reach_stations
 from siting.rules import Rules, load_rules
+from siting.site_floods import FloodGauge, FloodSettings
+from siting.spots import BuildSettings, SpotMaker
 from siting.study_area import CutAreas
 from terrain.channels import channel_network
 from terrain.conditioning import condition
@@ -90,6 +100,25 @@ def gully_raster(
     return Raster.from_array(z.astype(np.float32))
 
 
+def two_steps(
+    *,
+    apart: float,
+    slope: float = 0.02,
+    drop_m: float = 0.7,
+    rows: int = 400,
+    head_m: float = 200.0,
+) -> Raster:
+    """A gully with a second, equal step ``apart`` metres further down."""
+    raster = gully_raster(drop_m=drop_m, bed_m=3.0, slope=slope, rows=rows, head_m=head_m)
+    z = raster.elevation_m.copy()
+    rows, cols = z.shape
+    y = (rows - 0.5 - np.arange(rows))[:, None]
+    across = np.abs(np.arange(cols)[None, :] + 0.5 - cols / 2)
+    wall = np.clip(2.0 * (across - 1.5), 0.0, None)
+    twice = np.maximum(2 * drop_m - wall, 0) - np.maximum(drop_m - wall, 0)
+    return Raster.from_array((z - np.where(y < head_m - apart, twice, 0.0)).astype(np.float32))
+
+
 def ground_of(
     raster: Raster,
     *,
@@ -157,3 +186,56 @@ def rules_with(tmp_path: Any) -> Callable[..., Rules]:
         return load_rules(path)
 
     return change
+
+
+def maker_of(
+    ground: Ground, rainfall: Rainfall | None = None, build: BuildSettings | None = None
+) -> SpotMaker:
+    """What measures and decides on a ground, with or without rain."""
+    settings = FloodSettings(rainfall, None if rainfall is None else 80.0)
+    return SpotMaker(ground, FloodGauge(ground, settings), build or BuildSettings())
+
+
+def cautions_of(place: Place) -> list[str]:
+    """What the place and the type say, as in a plan."""
+    d = place.decision
+    of_type = () if d is None or d.size is None else d.kind.cautions(d.spot, d.size)
+    return [*place.cautions, *of_type]
+
+
+def keep_of(*roads: BaseGeometry, clear: tuple[tuple[BaseGeometry, str], ...] = ()) -> KeepClear:
+    """Roads, and what else is kept clear: shapes with their kinds."""
+    given = [(r, "road", "ranch road") for r in roads] + [(s, k, "") for s, k in clear]
+    columns = [np.empty(len(given), dtype=object) for _ in range(3)]
+    for i, one in enumerate(given):
+        for column, value in zip(columns, one, strict=True):
+            column[i] = value
+    return KeepClear(*columns, np.arange(len(given)) < len(roads))
+
+
+def sites_on(
+    ground: Ground, build: BuildSettings | None = None, rainfall: Rainfall | None = RAIN
+) -> tuple[Sites, tuple[str, ...]]:
+    """Sites on a ground and the notes, as a screening finds them."""
+    settings = FloodSettings(rainfall, None if rainfall is None else 80.0)
+    return find_sites(ground, FloodGauge(ground, settings), settings, build)
+
+
+@dataclass(frozen=True)
+class Worked:
+    """A gully with two heads 100 m apart, their pairs and two series, worked out."""
+
+    ground: Ground
+    sites: Sites
+    ranking: Ranking
+    effects: tuple[Effect, ...]
+
+
+@pytest.fixture(scope="session")
+def worked() -> Worked:
+    """See `Worked`: a road runs along its western side, too far off to forbid anything."""
+    ground = ground_of(two_steps(apart=100.0, slope=0.015, drop_m=0.5))
+    road = keep_of(shapely.LineString([(20.0, 20.0), (20.0, 380.0)]))
+    sites, _ = sites_on(ground, BuildSettings(keep=road))
+    ranking = rank_sites(sites, rules=ground.rules, weights=load_weights())
+    return Worked(ground, sites, ranking, effects_of(ground, sites, RAIN))

@@ -5,21 +5,25 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from siting.channel_reading import read_stations
 from siting.grade import place_series
 from siting.places import Placed
-from siting.site_floods import FloodGauge, FloodSettings
 from siting.spacing import head_to_toe_m, wedge_m
 from siting.vertical import place_at_headcuts
 from terrain.raster import Raster
+from tests.siting.conftest import maker_of
 
 # an incised reach without a headcut: the trench runs off the raster's upper edge
 LONG = {"drop_m": 0.8, "head_m": 400.0}
 
 
-def series_of(ground, rain=None):
-    placed = Placed()
-    settings = FloodSettings(rain, None if rain is None else 80.0)
-    place_series(ground, FloodGauge(ground, settings), placed, division="usa")
+def series_of(ground, placed=None, build=None, rain=None):
+    placed = Placed() if placed is None else placed
+    maker = maker_of(ground, rain, build)
+    q2 = np.full(ground.stations.size, np.nan)
+    if rain is not None:
+        q2 = maker.gauge.peak(ground.stations.cell, 2.0)
+    place_series(maker, read_stations(ground, q2_m3s=q2, division="usa"), placed)
     return placed
 
 
@@ -117,10 +121,9 @@ def test_a_wide_shallow_reach_gets_log_mats_side_by_side_once(measured, gully) -
 def test_series_keep_off_headcuts_and_their_pairs(measured, gully) -> None:
     ground = measured(gully(drop_m=0.8, head_m=40.0))
     placed = Placed()
-    place_at_headcuts(ground, placed)
+    place_at_headcuts(maker_of(ground), placed)
     pair = [p for p in placed.places if p.control == "grade"]
-    settings = FloodSettings()
-    place_series(ground, FloodGauge(ground, settings), placed, division="usa")
+    series_of(ground, placed)
     series = [p for p in placed.places if p.headcut < 0]
     assert pair
     gap = [abs(p.station_m - q.station_m) for p in series for q in pair]

@@ -6,11 +6,18 @@ import numpy as np
 import pytest
 
 from siting.headcuts import find_headcuts
-from siting.reaches import ReachStations, measure_at, reach_stations, section_lines
+from siting.reaches import (
+    ReachStations,
+    measure_at,
+    reach_stations,
+    section_lines,
+    without_crossings,
+)
 from terrain.channels import ChannelNetwork, channel_network
 from terrain.conditioning import condition
 from terrain.errors import ParameterError
 from terrain.raster import Raster
+from terrain.sections import SectionMeasures
 
 ROWS, COLS = 100, 260
 UP, ACROSS = np.meshgrid(np.arange(COLS) + 0.5, np.arange(ROWS) - 50.0)
@@ -140,3 +147,42 @@ def test_measuring_at_a_place_is_measuring_its_section() -> None:
     x, y = raster.grid.xy(50, 120)
     m = measure_at(raster, np.array([x]), np.array([y]), np.array([270.0]))
     assert m.bank_width_m[0] == pytest.approx(6.0, abs=1.01)
+
+
+def bend(width_m: list[float]) -> tuple[SectionMeasures, list[np.ndarray]]:
+    """Sections on a channel along y = 0 of which the middle one is turned as in a sharp bend."""
+    n = len(width_m)
+    width = np.array(width_m)
+    azimuth = np.full(n, 90.0)
+    azimuth[n // 2] = 20.0
+    full = np.ones(n)
+    sections = SectionMeasures(
+        full, width, 0.1 * width, 2 * width, -width / 2, width / 2, full, width >= 3.0
+    )
+    return sections, [np.zeros(n, np.int64), 5.0 * np.arange(n), np.zeros(n), azimuth]
+
+
+def test_a_section_that_crosses_its_neighbour_takes_their_median() -> None:
+    sections, where = bend([6.0, 6.2, 5.8, 20.0, 6.4, 6.0, 6.1])
+    kept = without_crossings(sections, *where)
+    assert kept.bank_width_m[3] == pytest.approx(6.05)
+    assert kept.bank_depth_m[3] == pytest.approx(0.605)
+    assert kept.resolved[3]
+    others = np.arange(7) != 3
+    np.testing.assert_array_equal(kept.bank_width_m[others], sections.bank_width_m[others])
+    # the turned one is as wide as the others: the lines do not meet, so all stay
+    same, where = bend([6.0] * 7)
+    np.testing.assert_array_equal(without_crossings(same, *where).bank_width_m, 6.0)
+    # in another reach it is no neighbour
+    sections, where = bend([6.0, 6.2, 5.8, 20.0, 6.4, 6.0, 6.1])
+    where[0] = np.arange(7)
+    np.testing.assert_array_equal(
+        without_crossings(sections, *where).bank_width_m, sections.bank_width_m
+    )
+
+
+def test_without_banks_nothing_crosses() -> None:
+    sections, where = bend([np.nan] * 5)
+    assert np.isnan(without_crossings(sections, *where).bank_width_m).all()
+    lone, where = bend([6.0])
+    assert without_crossings(lone, *where).bank_width_m[0] == 6.0

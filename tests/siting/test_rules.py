@@ -36,7 +36,7 @@ def test_limits_of_the_trade() -> None:
 
 
 def test_no_limit_is_there_for_nothing_and_none_is_missing() -> None:
-    code = "\n".join(p.read_text("utf-8") for p in SITING.glob("*.py"))
+    code = "\n".join(p.read_text("utf-8") for p in SITING.rglob("*.py"))
     asked = set(re.findall(r'"([a-z_]+\.[a-z_0-9]+)"', code))
     named = set(load_rules().limits)
     assert named <= asked

@@ -6,13 +6,14 @@ import numpy as np
 
 from siting.places import Placed, Spots
 from siting.spreading import place_spreaders
+from tests.siting.conftest import cautions_of, maker_of
 
 ENDS = {"drop_m": 0.7, "bed_slope": 0.013}
 
 
 def spreaders(ground):
     placed = Placed()
-    place_spreaders(ground, placed)
+    place_spreaders(maker_of(ground), placed)
     return placed
 
 
@@ -23,8 +24,9 @@ def test_a_gully_that_runs_out_gets_a_spreader_at_its_end(measured, gully) -> No
     assert (place.control, place.structure) == ("spread", "crescent spreader")
     _, y = ground.raster.grid.xy_of(place.cell)
     assert 90 < float(y) < 150
-    assert "level to 5 cm" in place.cautions[0]
-    assert "one band is not enough" in place.cautions[1]  # more than 2 ha drain to it
+    said = " ".join(cautions_of(place))
+    assert "level to 0.050 m" in said
+    assert "one band is not enough" in said  # more than 2 ha drain to it
 
 
 def test_a_gully_that_goes_on_gets_none(measured, gully) -> None:

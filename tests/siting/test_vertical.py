@@ -9,12 +9,12 @@ from siting.candidates import find_sites
 from siting.places import ENGINEER, MORE_ELEVATIONS, Placed
 from siting.site_floods import FloodGauge, FloodSettings
 from siting.vertical import place_at_headcuts
-from terrain.raster import Raster
+from tests.siting.conftest import cautions_of, maker_of, two_steps
 
 
-def places_at(ground):
+def places_at(ground, **given):
     placed = Placed()
-    place_at_headcuts(ground, placed)
+    place_at_headcuts(maker_of(ground, **given), placed)
     return placed
 
 
@@ -34,7 +34,9 @@ def test_a_drop_within_hand_limits_gets_a_bowl_and_a_pair_below(measured, gully)
     assert head.control == "vertical"
     assert head.structure == "rock bowl"
     assert head.headcut_height_m == pytest.approx(0.8, abs=0.08)
-    assert "log drop" in head.reason
+    assert "rock bowl" in head.reason
+    assert "log drop" in head.decision.chosen.why_not
+    assert head.decision.size.height_m == pytest.approx(head.headcut_height_m)
     assert (pair.control, pair.structure) == ("grade", "one-rock dam")
     assert pair.group == head.group > 0
     assert (pair.build_order, head.build_order) == (1, 2)
@@ -45,7 +47,10 @@ def test_a_drop_within_hand_limits_gets_a_bowl_and_a_pair_below(measured, gully)
     assert 4 * drop - 1 <= below <= 6 * drop + 3
     assert "drop heights)" in pair.reason
     # 2 % over that distance
-    assert pair.needed_height_m == pytest.approx(0.02 * 4.5 * drop, abs=0.04)
+    spot = pair.decision.spot
+    assert spot.needed_height_m == pytest.approx(0.02 * 4.5 * drop, abs=0.04)
+    assert spot.needed_height_m <= pair.decision.size.height_m <= 0.10
+    assert pair.foot_cell == ground.headcuts.foot_cell[head.headcut]
 
 
 def test_a_small_drop_on_little_land_is_laid_back(measured, gully) -> None:
@@ -72,21 +77,23 @@ def test_the_drop_counts_at_the_unfavourable_end_of_its_error(measured, gully) -
     head = head_of(measured(gully(drop_m=1.17)))
     assert head.headcut_height_m < 1.2
     assert head.control == "refer"
-    assert "may pass the 1.2 m" in head.reason
+    assert "may be above the 1.2 m that hands should build, within its error" in head.reason
 
 
 def test_too_steep_a_bed_is_referred(measured, gully) -> None:
     head = head_of(measured(gully(drop_m=0.8, slope=0.075)))
     assert head.control == "refer"
-    assert "too steep for hand work" in head.reason
+    assert "above the 6.0 % that is the limit of hand work" in head.reason
 
 
 def test_a_bed_above_three_per_cent_is_a_caution(measured, gully) -> None:
     ground = measured(gully(drop_m=0.8, slope=0.045))
-    head, pair = head_of(ground), pair_of(ground)
+    head = head_of(ground)
     assert head.control == "vertical"
-    assert any("above the 3.0 %" in c for c in head.cautions)
-    assert any("close together" in c for c in pair.cautions)
+    assert any("past the 3.0 % of plain hand work" in c for c in cautions_of(head))
+    assert any("close together" in c for c in cautions_of(head))
+    gentle = head_of(measured(gully(drop_m=0.8)))
+    assert not any("past the 3.0 %" in c for c in cautions_of(gentle))
 
 
 def test_a_hillside_gets_no_site(measured, gully) -> None:
@@ -101,10 +108,10 @@ def test_much_land_is_reviewed_and_more_is_referred(measured, gully, rules_with)
     raster = gully(drop_m=0.8)
     reviewed = head_of(measured(raster, rules=rules_with(hand_work__drainage_area=(1.0, 40.0))))
     assert reviewed.control == "vertical"
-    assert any("have the design reviewed" in c for c in reviewed.cautions)
+    assert any("have the design reviewed" in c for c in cautions_of(reviewed))
     stopped = head_of(measured(raster, rules=rules_with(hand_work__drainage_area=(1.0, 2.0))))
     assert stopped.control == "refer"
-    assert "More than 2.0 ha drain to it" in stopped.reason
+    assert "above the 2.0 ha from which an engineer is needed" in stopped.reason
 
 
 def test_a_cut_off_drainage_area_asks_for_more_elevations(measured, gully) -> None:
@@ -118,15 +125,15 @@ def test_a_cut_off_drainage_area_asks_for_more_elevations(measured, gully) -> No
 
 def test_a_deep_channel_below_is_a_caution_then_a_limit(measured, gully, rules_with) -> None:
     """The lower of two steps of 0.7 m drops into a trench 1.4 m deep."""
-    raster = two_steps(gully, apart=40.0)
+    raster = two_steps(apart=40.0)
     places = places_at(measured(raster)).places
     pair = min((p for p in places if p.control == "grade"), key=lambda p: p.station_m)
-    assert any("past the 1.2 m of plain hand work" in c for c in pair.cautions)
+    assert any("past the 1.2 m of plain hand work" in c for c in cautions_of(pair))
     stricter = rules_with(one_rock_dam__channel_depth=(1.2, 1.3))
     places = places_at(measured(raster, rules=stricter)).places
     lower = min((p for p in places if p.headcut_height_m > 0), key=lambda p: p.station_m)
     assert lower.control == "refer"
-    assert "past 1.3 m neither crew nor structure is safe" in lower.reason
+    assert "above the 1.3 m to which crew and structure are safe" in lower.reason
 
 
 def test_unsure_headcuts_get_no_site(measured, gully, rules_with) -> None:
@@ -145,8 +152,11 @@ def test_a_head_near_the_raster_edge_has_no_room_for_a_pair(measured, gully, rul
 
 
 def test_a_drop_just_below_takes_the_room_of_the_pair(measured, gully, rules_with) -> None:
-    """Two drops 12 m apart; with pairs 14 m and more below, the upper one has no room."""
-    raster = two_steps(gully, apart=12.0)
+    """Two drops 12 m apart; with pairs 14 m and more below, the upper one has no room.
+
+    The bed falls little, so that one stone reaches the foot from there.
+    """
+    raster = two_steps(apart=12.0, slope=0.004)
     ground = measured(raster, rules=rules_with(pair__distance=(20.0, 26.0)))
     heads = sorted(
         (p for p in places_at(ground).places if p.control == "vertical"), key=lambda p: p.station_m
@@ -157,18 +167,6 @@ def test_a_drop_just_below_takes_the_room_of_the_pair(measured, gully, rules_wit
     assert any("the next drop lies" in c for c in upper.cautions)
     assert upper.group == 0
     assert lower.group > 0
-
-
-def two_steps(gully, *, apart):
-    """A gully with a second, equal step further down."""
-    raster = gully(drop_m=0.7, bed_m=3.0)
-    z = raster.elevation_m.copy()
-    rows, cols = z.shape
-    y = (rows - 0.5 - np.arange(rows))[:, None]
-    across = np.abs(np.arange(cols)[None, :] + 0.5 - cols / 2)
-    wall = np.clip(2.0 * (across - 1.5), 0.0, None)
-    more = np.where(y < 200.0 - apart, np.maximum(1.4 - wall, 0) - np.maximum(0.7 - wall, 0), 0.0)
-    return Raster.from_array((z - more).astype(np.float32))
 
 
 def test_a_pair_outside_the_ranch_is_told(measured, gully) -> None:
@@ -187,15 +185,17 @@ def test_a_head_outside_the_ranch_gets_nothing(measured, gully) -> None:
     assert places_at(measured(raster, ranch=ranch)).places == []
 
 
-def test_a_pair_too_low_to_reach_the_foot_says_so(measured, gully, rain) -> None:
+def test_a_foot_that_low_structures_cannot_reach_is_told(measured, gully, rain) -> None:
     """4 % over 4 drop heights of 0.9 m is 0.14 m: more than one stone of 0.10 m."""
-    ground = measured(gully(drop_m=0.9, slope=0.04))
     settings = FloodSettings(rain, 80.0)
+    ground = measured(gully(drop_m=0.9, slope=0.04))
     sites, _ = find_sites(ground, FloodGauge(ground, settings), settings)
-    i = next(i for i, p in enumerate(sites.places) if p.control == "grade" and p.headcut >= 0)
-    assert sites.places[i].needed_height_m > sites.height_m[i]
-    assert "two low ones in series" in sites.caution[i]
+    assert not any(p.control == "grade" and p.headcut >= 0 for p in sites.places)
+    [i] = [i for i, p in enumerate(sites.places) if p.control == "vertical"]
+    assert "is needed to back water to the foot of the drop above" in sites.caution[i]
+    assert "Two in series do not reach it" in sites.caution[i]
     gentle = measured(gully(drop_m=0.7, slope=0.01))
     sites, _ = find_sites(gentle, FloodGauge(gentle, settings), settings)
-    i = next(i for i, p in enumerate(sites.places) if p.control == "grade" and p.headcut >= 0)
-    assert "two low ones" not in sites.caution[i]
+    [i] = [i for i, p in enumerate(sites.places) if p.control == "grade" and p.headcut >= 0]
+    assert sites.spots[i].needed_height_m <= sites.sizes[i].height_m
+    assert not any("in series" in c for c in sites.caution)

@@ -1,0 +1,152 @@
+"""``gullywalk explain``: the whole reasoning about one site of a plan."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from cli.options import (
+    Checked,
+    SectionCommand,
+    check_distinct,
+    json_option,
+    option,
+    overwrite_option,
+    talk_options,
+)
+from cli.progress import Talk
+
+if TYPE_CHECKING:
+    from cli.explain_sheet import Explanation, Wanted
+    from cli.layers import Layer
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """What the command line asked for."""
+
+    plan: str
+    site: Wanted
+    picture: str | None
+    dem: tuple[str, ...]
+    as_json: bool
+    overwrite: bool
+
+
+def _read_site(text: str) -> Wanted:
+    from cli.explain_sheet import Wanted
+
+    return Wanted.read(text)
+
+
+@click.command(
+    cls=SectionCommand,
+    short_help="Tell why a site of a plan is what it is.",
+    epilog="Every figure is an estimate from the raster: walk to a site before building on it.",
+)
+@click.argument("plan", metavar="PLAN.gpkg")
+@click.argument("site", metavar="SITE", type=Checked("the number of a site, or rank:N", _read_site))
+@option(
+    "--picture",
+    metavar="FILE.png",
+    section="Output",
+    help="Draw the site from close up: structures to scale, pool and sediment, headcut, channel.",
+)
+@option(
+    "--dem",
+    multiple=True,
+    metavar="FILE",
+    section="Land",
+    help="Elevation raster of the plan, to draw the ground; several times for tiles.",
+)
+@json_option
+@overwrite_option
+@talk_options
+@click.pass_context
+def explain(ctx: click.Context, /, **given: object) -> None:
+    """Tell why a site of a plan is what it is.
+
+    \b
+    gullywalk explain plan.gpkg 12
+    gullywalk explain plan.gpkg rank:1 --picture site.png --dem DEM.tif
+
+    What was measured, limit by limit, what else could stand there and why not, sizes, spacing, the
+    pair and its pool, the flood, what it takes, how to build it and how it fails; with the source
+    of each, in the plan's own units.
+    """  # noqa: D301 - the help needs the character itself
+    job = Job(**given)  # type: ignore[arg-type]
+    _check_usage(job)
+    layers, found = _read(job)
+    if job.picture is not None:
+        _draw(job, layers, found, ctx.ensure_object(Talk))
+    _tell(job, found)
+
+
+def _check_usage(job: Job) -> None:
+    from cli.errors import OutputError
+    from cli.safe_files import check_file_target
+
+    if job.dem and job.picture is None:
+        raise click.UsageError("--dem is given without --picture.")
+    check_distinct([("PLAN", job.plan), ("--picture", job.picture)])
+    check_distinct([("--picture", job.picture), *(("--dem", path) for path in set(job.dem))])
+    if job.picture is None:
+        return
+    if Path(job.picture).suffix.lower() != ".png":
+        raise OutputError(f"an output named {job.picture}", expected="a name that ends in .png")
+    check_file_target(job.picture, overwrite=job.overwrite)
+
+
+def _read(job: Job) -> tuple[Mapping[str, Layer], Explanation]:
+    from cli.explain_sheet import explanation
+    from cli.geopackage import plan_units, read_layers
+
+    layers = read_layers(job.plan)
+    name = Path(job.plan).name
+    return layers, explanation(layers, job.site, plan=name, units=plan_units(job.plan))
+
+
+def _draw(job: Job, layers: Mapping[str, Layer], found: Explanation, talk: Talk) -> None:
+    from cli.figures.site_map import site_bounds, site_map
+
+    assert job.picture is not None  # checked by the caller
+    ids = [int(found.site["site_id"]), *(int(mate["site_id"]) for mate in found.mates)]
+    bounds = site_bounds(layers, ids)
+    raster, source = None, "No elevation raster was given: the ground is not drawn."
+    if job.dem:
+        from cli.explain_ground import ground_of
+
+        ground = ground_of(job.dem, bounds, layers["sites"].crs, found.run)
+        for note in ground.notes:
+            talk.say(f"Note: {note}")
+        raster, source = ground.raster, ground.source_line(found.units)
+    site = found.site
+    site_map(
+        layers,
+        ids,
+        path=job.picture,
+        bounds=bounds,
+        raster=raster,
+        title=f"Site {site['site_id']}, rank {site['rank']}: {site['structure']}",
+        source_line=f"{source} Plan: {found.plan}.",
+        units=found.units,
+        overwrite=job.overwrite,
+    )
+
+
+def _tell(job: Job, found: Explanation) -> None:
+    if job.as_json:
+        from cli.explain_json import explanation_json
+
+        sys.stdout.write(explanation_json(found))
+        return
+    from cli.explain_words import explanation_text
+
+    sys.stdout.write(explanation_text(found))
+    if job.picture is not None:
+        sys.stdout.write(f"\nWrote {job.picture}\n")

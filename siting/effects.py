@@ -1,0 +1,152 @@
+"""What each structure does on the ground: its pool, its sediment wedge, what it saves."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from siting.backwater import Tailwater, tailwater_in
+from siting.benefits import Benefit, control_benefit, head_benefit
+from siting.candidates import Sites
+from siting.flood_rows import Columns
+from siting.floods.rainfall import Rainfall
+from siting.floods.travel_time import LOWEST_SLOPE
+from siting.ground import FloatArray, Ground
+from siting.places import Place
+from siting.pools import Pool, pool_in
+from siting.structures.base import Size
+from siting.tables import FeatureTable, shapes_of, texts_of
+from siting.trough import trough_above
+from siting.wedges import LONGEST_M, SPARE, Wedge, reach_m, wedge_in
+from terrain.parallel import over_items
+
+#: A trough is read at least this far above a structure, m.
+LEAST_TROUGH_M = 12.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Effect:
+    """What one structure does; None where it does not apply.
+
+    Parameters
+    ----------
+    pool, wedge
+        Still water and sediment behind a grade control.
+    tailwater
+        Water behind it while the design flow runs over it.
+    benefit
+        What a structure at a head saves, or a grade control gains.
+    """
+
+    pool: Pool | None = None
+    wedge: Wedge | None = None
+    tailwater: Tailwater | None = None
+    benefit: Benefit = field(default_factory=Benefit)
+
+
+def effects_of(ground: Ground, sites: Sites, rainfall: Rainfall | None) -> tuple[Effect, ...]:
+    """Work out what every structure does.
+
+    Parameters
+    ----------
+    ground, sites
+        Terrain and sites.
+    rainfall
+        For the rate of retreat; None takes a usual rain.
+    """
+
+    def one(i: int) -> Effect:
+        place, size = sites.places[i], sites.sizes[i]
+        if place.headcut >= 0 and place.control in ("vertical", "refer"):
+            return Effect(benefit=head_benefit(ground, place.headcut, rainfall=rainfall))
+        if place.control == "grade" and size is not None:
+            return _of_control(ground, sites, i, place, size)
+        return Effect()
+
+    return tuple(over_items(one, list(range(sites.count))))
+
+
+def _of_control(ground: Ground, sites: Sites, i: int, place: Place, size: Size) -> Effect:
+    height, slope = size.height_m, max(place.slope, 0.0)
+    toe = place.foot_cell if place.foot_cell >= 0 else None
+    length = max(min(SPARE * reach_m(height, slope), LONGEST_M), LEAST_TROUGH_M)
+    trough = trough_above(ground, place.cell, length_m=length, toe_cell=toe)
+    pool = pool_in(trough, crest_height_m=height)
+    wedge = wedge_in(
+        trough,
+        crest_height_m=height,
+        bed_slope=slope,
+        share_low=ground.rules.low("wedge.deposit"),
+        share_high=ground.rules.high("wedge.deposit"),
+    )
+    flow = sites.design_flow(i)
+    tail = (
+        None
+        if flow is None
+        else tailwater_in(
+            trough,
+            crest_height_m=height,
+            discharge_m3s=flow.discharge_m3s,
+            roughness=sites.spots[i].roughness,
+            slope=max(slope, LOWEST_SLOPE),
+        )
+    )
+    gain = control_benefit(trough, crest_height_m=height, pool=pool, wedge=wedge)
+    return Effect(pool, wedge, tail, gain)
+
+
+def effect_columns(effects: tuple[Effect, ...]) -> Columns:
+    """Columns that the effects add to the layer ``sites``."""
+
+    def pool(name: str) -> FloatArray:
+        return np.array([np.nan if e.pool is None else getattr(e.pool, name) for e in effects])
+
+    def wedge(name: str) -> FloatArray:
+        return np.array([np.nan if e.wedge is None else getattr(e.wedge, name) for e in effects])
+
+    def benefit(name: str) -> FloatArray:
+        return np.array([getattr(e.benefit, name) for e in effects], dtype=np.float64)
+
+    tail = [np.nan if e.tailwater is None else e.tailwater.toe_depth_m for e in effects]
+    return {
+        "toe_depth_m": pool("toe_depth_m"),
+        "tailwater_toe_m": np.array(tail, dtype=np.float64),
+        "pool_area_m2": pool("area_m2"),
+        "pool_volume_m3": pool("volume_m3"),
+        "wedge_length_m": wedge("length_m"),
+        "wedge_volume_m3": wedge("volume_m3"),
+        "retreat_m_per_yr": benefit("retreat_m_per_yr"),
+        "swale_at_risk_m": benefit("swale_length_m"),
+        "swale_at_risk_ha": benefit("swale_area_ha"),
+        "soil_at_risk_m3": benefit("soil_at_risk_m3"),
+        "rewetted_m2": benefit("rewetted_m2"),
+    }
+
+
+def pool_table(effects: tuple[Effect, ...]) -> FeatureTable:
+    """Pools and wedges as polygons to scale."""
+    shapes, ids, kinds, numbers = [], [], [], []
+    for i, effect in enumerate(effects, start=1):
+        pool, wedge = effect.pool, effect.wedge
+        if wedge is not None and wedge.outline is not None:
+            shapes.append(wedge.outline)
+            ids.append(i)
+            kinds.append("wedge")
+            numbers.append((wedge.outline.area, wedge.volume_m3, np.nan))
+        if pool is not None and pool.outline is not None:
+            shapes.append(pool.outline)
+            ids.append(i)
+            kinds.append("pool")
+            numbers.append((pool.area_m2, pool.volume_m3, pool.depth_at_crest_m))
+    table = np.array(numbers, dtype=np.float64).reshape(-1, 3)
+    return FeatureTable(
+        shapes_of(shapes),
+        {
+            "site_id": np.array(ids, dtype=np.int64),
+            "kind": texts_of(kinds),
+            "area_m2": table[:, 0],
+            "volume_m3": table[:, 1],
+            "depth_m": table[:, 2],
+        },
+    )

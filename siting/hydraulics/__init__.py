@@ -1,0 +1,1 @@
+"""Water in a channel: sections, normal flow, roughness, weirs, jumps."""

@@ -1,0 +1,1 @@
+"""The structure types, one file each, and what they are chosen by."""

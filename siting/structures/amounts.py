@@ -1,0 +1,45 @@
+"""What structures take, counted from their sizes."""
+
+from __future__ import annotations
+
+import math
+
+from siting.rules import Rules
+from siting.structures.base import Amount
+
+#: Median stone from which on a stone belongs to the next larger class, m.
+MEDIUM_M, LARGE_M = 0.20, 0.30
+
+
+def stone_item(d50_m: float) -> str:
+    """Size class of a median stone."""
+    if d50_m < MEDIUM_M:
+        return "stone_small"
+    return "stone_medium" if d50_m < LARGE_M else "stone_large"
+
+
+def stone(rules: Rules, volume_m3: float, *, d50_m: float, note: str) -> Amount:
+    """Tonnes of loose stone in a volume, gaps included."""
+    tonnes = volume_m3 * rules.value("stone.bulk_density")
+    return Amount(stone_item(d50_m), tonnes, note)
+
+
+def chinking(rules: Rules, volume_m3: float, *, note: str) -> Amount:
+    """Gravel that fills the gaps of a volume of stone."""
+    return Amount("gravel", volume_m3 * rules.value("stone.chinking"), note)
+
+
+def bags(rules: Rules, volume_m3: float, *, note: str) -> Amount:
+    """Fabric for bags that hold a volume of gravel."""
+    return Amount("fabric", volume_m3 * rules.value("logs.bag_fabric"), note)
+
+
+def seed(rules: Rules, length_m: float, crest_m: float) -> Amount:
+    """Seed for the ground that the work leaves bare."""
+    worked = length_m * crest_m * rules.value("seed.area")
+    return Amount("seed", worked * rules.value("seed.rate"), "on worked ground and fill")
+
+
+def count(length_m: float, spacing_m: float) -> int:
+    """Pieces along a length at a spacing that is not exceeded, both ends included."""
+    return math.ceil(length_m / spacing_m - 1e-9) + 1

@@ -1,0 +1,137 @@
+"""All structure types that are installed, and the choice among them at one spot."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from functools import partial
+from importlib.metadata import EntryPoint
+from types import MappingProxyType
+from typing import Any
+
+from siting.structures.base import Check, StructureType
+from siting.structures.spot import MATERIALS, PURPOSES, Spot
+from siting.wording import listed
+from terrain.plugins import STRUCTURES, Plugins, call_plugin, load_plugins
+
+KIND = "structure type"
+REFER = "refer"
+CONTROLS = ("vertical", "grade", "spread", REFER)
+#: Names that a plan uses for places where nothing is built; no other package may take them.
+RESERVED = ("engineer", "complete the DEM")
+NEEDS = (
+    "name",
+    "purposes",
+    "control",
+    "materials_needed",
+    "summary",
+    "checks",
+    "fits",
+    "why_not",
+    "suits",
+    "size",
+    "materials",
+    "cautions",
+    "build_steps",
+    "failures",
+)
+_OWN = "siting.structures."
+
+
+@dataclass(frozen=True, slots=True)
+class Chosen:
+    """What the types said at one spot.
+
+    Parameters
+    ----------
+    type
+        The best that fits; None where none does.
+    checks
+        Every limit that was held against the place, by name of the type.
+    why_not
+        Why each of the others is not chosen, in sentences, by name of the type.
+    """
+
+    type: StructureType | None
+    checks: Mapping[str, tuple[Check, ...]]
+    why_not: Mapping[str, tuple[str, ...]]
+
+
+def structure_types(entries: Iterable[EntryPoint] | None = None) -> Plugins[StructureType]:
+    """Load every installed structure type; one that cannot be used is set aside and named.
+
+    Parameters
+    ----------
+    entries
+        Entry points instead of those of the installed packages.
+
+    Raises
+    ------
+    PluginError
+        Two types have one name.
+    """
+    return load_plugins(STRUCTURES, kind=KIND, needs=NEEDS, check=_fault, entries=entries)
+
+
+def choose(spot: Spot, types: Iterable[StructureType]) -> Chosen:
+    """Choose among types at one spot.
+
+    Of those that fit, the one that says it suits the spot best; of equals the first by name. A type
+    whose control is ``refer`` takes no part: where none fits, nothing is chosen.
+
+    Raises
+    ------
+    PluginError
+        A type fails at its work, or gives a suitability outside 0 to 1.
+    """
+    taking_part = sorted((t for t in types if t.control != REFER), key=lambda t: t.name)
+    checks: dict[str, tuple[Check, ...]] = {}
+    suits: dict[str, float] = {}
+    for kind in taking_part:
+        held = call_plugin(KIND, kind.name, partial(_checks, kind, spot))
+        checks[kind.name] = held
+        if all(check.passed for check in held):
+            suits[kind.name] = call_plugin(KIND, kind.name, partial(_suits, kind, spot))
+    best = max(suits, key=lambda name: suits[name], default="")
+    chosen = next((t for t in taking_part if t.name == best), None)
+    why_not = {
+        t.name: _why_not(t.name, checks[t.name], best) for t in taking_part if t is not chosen
+    }
+    return Chosen(chosen, MappingProxyType(checks), MappingProxyType(why_not))
+
+
+def _why_not(name: str, checks: tuple[Check, ...], best: str) -> tuple[str, ...]:
+    failed = tuple(check.why_not for check in checks if not check.passed)
+    return failed or (f"A {name} would fit as well; a {best} suits the place better.",)
+
+
+def _checks(kind: StructureType, spot: Spot) -> tuple[Check, ...]:
+    return tuple(kind.checks(spot))
+
+
+def _suits(kind: StructureType, spot: Spot) -> float:
+    value = float(kind.suits(spot))
+    if not 0 <= value <= 1:
+        raise ValueError(f"it suits by {value:g}, not 0 to 1")
+    return value
+
+
+def _fault(kind: Any) -> str:
+    """Why a type cannot be used; empty when it can."""
+    own = type(kind).__module__.startswith(_OWN)
+    if not own and kind.name in RESERVED:
+        return f"the name {kind.name!r} is reserved."
+    if kind.control not in CONTROLS:
+        return f"its control is {kind.control!r}, not one of {listed(list(CONTROLS))}."
+    if not own and kind.control == REFER:
+        return "referring to an engineer is not left to other packages."
+    if not kind.purposes or set(kind.purposes) - set(PURPOSES):
+        return f"its purposes are {tuple(kind.purposes)!r}, not some of {listed(list(PURPOSES))}."
+    if set(kind.materials_needed) - set(MATERIALS):
+        return (
+            f"it needs {listed(sorted(kind.materials_needed))}; known are "
+            f"{listed(list(MATERIALS))}."
+        )
+    if not str(kind.summary).strip():
+        return "it has no summary."
+    return ""

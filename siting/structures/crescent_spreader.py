@@ -1,0 +1,207 @@
+"""Crescent spreader: a level band of stone, tips downhill, that turns a flow into sheet flow."""
+
+from __future__ import annotations
+
+import math
+from typing import ClassVar
+
+from siting.structures import amounts, telling
+from siting.structures.base import Amount, Check, Failure, Size, Stone, StructureType
+from siting.structures.channel import channel_width_m
+from siting.structures.limits import (
+    ROUNDING,
+    TRADE,
+    at_least,
+    at_most,
+    condition,
+    hand_limits,
+)
+from siting.structures.outlines import arc_band
+from siting.structures.rock import (
+    bed_stone,
+    laid_stone,
+    lift_check,
+    stone_cautions,
+    stone_notes,
+)
+from siting.structures.spot import Spot
+from siting.structures.water import flow_cautions
+from siting.wording import hectares, metres, percent
+
+
+class CrescentSpreader(StructureType):
+    """A band of stone level across, one stone high, bowed uphill."""
+
+    name: ClassVar[str] = "crescent spreader"
+    purposes: ClassVar[tuple[str, ...]] = ("spread",)
+    control: ClassVar[str] = "spread"
+    materials_needed: ClassVar[frozenset[str]] = frozenset({"rock"})
+    summary: ClassVar[str] = (
+        "A crescent spreader, a band of stones level across with its tips pointing down, spreads "
+        "the water before it cuts again."
+    )
+
+    def checks(self, spot: Spot) -> tuple[Check, ...]:
+        """Hand limits, open gentle ground, little land, stone that stays and can be lifted."""
+        rules = spot.rules
+        common = hand_limits(
+            spot, purposes=self.purposes, needed=self.materials_needed, name=self.name
+        )
+        slope = rules["spreader.slope"]
+        return (
+            *common,
+            condition(
+                spot.opens,
+                asks="open ground, where water is free to spread",
+                found="open ground" if spot.opens else "banks on a side",
+                why_not="Banks hold the water together here: a spreader needs open ground.",
+            ),
+            at_most(
+                slope,
+                spot.slope,
+                error=spot.slope_error,
+                what="the slope of the ground",
+                so="that suits a spreader",
+                show=percent,
+            ),
+            at_least(
+                slope,
+                spot.slope,
+                error=spot.slope_error,
+                what="the slope of the ground",
+                so="from which a spreader is of use; flatter ground spreads water by itself",
+                show=percent,
+            ),
+            at_most(
+                rules["spreader.drainage_area"],
+                spot.drainage_area_ha,
+                what="the land that drains here",
+                so="that can be spread by hand",
+                show=hectares,
+            ),
+            _stone_against_height(spot),
+            lift_check(spot, _stone(spot), bed_stone(spot)),
+        )
+
+    def suits(self, spot: Spot) -> float:
+        """Well where the flow is small."""
+        small = spot.drainage_area_ha <= spot.rules.low("spreader.drainage_area")
+        return 0.8 if small else 0.6
+
+    def size(self, spot: Spot) -> Size:
+        """One stone high, three channel widths long within its limits."""
+        rules, stone = spot.rules, _stone(spot)
+        limit = rules["spreader.length"]
+        widths = rules.value("spreader.widths")
+        channel = (
+            spot.bankfull_width_m if math.isfinite(spot.bankfull_width_m) else channel_width_m(spot)
+        )
+        crest = min(max(widths * channel, limit.low), limit.high)
+        band, bow = rules.value("spreader.band"), rules.value("spreader.bow") * crest
+        height = rules.low("grade_control.height")
+        return Size(
+            height_m=height,
+            length_m=band,
+            crest_m=crest,
+            dims={"bow_m": bow, "level_m": rules.value("spreader.level"), "wing_m": _wing_m(spot)},
+            parts=(arc_band("band", crest_m=crest, band_m=band, bow_m=bow),),
+            stone=stone,
+            notes=(
+                f"One stone high, {metres(height)}, level across; {widths:g} channel widths long, "
+                f"held between {metres(limit.low)} and {metres(limit.high)} (common practice, no "
+                "published source).",
+                f"The band bows {metres(bow)} uphill, its tips point down (field guides, from "
+                "memory; how much: common practice).",
+                *stone_notes(spot, stone),
+            ),
+        )
+
+    def materials(self, spot: Spot, size: Size) -> tuple[Amount, ...]:
+        """Stone of the band, gravel in its gaps, seed."""
+        assert size.stone is not None
+        volume = size.crest_m * size.length_m * size.height_m
+        return (
+            amounts.stone(spot.rules, volume, d50_m=size.stone.d50_m, note="band and its tips"),
+            amounts.chinking(spot.rules, volume, note="in the gaps"),
+            amounts.seed(spot.rules, size.length_m + size.dims["bow_m"], size.crest_m),
+        )
+
+    def cautions(self, spot: Spot, size: Size) -> tuple[str, ...]:
+        """What to take care of here."""
+        sheet = spot.rules.low("spreader.drainage_area")
+        several = (
+            f"More than {hectares(sheet)} drain to it: one band is not enough; look after the "
+            "first flow.",
+        )
+        return telling.each_once(
+            (f"Lay it level to {metres(size.dims['level_m'])}: any low spot starts a new rill.",),
+            several if spot.drainage_area_ha > sheet else (),
+            flow_cautions(spot),
+            stone_cautions(spot, size.stone),
+        )
+
+    def build_steps(self, spot: Spot, size: Size) -> tuple[str, ...]:
+        """Contour first, then rows from below up."""
+        dims = size.dims
+        rows = max(3, round(size.length_m / (size.stone.d50_m if size.stone else 0.2)))
+        return (
+            telling.STORMS,
+            f"Lay out the crest with a level, before any stone: {metres(size.crest_m)} long, bowed "
+            f"{metres(dims['bow_m'])} uphill in the middle, tips pointing down, level to "
+            f"{metres(dims['level_m'])}.",
+            "Clear grass and loose soil on the line; fill low spots with tamped soil, not stone.",
+            telling.lifting(spot, size.stone),
+            f"Lay the lowest row half into the soil, then the others against it, about {rows} rows "
+            f"over {metres(size.length_m)}, one stone high ({metres(size.height_m)}), without "
+            "gaps.",
+            f"Over the last {metres(dims['wing_m'])} at both tips let the band sink into the "
+            "ground, with the largest stones there, so that water does not cut round the ends.",
+            "Check the crest with the level again; fill the gaps with gravel and sow.",
+            telling.INSPECT,
+        )
+
+    def failures(self) -> tuple[Failure, ...]:
+        """A low spot, a cut round a tip."""
+        return (
+            Failure(
+                "Water gathers at a low spot and cuts a rill.",
+                "A rill or a fan of sediment below one place of the band.",
+                "Raise the low spot to level, fill the rill with brush or stone.",
+            ),
+            Failure(
+                "Water cuts round a tip.",
+                "Bare soil or a rill beside a tip.",
+                "Lengthen the band there along the contour and sink its end into the ground.",
+            ),
+        )
+
+
+def _wing_m(spot: Spot) -> float:
+    return spot.rules.value("spreader.wing")
+
+
+def _stone(spot: Spot) -> Stone:
+    one_stone = spot.rules.low("grade_control.height")
+    return laid_stone(
+        spot,
+        bed_stone(spot),
+        by_size_m=one_stone / spot.rules.value("stone.sorted"),
+        because="the largest as tall as the band",
+    )
+
+
+def _stone_against_height(spot: Spot) -> Check:
+    """Hold the stone that the flow asks for against the largest of a spreader."""
+    limit, asked = spot.rules["spreader.stone"], bed_stone(spot)
+    needed = asked.d50_m if asked else 0.0
+    most = spot.rules.low("grade_control.height")
+    return condition(
+        needed <= most + ROUNDING,
+        rule=limit.name,
+        asks=f"stone no larger than the band is high, {metres(most)}",
+        found=f"stone of {metres(needed)}" if asked else "no flow known",
+        why_not=f"Stone that the design flow does not move is {metres(needed)} thick, more than "
+        f"the {metres(most)} of a band one stone high: the flow is not sheet flow.",
+        source=limit.source,
+        basis=TRADE,
+    )

@@ -1,0 +1,252 @@
+"""Log mat: logs side by side in line with the flow, let into the bed from bank to bank."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import ClassVar
+
+from siting.spacing_table import LOW_GRADE_CONTROL
+from siting.structures import amounts, telling
+from siting.structures.base import Amount, Check, Failure, Size, StructureType
+from siting.structures.channel import channel_width_m
+from siting.structures.grade_height import (
+    build_height_m,
+    height_cautions,
+    height_checks,
+    height_note,
+)
+from siting.structures.limits import at_least, at_most, hand_limits
+from siting.structures.outlines import across_channel
+from siting.structures.rock import kilograms
+from siting.structures.spot import Spot
+from siting.structures.water import flow_cautions, flow_note
+from siting.structures.wood_hold import (
+    Hold,
+    Logs,
+    ballast_check,
+    carrying,
+    gap_fill_m3,
+    green_log_kg,
+    hold,
+    hold_cautions,
+    hold_notes,
+)
+from siting.wording import figures, metres, percent
+
+
+@dataclass(frozen=True, slots=True)
+class _Mat:
+    """A mat worked out for a spot."""
+
+    height_m: float
+    span_m: float
+    logs: Logs
+    wires: int
+    held: Hold
+
+    @property
+    def inset_m(self) -> float:
+        """How deep the logs are let into the bed, so that nothing stands above the crest."""
+        return max(0.0, self.logs.diameter_m + self.held.layer_m - self.height_m)
+
+
+class LogMat(StructureType):
+    """Logs in line with the flow, tops flush, from bank to bank."""
+
+    name: ClassVar[str] = "log mat"
+    purposes: ClassVar[tuple[str, ...]] = ("grade",)
+    control: ClassVar[str] = "grade"
+    materials_needed: ClassVar[frozenset[str]] = frozenset({"logs"})
+    summary: ClassVar[str] = (
+        "A log mat, logs laid side by side in line with the flow over the whole floor, slows and "
+        "spreads the water and lets a wide, low bed rise."
+    )
+    spacing_rules: ClassVar[tuple[str, ...]] = LOW_GRADE_CONTROL
+
+    def checks(self, spot: Spot) -> tuple[Check, ...]:
+        """Hand limits, low banks and a wide floor, height, and the ballast that holds it."""
+        rules = spot.rules
+        common = hand_limits(
+            spot, purposes=self.purposes, needed=self.materials_needed, name=self.name
+        )
+        depth = spot.bank_depth_m + spot.depth_error_m
+        return (
+            *common,
+            at_most(
+                rules["log_mat.gradient"],
+                spot.slope,
+                error=spot.slope_error,
+                what="the slope of the bed",
+                so="that suits a log mat",
+                show=percent,
+            ),
+            at_most(
+                rules["log_mat.bank_depth"],
+                spot.bank_depth_m,
+                error=spot.depth_error_m,
+                what="the height of the banks",
+                so="that suits a log mat, which needs low banks",
+            ),
+            at_least(
+                rules["log_mat.width_over_depth"],
+                spot.bank_width_m / depth if depth > 0 else math.nan,
+                what="the width of the channel over its depth",
+                so="times that suit a log mat, which needs a wide floor",
+                show=figures,
+            ),
+            *height_checks(spot),
+            ballast_check(spot, _mat(spot).held),
+        )
+
+    def suits(self, spot: Spot) -> float:
+        """Better than stone where it fits at all: low banks and a wide floor."""
+        return 0.8
+
+    def size(self, spot: Spot) -> Size:
+        """As high as the pair needs or as allowed; level across, bank to bank."""
+        mat, rules = _mat(spot), spot.rules
+        wing = rules.value("log_mat.wing")
+        length, logs = mat.logs.length_m, mat.logs
+        return Size(
+            height_m=mat.height_m,
+            length_m=length,
+            crest_m=mat.span_m + 2 * wing,
+            dims={
+                "span_m": mat.span_m,
+                "log_diameter_m": logs.diameter_m,
+                "logs_count": logs.count,
+                "log_kg": green_log_kg(spot, logs),
+                "inset_m": mat.inset_m,
+                "fabric_width_m": rules.value("logs.fabric_width"),
+                "faces_covered_share": rules.value("log_mat.faces_covered"),
+                "wing_m": wing,
+                "wires_count": mat.wires,
+                "posts_count": logs.posts,
+                "ballast_kg": mat.held.ballast_kg,
+                "ballast_layer_m": mat.held.layer_m,
+            },
+            parts=across_channel(length, mat.span_m, wing, body="body", ends="wing"),
+            notes=(
+                height_note(spot, mat.height_m),
+                f"Logs {metres(logs.diameter_m)} thick are let {metres(mat.inset_m)} into the bed, "
+                "so that the crest with all that lies on it stands no higher than that, level "
+                "across (common practice, no published source).",
+                flow_note(spot),
+                *hold_notes(spot, mat.held),
+            ),
+        )
+
+    def materials(self, spot: Spot, size: Size) -> tuple[Amount, ...]:
+        """Logs, gravel, fabric, posts, wire, staples, ballast, wings; what is dug."""
+        rules, dims = spot.rules, size.dims
+        span, diameter = dims["span_m"], dims["log_diameter_m"]
+        area = span * size.length_m
+        logs, wires = dims["logs_count"], dims["wires_count"]
+        wings_m3 = 2 * dims["wing_m"] * size.length_m * diameter
+        ballast_m3 = dims["ballast_kg"] / 1000 / rules.value("stone.bulk_density")
+        gaps = gap_fill_m3(diameter, area)
+        weights: tuple[Amount, ...]
+        if "rock" in spot.stock.have:
+            small = rules.value("stone.smallest")
+            weights = (
+                amounts.stone(rules, wings_m3, d50_m=small, note="wings at both banks"),
+                amounts.stone(rules, ballast_m3, d50_m=small, note="ballast on the logs"),
+                Amount("gravel", gaps, "in the gaps between the logs"),
+            )
+        else:
+            weights = (
+                Amount("gravel", gaps, "in the gaps between the logs"),
+                Amount("gravel", ballast_m3, "ballast in bags on the logs"),
+                Amount("gravel", wings_m3, "wings of bags at both banks"),
+                amounts.bags(rules, ballast_m3 + wings_m3, note="bags for ballast and wings"),
+            )
+        return (
+            Amount("logs", logs * size.length_m, f"{logs:.0f} logs, {metres(diameter)} thick"),
+            Amount("fabric", span * dims["fabric_width_m"], "strip under the upstream ends"),
+            Amount("posts", dims["posts_count"], "driven flush along the wires"),
+            Amount("wire", wires * (span + 2 * dims["wing_m"]), "across the mat"),
+            Amount("staples", logs * wires, "one where a wire crosses a log"),
+            Amount("fill", area * dims["inset_m"], "dug out to let the logs in"),
+            *weights,
+            amounts.seed(rules, size.length_m, size.crest_m),
+        )
+
+    def cautions(self, spot: Spot, size: Size) -> tuple[str, ...]:
+        """What to take care of here."""
+        return telling.each_once(
+            height_cautions(spot),
+            telling.channel_cautions(spot),
+            flow_cautions(spot),
+            hold_cautions(spot, _mat(spot).held),
+        )
+
+    def build_steps(self, spot: Spot, size: Size) -> tuple[str, ...]:
+        """Smooth bed, fabric, logs, posts, wire, fill, ballast, wings."""
+        dims = size.dims
+        rock = "rock" in spot.stock.have
+        share = dims["faces_covered_share"]
+        ballast = (
+            f"Spread {kilograms(dims['ballast_kg'])} of {'stone' if rock else 'gravel in bags'} "
+            f"evenly over the logs, {metres(dims['ballast_layer_m'])} thick: it keeps dry logs "
+            "from floating."
+            if dims["ballast_kg"] > 0
+            else "No ballast is needed on these logs."
+        )
+        return (
+            telling.STORMS,
+            f"Clear grass over {metres(size.length_m)} along the channel and the whole floor, "
+            f"{metres(dims['span_m'])} from bank to bank. Dig {metres(dims['inset_m'])} deep and "
+            "smooth it level across, so that every log lies on soil over its whole length.",
+            f"Lay the fabric, {metres(dims['fabric_width_m'])} wide, from bank to bank: tucked "
+            f"under the upstream ends of the logs and up over at least {100 * share:.0f} % of "
+            "their upstream faces.",
+            f"Lay {dims['logs_count']:.0f} logs of {metres(dims['log_diameter_m'])} side by side "
+            "in line with the flow, thick and thin ends in turn, tops flush in one line. "
+            + carrying(spot, dims["log_kg"]),
+            "Cut the downstream ends at a slant, so that the water leaves gently.",
+            f"Drive {dims['posts_count']:.0f} posts flush with the logs along "
+            f"{dims['wires_count']:.0f} lines across, one at each bank; stretch smooth wire over "
+            "the logs, tie it to the posts, tighten it and staple it to each log. Keep your face "
+            "out of the line of a tight wire.",
+            "Fill all gaps with gravel and fines, so that water soaks in and plants take root.",
+            ballast,
+            f"Build a wing of {'stone' if rock else 'bags of gravel'} {metres(dims['wing_m'])} up "
+            "each bank where the mat meets it.",
+            f"Check with a level: the crest is one line, {metres(size.height_m)} above the bed, "
+            "nothing stands above it. Sow the worked ground.",
+            telling.INSPECT,
+        )
+
+    def failures(self) -> tuple[Failure, ...]:
+        """Floating, piping, end cutting."""
+        return (
+            Failure(
+                "Logs float up in a flow.",
+                "Slack wire, posts pulled up, ballast washed off.",
+                "Lay more ballast, tighten the wire, drive the posts anew.",
+            ),
+            telling.PIPING,
+            telling.END_CUT,
+        )
+
+
+def _mat(spot: Spot) -> _Mat:
+    rules = spot.rules
+    height = build_height_m(spot)
+    limit = rules["log_mat.log_diameter"]
+    diameter = min(max(height, limit.low), limit.high)
+    length = rules.value("log_mat.length")
+    span = channel_width_m(spot)
+    wires = max(2, amounts.count(length, rules.value("log_mat.wire_spacing")))
+    posts = wires * amounts.count(span, rules.value("log_mat.post_spacing"))
+    logs = Logs(
+        diameter_m=diameter,
+        length_m=length,
+        count=math.ceil(span / diameter - 1e-9),
+        area_m2=span * length,
+        posts=posts,
+        lie="along",
+        exposed_share=min(1.0, max(height, rules.low("grade_control.height")) / diameter),
+    )
+    return _Mat(height, span, logs, wires, hold(spot, logs, filled=True))

@@ -1,0 +1,211 @@
+"""One-rock dam: a low grade control, one stone high."""
+
+from __future__ import annotations
+
+import math
+from typing import ClassVar
+
+from siting.rockwork import apron_m, one_rock_volume_m3
+from siting.spacing_table import LOW_GRADE_CONTROL
+from siting.structures import amounts, telling
+from siting.structures.base import Amount, Check, Failure, Part, Size, Stone, StructureType
+from siting.structures.channel import bed_width_m, off_the_fan
+from siting.structures.grade_height import (
+    build_height_m,
+    height_cautions,
+    height_checks,
+    height_limit_m,
+    height_note,
+)
+from siting.structures.limits import ROUNDING, TRADE, condition, hand_limits
+from siting.structures.outlines import across_channel, rectangle
+from siting.structures.rock import (
+    bed_stone,
+    laid_stone,
+    lift_check,
+    stone_cautions,
+    stone_notes,
+)
+from siting.structures.spot import Spot
+from siting.structures.water import flow_cautions
+from siting.wording import metres
+
+
+class OneRockDam(StructureType):
+    """Several rows of stone across the bed, one stone high, lowest in the middle."""
+
+    name: ClassVar[str] = "one-rock dam"
+    purposes: ClassVar[tuple[str, ...]] = ("grade",)
+    control: ClassVar[str] = "grade"
+    materials_needed: ClassVar[frozenset[str]] = frozenset({"rock"})
+    summary: ClassVar[str] = (
+        "A one-rock dam, rows of stone across the bed no higher than one stone, holds the bed, "
+        "slows the water and lets the bed rise."
+    )
+    spacing_rules: ClassVar[tuple[str, ...]] = LOW_GRADE_CONTROL
+
+    def checks(self, spot: Spot) -> tuple[Check, ...]:
+        """Hand limits, height, stone against height, stone against what people lift."""
+        common = hand_limits(
+            spot, purposes=self.purposes, needed=self.materials_needed, name=self.name
+        )
+        return (
+            *common,
+            off_the_fan(spot, self.name),
+            *height_checks(spot),
+            _stone_against_height(spot),
+            lift_check(spot, _stone(spot), bed_stone(spot)),
+        )
+
+    def suits(self, spot: Spot) -> float:
+        """Well on plain hand work, less on steeper beds."""
+        gentle = spot.rules.low("hand_work.gradient")
+        return 0.7 if spot.slope + spot.slope_error <= gentle else 0.5
+
+    def size(self, spot: Spot) -> Size:
+        """As high as the pair needs or as allowed; about one bankfull width along the channel."""
+        rules, stone = spot.rules, _stone(spot)
+        height = _height_m(spot)
+        key = rules.value("grade_control.key")
+        length = _length_m(spot, stone)
+        bed = bed_width_m(spot)
+        apron = max(
+            apron_m(height, max(spot.slope, 0.0), gentle=rules.value("grade_control.apron")),
+            stone.d100_m,
+        )
+        dip = rules.value("grade_control.crest_dip")
+        return Size(
+            height_m=height,
+            length_m=length,
+            crest_m=bed + 2 * key,
+            dims={
+                "bed_width_m": bed,
+                "key_m": key,
+                "crest_dip_m": dip,
+                "apron_m": apron,
+                "rows_count": max(
+                    rules.value("one_rock_dam.rows"), math.floor(length / stone.d50_m)
+                ),
+            },
+            parts=_parts(length, bed, key, apron),
+            stone=stone,
+            notes=(
+                height_note(spot, height),
+                f"The crest is lowest in the middle; its ends rise {metres(dip)} and reach "
+                f"{metres(key)} into each bank (field guides, from memory; how much: common "
+                "practice).",
+                f"Length along the channel {metres(length)}, about one bankfull width, and apron "
+                f"{metres(apron)} (common practice; Heede 1976, from memory).",
+                *stone_notes(spot, stone),
+            ),
+        )
+
+    def materials(self, spot: Spot, size: Size) -> tuple[Amount, ...]:
+        """Stone of body, keys and apron; gravel in the gaps; seed."""
+        rules = spot.rules
+        assert size.stone is not None
+        d50, dims = size.stone.d50_m, size.dims
+        body = one_rock_volume_m3(dims["bed_width_m"], size.length_m, size.height_m)
+        keys = one_rock_volume_m3(2 * dims["key_m"], size.length_m, size.height_m)
+        apron = one_rock_volume_m3(dims["bed_width_m"], dims["apron_m"], d50)
+        return (
+            amounts.stone(rules, body, d50_m=d50, note="body over the bed"),
+            amounts.stone(rules, keys, d50_m=d50, note="keys in both banks"),
+            amounts.stone(rules, apron, d50_m=d50, note="apron below it"),
+            amounts.chinking(rules, body + keys, note="in the gaps of body and keys"),
+            amounts.seed(rules, size.length_m + dims["apron_m"], size.crest_m),
+        )
+
+    def cautions(self, spot: Spot, size: Size) -> tuple[str, ...]:
+        """What to take care of here."""
+        return telling.each_once(
+            height_cautions(spot),
+            telling.channel_cautions(spot),
+            flow_cautions(spot),
+            stone_cautions(spot, size.stone),
+        )
+
+    def build_steps(self, spot: Spot, size: Size) -> tuple[str, ...]:
+        """Trench, apron, rows from below up, keys, gaps."""
+        rules, dims = spot.rules, size.dims
+        proud = rules.value("one_rock_dam.apron_proud")
+        assert size.stone is not None
+        return (
+            telling.STORMS,
+            f"Mark the crest across a straight stretch, {metres(size.crest_m)} long with "
+            f"{metres(dims['key_m'])} into each bank, and {metres(size.length_m)} along the "
+            "channel. Clear grass and loose soil.",
+            f"Dig a trench one stone deep along the lower edge. Set {metres(dims['apron_m'])} of "
+            f"apron in it with the largest stones, standing no more than {metres(proud)} above "
+            "the bed.",
+            telling.lifting(spot, size.stone),
+            f"Lay the stones in rows from the apron up the channel, about {dims['rows_count']:.0f} "
+            "rows, on edge and tight like books on a shelf, each row against the last.",
+            f"Keep it one stone high: {metres(size.height_m)} above the bed in the middle. Let the "
+            f"crest rise {metres(dims['crest_dip_m'])} to both ends, so that the middle carries "
+            "the flow; check it with a level.",
+            f"Key both ends {metres(dims['key_m'])} into the banks and let them taper up the bank.",
+            "Fill the gaps with gravel and small stone, spread seed, and put the dug soil on the "
+            "upper side.",
+            "Once it has filled with sediment, add a new layer upstream; the old one becomes its "
+            "apron. Never make it higher before that.",
+            telling.INSPECT,
+        )
+
+    def failures(self) -> tuple[Failure, ...]:
+        """End cutting, undermining, stones that roll."""
+        return (
+            telling.END_CUT,
+            telling.UNDERMINED,
+            Failure(
+                "Stones roll away in a flow.",
+                "Gaps in the rows, stones lying below the apron.",
+                "Set larger stones on edge and tighter; where they move again, ask for a review.",
+            ),
+        )
+
+
+def _needed_d50_m(spot: Spot) -> float:
+    asked = bed_stone(spot)
+    return asked.d50_m if asked else 0.0
+
+
+def _height_m(spot: Spot) -> float:
+    return build_height_m(spot, stone_m=_needed_d50_m(spot))
+
+
+def _stone(spot: Spot) -> Stone:
+    """Stone whose largest are as tall as the dam, or larger where the flow asks for it."""
+    one_stone = spot.rules.low("grade_control.height")
+    tall = max(_height_m(spot), one_stone) / spot.rules.value("stone.sorted")
+    return laid_stone(
+        spot, bed_stone(spot), by_size_m=tall, because="the largest as tall as the dam"
+    )
+
+
+def _stone_against_height(spot: Spot) -> Check:
+    """Hold the stone that the flow asks for against the height allowed."""
+    needed, allowed = _needed_d50_m(spot), height_limit_m(spot)
+    return condition(
+        needed <= allowed + ROUNDING,
+        rule="stone.safety",
+        asks=f"stone no larger than the height allowed, {metres(allowed)}",
+        found=f"stone of {metres(needed)}" if needed else "no flow known",
+        why_not=f"Stone that the design flow does not move is {metres(needed)} thick, more than "
+        f"the {metres(allowed)} that a low structure may stand here: ask an engineer, or use "
+        "another structure.",
+        source="pull on the bed with Shields number 0.047, FHWA HEC-15",
+        basis=TRADE,
+    )
+
+
+def _length_m(spot: Spot, stone: Stone) -> float:
+    limit = spot.rules["one_rock_dam.length"]
+    along = spot.bankfull_width_m if math.isfinite(spot.bankfull_width_m) else limit.low
+    rows = spot.rules.value("one_rock_dam.rows") * stone.d50_m
+    return max(min(max(along, limit.low), limit.high), rows)
+
+
+def _parts(length: float, bed: float, key: float, apron: float) -> tuple[Part, ...]:
+    below = rectangle("apron", (length / 2, length / 2 + apron), (-bed / 2, bed / 2))
+    return (*across_channel(length, bed, key, body="body", ends="key"), below)

@@ -1,0 +1,81 @@
+"""Spacing of water bars and dips on roads, every row of the published tables.
+
+Sources: SREF forest landowner handbook, table of distances between water bars; broad-based dips
+by 400 / grade + 100 ft (road manuals of the forest trade, from memory), limits of grade and back
+slope by the Texas Forest Service.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from siting.road_spacing import (
+    BROAD_BASED,
+    BROAD_BASED_REVERSE,
+    REVERSE_GRADE,
+    REVERSE_LENGTH_M,
+    RULE_SOURCES,
+    WATER_BAR,
+    WATER_BAR_DEPTH_M,
+    broad_based_spacing_m,
+    dip_spacing_m,
+    water_bar_spacing_m,
+)
+from siting.rules import load_rules
+from terrain.errors import ParameterError
+
+FT = 0.3048
+WATER_BARS = [(2, 250), (5, 135), (10, 80), (15, 60), (20, 45), (25, 40), (30, 35), (40, 30)]
+BROAD = [(2, 300), (5, 180), (8, 150), (10, 140)]
+
+
+@pytest.mark.parametrize(("per_cent", "feet"), WATER_BARS)
+def test_water_bars(per_cent: float, feet: float) -> None:
+    assert water_bar_spacing_m(per_cent / 100) == pytest.approx(feet * FT, rel=1e-9)
+
+
+@pytest.mark.parametrize(("per_cent", "feet"), BROAD)
+def test_broad_based_dips(per_cent: float, feet: float) -> None:
+    assert broad_based_spacing_m(per_cent / 100) == pytest.approx(feet * FT, rel=1e-9)
+
+
+def test_nothing_is_said_outside_the_tables() -> None:
+    assert np.isnan(water_bar_spacing_m([0.0, 0.0199, 0.401])).all()
+    assert np.isnan(broad_based_spacing_m([0.0, 0.121, 0.15])).all()
+    assert np.isfinite(broad_based_spacing_m(0.12))
+
+
+def test_between_rows_the_feet_run_in_a_straight_line() -> None:
+    assert water_bar_spacing_m(0.035) == pytest.approx((250 + 135) / 2 * FT)
+    grades = np.linspace(0.02, 0.40, 400)
+    assert (np.diff(water_bar_spacing_m(grades)) < 0).all()
+
+
+def test_a_rolling_dip_takes_the_rule_for_dips_up_to_its_limit_and_shows_the_range() -> None:
+    spacing = dip_spacing_m([0.01, 0.02, 0.10, 0.12, 0.15, 0.151])
+    assert spacing.rule.tolist() == ["", BROAD_BASED, BROAD_BASED, BROAD_BASED, WATER_BAR, ""]
+    np.testing.assert_allclose(spacing.chosen_m[1:3], np.array([300, 140]) * FT)
+    np.testing.assert_allclose(spacing.low_m[1:3], np.array([250, 80]) * FT)
+    np.testing.assert_allclose(spacing.high_m[1:3], np.array([300, 140]) * FT)
+    assert spacing.chosen_m[4] == pytest.approx(60 * FT)
+    assert np.isnan(spacing.chosen_m[[0, 5]]).all()
+    assert not spacing.chosen_m.flags.writeable
+    assert float(dip_spacing_m(0.08).chosen_m) == pytest.approx(150 * FT)
+
+
+def test_limits_of_dips() -> None:
+    """Grade up to 15 %, back slope of 3 to 8 % over 10 to 15 ft; broad-based 3 % over 20 ft."""
+    assert load_rules().high("road_dip.grade") == 0.15
+    assert REVERSE_GRADE == (0.03, 0.08)
+    np.testing.assert_allclose(REVERSE_LENGTH_M, (3.05, 4.57), atol=0.005)
+    np.testing.assert_allclose(BROAD_BASED_REVERSE, (0.03, 6.1), atol=0.005)
+    assert pytest.approx(18 * 0.0254) == WATER_BAR_DEPTH_M
+    assert {basis for _, basis in RULE_SOURCES.values()} == {"published", "from memory"}
+
+
+@pytest.mark.parametrize("grade", [-0.01, np.nan])
+def test_an_impossible_grade_is_refused(grade: float) -> None:
+    for rule in (water_bar_spacing_m, broad_based_spacing_m, dip_spacing_m):
+        with pytest.raises(ParameterError, match="road grade below zero"):
+            rule([0.05, grade])

@@ -1,0 +1,114 @@
+"""Invented places at which structure types are tried."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from siting.hydraulics.sections import CrossSection
+from siting.rules import load_rules
+from siting.structures.base import StructureType
+from siting.structures.catalogue import structure_types
+from siting.structures.spot import Spot
+
+RULES = load_rules()
+TYPES = structure_types()
+UNKNOWN = (float("nan"),) * 6
+
+
+def floods(q10_m3s: float) -> tuple[float, ...]:
+    """Peak flows of 2 to 100 years round that of 10 years."""
+    return tuple(q10_m3s * share for share in (0.4, 0.7, 1.0, 1.4, 1.7, 2.0))
+
+
+def grade_spot(**changes: Any) -> Spot:
+    """A small incised channel that asks for grade control; bankfull is sure."""
+    base: dict[str, Any] = {
+        "purpose": "grade",
+        "slope": 0.02,
+        "slope_error": 0.002,
+        "drainage_area_ha": 3.0,
+        "section": CrossSection.trapezoid(2.0, side=1.0, depth_m=0.8),
+        "rules": RULES,
+        "bank_width_m": 3.6,
+        "bank_depth_m": 0.8,
+        "depth_error_m": 0.08,
+        "bed_width_m": 2.0,
+        "bankfull_width_m": 2.5,
+        "bankfull_depth_m": 0.45,
+        "bankfull_sure": True,
+        "height_limit_m": 0.15,
+        "q_m3s": floods(0.3),
+    }
+    given = base | changes
+    # unless a test asks for a range, the flow is sure
+    return Spot(**({"q_high_m3s": given["q_m3s"]} | given))
+
+
+def wide_spot(**changes: Any) -> Spot:
+    """A wide swale with low banks."""
+    base: dict[str, Any] = {
+        "slope": 0.015,
+        "section": CrossSection.trapezoid(7.0, side=1.0, depth_m=0.5),
+        "bank_width_m": 8.0,
+        "bank_depth_m": 0.4,
+        "depth_error_m": 0.05,
+        "bed_width_m": 7.0,
+    }
+    return grade_spot(**(base | changes))
+
+
+def narrow_spot(**changes: Any) -> Spot:
+    """A narrow channel with little water."""
+    return grade_spot(**({"bank_width_m": 2.8, "q_m3s": floods(0.1)} | changes))
+
+
+def head_spot(**changes: Any) -> Spot:
+    """A headcut of 0.8 m."""
+    base = {"purpose": "vertical", "drop_m": 0.8, "drop_error_m": 0.08}
+    return grade_spot(**(base | changes))
+
+
+def small_head_spot(**changes: Any) -> Spot:
+    """A low headcut with little land above it."""
+    base = {
+        "drop_m": 0.5,
+        "drop_error_m": 0.05,
+        "drainage_area_ha": 0.4,
+        "q_m3s": floods(0.08),
+    }
+    return head_spot(**(base | changes))
+
+
+def open_spot(**changes: Any) -> Spot:
+    """Open ground where a gully ends."""
+    base = {
+        "purpose": "spread",
+        "opens": True,
+        "section": CrossSection.trapezoid(8.0, side=5.0, depth_m=0.3),
+        "q_m3s": floods(0.2),
+    }
+    return grade_spot(**(base | changes))
+
+
+def road_spot(**changes: Any) -> Spot:
+    """A road of 8 %."""
+    base = {"purpose": "road", "slope": 0.08, "q_m3s": UNKNOWN, "q_high_m3s": UNKNOWN}
+    return grade_spot(**(base | changes))
+
+
+#: A place that each type fits, by its name.
+FITTING = {
+    "rock bowl": head_spot,
+    "log drop": head_spot,
+    "rock rundown": small_head_spot,
+    "one-rock dam": grade_spot,
+    "log mat": wide_spot,
+    "wicker weir": narrow_spot,
+    "crescent spreader": open_spot,
+    "rolling dip": road_spot,
+}
+
+
+def kind_of(name: str) -> StructureType:
+    """A type by its name."""
+    return TYPES[name]

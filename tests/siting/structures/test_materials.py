@@ -1,0 +1,301 @@
+"""Sizes and materials against hand computations."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Iterable
+
+import pytest
+
+from siting.hydraulics.flow import normal_flow
+from siting.stone import abt_johnson_d50_m, rock_chute_d50_m, steep_d30_m
+from siting.structures import amounts
+from siting.structures.base import ITEMS, Amount
+from siting.structures.rock import bed_stone
+from siting.structures.spot import Stock
+from siting.wood import wood
+from siting.wording import metres
+from tests.siting.structures.example_spots import (
+    FITTING,
+    RULES,
+    floods,
+    grade_spot,
+    head_spot,
+    kind_of,
+    narrow_spot,
+    open_spot,
+    road_spot,
+    small_head_spot,
+    wide_spot,
+)
+
+ONLY_LOGS = Stock(have=frozenset({"logs"}))
+
+
+def total(found: Iterable[Amount], item: str) -> float:
+    return sum(a.amount for a in found if a.item == item)
+
+
+def noted(found: Iterable[Amount], note: str) -> float:
+    (amount,) = [a.amount for a in found if a.note.startswith(note)]
+    return amount
+
+
+@pytest.mark.parametrize("name", FITTING)
+def test_every_amount_is_of_a_known_item_and_positive(name: str) -> None:
+    kind = kind_of(name)
+    for stock in (Stock(), Stock(have=kind.materials_needed)):
+        spot = FITTING[name](stock=stock)
+        for amount in kind.materials(spot, kind.size(spot)):
+            assert amount.item in ITEMS
+            assert math.isfinite(amount.amount)
+            assert amount.amount >= 0
+            assert amount.note
+            if amount.item.startswith("stone"):
+                assert "rock" in stock.have
+
+
+def test_volume_of_a_one_rock_dam() -> None:
+    """Practice notes 2.4: 3 m by 2 m by 0.2 m is 1.2 m3, about 1.9 t."""
+    spot = grade_spot(
+        bed_width_m=3.0, bankfull_width_m=2.0, bankfull_depth_m=0.6, height_limit_m=0.2
+    )
+    kind = kind_of("one-rock dam")
+    size = kind.size(spot)
+    assert (size.height_m, size.length_m, size.crest_m) == pytest.approx((0.2, 2.0, 4.2))
+    found = kind.materials(spot, size)
+    assert noted(found, "body") == pytest.approx(1.2 * 1.6)
+    assert noted(found, "body") == pytest.approx(1.9, abs=0.05)
+    assert noted(found, "keys") == pytest.approx(2 * 0.6 * 2.0 * 0.2 * 1.6)
+    assert noted(found, "apron") == pytest.approx(3.0 * 0.3 * (0.2 / 1.3) * 1.6)
+    assert total(found, "gravel") == pytest.approx(0.15 * (1.2 + 0.48))
+    assert total(found, "seed") == pytest.approx(2 * (2.0 + 0.3) * 4.2 * 0.002)
+
+
+def test_stone_of_a_one_rock_dam_by_both_methods() -> None:
+    """HEC-15 equation 6.8 at the deepest part, and the rock-chute formula; the larger rules."""
+    spot = grade_spot(q_m3s=floods(0.9), bankfull_depth_m=0.9, height_limit_m=0.3)
+    size = kind_of("one-rock dam").size(spot)
+    state = normal_flow(spot.section, 0.9, slope=0.02, roughness=0.045)
+    by_pull = 1.2 * 9810 * state.depth_m * 0.02 / (0.047 * 1650 * 9.81)
+    q = 0.9 / state.top_width_m
+    by_chute = 1.2 * (q * 0.02**1.5 / 9.76e-7) ** (1 / 1.89) / 1000
+    assert by_pull > by_chute
+    assert size.stone is not None
+    assert f"HEC-15) {by_pull:.3f}"[:12] in size.stone.method
+    # the dam is 0.30 m high and its largest stones as tall: more than the flow asks for
+    assert size.stone.d100_m == pytest.approx(max(0.30, 1.3 * by_pull), rel=1e-3)
+    assert size.stone.heaviest_kg == pytest.approx(2650 * math.pi / 6 * size.stone.d100_m**3)
+    assert size.stone.two_person
+
+
+def test_stone_of_a_rundown() -> None:
+    """Rock-chute formula (Robinson and others 1998): 0.20 m2/s at 1 in 3 asks for 0.151 m."""
+    spot = small_head_spot(q_m3s=floods(0.4))
+    size = kind_of("rock rundown").size(spot)
+    assert size.stone is not None
+    assert size.stone.d50_m == pytest.approx(1.2 * 0.1508, rel=0.002)
+    assert size.stone.basis == "published"
+    assert size.dims["face_m"] == pytest.approx(1.5)
+    assert size.dims["apron_m"] == pytest.approx(15 * size.stone.d50_m)
+    assert size.dims["layer_m"] == pytest.approx(2 * size.stone.d50_m)
+
+
+def test_a_flatter_rundown_is_sized_by_three_methods(rules_with) -> None:  # type: ignore[no-untyped-def]
+    spot = small_head_spot(rules=rules_with(rock_rundown__run=6.0))
+    size = kind_of("rock rundown").size(spot)
+    assert size.stone is not None
+    # 0.04 m2/s on 1 in 6; D30 to D50 by the cube root of D85 over D15
+    steep = 1.2 * 1.75 ** (1 / 3) * steep_d30_m(0.04, 1 / 6)
+    assert f"EM 1110-2-1601, steep channels {metres(steep)}" in size.stone.method
+    abt = 1.2 * abt_johnson_d50_m(0.04, 1 / 6)
+    assert f"Abt and Johnson 1991 {metres(abt)}" in size.stone.method
+    assert f"1998) {metres(1.2 * rock_chute_d50_m(0.04, 1 / 6))}" in size.stone.method
+    too_steep = small_head_spot(rules=rules_with(rock_rundown__run=2.0))
+    assert "The slope of the face, 50 %" in kind_of("rock rundown").why_not(too_steep)[0]
+
+
+def test_materials_of_a_rundown() -> None:
+    spot = small_head_spot()
+    kind = kind_of("rock rundown")
+    size = kind.size(spot)
+    found = kind.materials(spot, size)
+    # top 3.6 + 0.6 m, foot 2.0 + 0.6 m, 1.5 m along and 0.5 m down, stone of 0.10 m in 0.20 m
+    face = math.hypot(1.5, 0.5) * (4.2 + 2.6) / 2
+    assert noted(found, "face") == pytest.approx(face * 0.2 * 1.6)
+    assert noted(found, "apron") == pytest.approx(1.5 * 2.6 * 0.2 * 1.6)
+    assert total(found, "fabric") == pytest.approx(face + 1.5 * 2.6)
+    assert total(found, "fill") == pytest.approx(0.5 * 1.5 * 0.5 * 3.4)
+
+
+def test_materials_of_a_bowl() -> None:
+    spot = head_spot()
+    kind = kind_of("rock bowl")
+    size = kind.size(spot)
+    found = kind.materials(spot, size)
+    d50 = 0.8 / 4
+    assert size.stone is not None
+    assert size.stone.d50_m == pytest.approx(d50)
+    assert size.stone.basis == "common practice"
+    assert total(found, "stone_medium") > 0
+    # half an ellipse of 1.8 m by 1.6 m, integrated in small steps
+    steps = [math.pi * k / 2000 for k in range(-1000, 1001)]
+    at = [(1.6 * math.cos(t), 1.8 * math.sin(t)) for t in steps]
+    along = sum(math.dist(a, b) for a, b in itertools.pairwise(at))
+    assert noted(found, "wall") == pytest.approx(along * 0.8 * 2 * d50 * 1.6, rel=0.002)
+    inner = math.pi / 2 * (1.8 - 0.4) * (1.6 - 0.4)
+    assert noted(found, "floor") == pytest.approx(inner * 1.3 * d50 * 1.6, rel=0.005)
+    assert noted(found, "sill") == pytest.approx(4.8 * 2.6 * d50 * (0.15 + d50) * 1.6)
+
+
+def test_stone_of_a_bowl_in_a_strong_flow() -> None:
+    """Isbash in rough water, V = 0.86 (2 g 1.65 D)^0.5, where it asks for more than the height."""
+    spot = head_spot(q_m3s=floods(6.0))
+    speed = normal_flow(spot.section, 6.0, slope=0.02, roughness=0.045).velocity_mps
+    critical = (9.81 * 6.0 / 3.6) ** (1 / 3)
+    wanted = 1.2 * (max(speed, critical) / 0.86) ** 2 / (2 * 9.81 * 1.65)
+    stone = kind_of("rock bowl").size(spot).stone
+    assert stone is not None
+    assert wanted > 0.23
+    assert stone.d50_m == pytest.approx(wanted, rel=1e-3)
+    assert stone.basis == "common practice"
+
+
+def test_ballast_is_no_thinner_than_the_stone_that_stays() -> None:
+    """HEC-15 equation 6.8 at the deepest part, where that passes what holds the logs down."""
+    spot = wide_spot(q_m3s=floods(4.0))
+    depth = normal_flow(spot.section, 4.0, slope=0.015, roughness=0.045).depth_m
+    by_pull = 1.2 * 9810 * depth * 0.015 / (0.047 * 1650 * 9.81)
+    size = kind_of("log mat").size(spot)
+    assert size.dims["ballast_layer_m"] == pytest.approx(by_pull, rel=1e-3)
+    assert size.dims["ballast_kg"] == pytest.approx(by_pull * 16 * 1600, rel=1e-3)
+
+
+def test_hold_down_of_a_log_mat() -> None:
+    """Dry logs under water against gravel in the gaps and ballast, factor 1.5; as log case LG-3."""
+    spot = wide_spot(q_m3s=floods(0.3))
+    size = kind_of("log mat").size(spot)
+    logs, d = size.dims["logs_count"], size.dims["log_diameter_m"]
+    assert (d, logs) == (0.15, math.ceil(8.0 / 0.15))
+    lift = logs * math.pi / 4 * d**2 * 2.0 * 9.81 * (1000 - 1120 * 0.40)
+    gaps = (1 - math.pi / 4) * d * 8.0 * 2.0
+    fill = 0.5 * gaps * 0.6 * 1650 * 9.81
+    ballast = (1.5 * lift - fill) / 9.81 / (1 - 1000 / 2650)
+    assert size.dims["ballast_kg"] == pytest.approx(ballast, rel=0.005)
+    assert size.dims["ballast_layer_m"] == pytest.approx(ballast / 16.0 / 1600, rel=0.005)
+    assert size.dims["inset_m"] == pytest.approx(d + ballast / 16.0 / 1600 - 0.15, abs=0.001)
+
+
+def test_posts_count_only_when_tested() -> None:
+    plain = kind_of("log mat").size(wide_spot())
+    tested = kind_of("log mat").size(wide_spot(stock=Stock(anchor_n_per_post=2000.0)))
+    assert plain.dims["ballast_kg"] > 0
+    assert tested.dims["ballast_kg"] == 0
+    assert tested.dims["inset_m"] < plain.dims["inset_m"]
+
+
+def test_materials_of_a_log_mat() -> None:
+    spot = wide_spot()
+    kind = kind_of("log mat")
+    size = kind.size(spot)
+    found = kind.materials(spot, size)
+    assert total(found, "logs") == pytest.approx(54 * 2.0)
+    assert total(found, "fabric") == pytest.approx(8.0 * 0.9)
+    # wires at 0, 1 and 2 m; posts every 2 m over 8 m
+    assert (size.dims["wires_count"], size.dims["posts_count"]) == (3, 15)
+    assert total(found, "wire") == pytest.approx(3 * (8.0 + 1.2))
+    assert total(found, "staples") == 3 * 54
+    assert noted(found, "in the gaps") == pytest.approx((1 - math.pi / 4) * 0.15 * 16)
+    assert noted(found, "ballast") == pytest.approx(size.dims["ballast_kg"] / 1000)
+    assert noted(found, "wings") == pytest.approx(2 * 0.6 * 2.0 * 0.15 * 1.6)
+    assert total(found, "fill") == pytest.approx(16 * size.dims["inset_m"])
+    assert size.dims["log_kg"] == pytest.approx(
+        math.pi / 4 * 0.15**2 * 2 * wood("ponderosa pine").green_density_kg_m3
+    )
+
+
+@pytest.mark.parametrize(("name", "make"), [("log mat", wide_spot), ("log drop", head_spot)])
+def test_with_logs_alone_bags_of_gravel_hold_them(name: str, make) -> None:  # type: ignore[no-untyped-def]
+    spot, kind = make(stock=ONLY_LOGS), kind_of(name)
+    assert kind.fits(spot)
+    size = kind.size(spot)
+    found = kind.materials(spot, size)
+    assert not [a for a in found if a.item.startswith("stone")]
+    assert noted(found, "ballast") == pytest.approx(size.dims["ballast_kg"] / 1600)
+    assert any("gravel in bags" in s for s in kind.cautions(spot, size))
+    assert not any("stone on them" in n for n in size.notes)
+
+
+def test_steps_of_a_log_drop() -> None:
+    """One log to a step; the fewest steps whose logs can be held."""
+    kind = kind_of("log drop")
+    for drop, count in ((0.3, 2), (0.58, 2), (0.6, 3), (0.8, 3), (0.9, 4)):
+        size = kind.size(head_spot(drop_m=drop))
+        assert size.dims["steps_count"] == count
+        assert size.dims["step_m"] * count == pytest.approx(drop)
+        assert size.dims["log_diameter_m"] == pytest.approx(max(drop / count, 0.2))
+        assert size.length_m == pytest.approx(count * 0.6 + 1.0)
+    spot = head_spot()
+    found = kind.materials(spot, kind.size(spot))
+    assert total(found, "logs") == pytest.approx(3 * (3.6 + 1.2))
+    assert total(found, "fabric") == pytest.approx(3 * 4.8 * 0.9)
+    # posts at 0, 1.2, 2.4 and 3.6 m below each log
+    assert total(found, "posts") == 12
+
+
+def test_materials_of_a_wicker_weir() -> None:
+    spot = narrow_spot()
+    kind = kind_of("wicker weir")
+    size = kind.size(spot)
+    found = kind.materials(spot, size)
+    assert total(found, "pickets") == math.ceil(3.2 / 0.45) + 1
+    wall, apron = 3.2 * 0.3 * (0.15 + 0.05), 2.0 * 1.0 * 0.15 / 2
+    assert total(found, "brush") == pytest.approx(3 * (wall + apron))
+    assert size.dims["picket_length_m"] == pytest.approx(0.6)
+
+
+def test_materials_of_a_spreader() -> None:
+    spot = open_spot()
+    kind = kind_of("crescent spreader")
+    size = kind.size(spot)
+    assert (size.crest_m, size.length_m, size.height_m) == pytest.approx((7.5, 1.0, 0.1))
+    assert total(kind.materials(spot, size), "stone_small") == pytest.approx(0.75 * 1.6)
+    assert kind.size(open_spot(bankfull_width_m=0.5)).crest_m == 6.0
+    assert kind.size(open_spot(bankfull_width_m=9.0)).crest_m == 20.0
+
+
+def test_earth_of_a_rolling_dip() -> None:
+    """Cut and fill balance: the top of the rise stands as far above the old grade as the cut."""
+    spot = road_spot()
+    kind = kind_of("rolling dip")
+    size = kind.size(spot)
+    assert size.dims["reverse_slope"] == pytest.approx(0.3 / 4.6)
+    assert RULES.low("rolling_dip.reverse_grade") <= size.dims["reverse_slope"] <= 0.08
+    cut = size.dims["cut_m"]
+    top_above_old_grade = -cut + 0.3 + 0.08 * 4.6
+    assert cut == pytest.approx(top_above_old_grade)
+    assert total(kind.materials(spot, size), "fill") == pytest.approx(0.5 * cut * (6.0 + 2.3) * 4.0)
+
+
+@pytest.mark.parametrize(
+    ("d50", "item"),
+    [(0.1, "stone_small"), (0.199, "stone_small"), (0.2, "stone_medium"), (0.3, "stone_large")],
+)
+def test_size_classes(d50: float, item: str) -> None:
+    assert amounts.stone_item(d50) == item
+    assert amounts.stone(RULES, 2.0, d50_m=d50, note="x").amount == pytest.approx(3.2)
+
+
+def test_pieces_along_a_line() -> None:
+    assert [amounts.count(x, 2.0) for x in (0.5, 2.0, 2.1, 8.0)] == [2, 2, 3, 5]
+
+
+def test_stone_is_sized_for_the_high_end_of_the_flow() -> None:
+    dam = kind_of("one-rock dam")
+    sure = grade_spot(slope=0.025)
+    unsure = grade_spot(slope=0.025, q_high_m3s=floods(0.9))
+    assert bed_stone(unsure).d50_m > 1.2 * bed_stone(sure).d50_m
+    notes = " ".join(dam.size(unsure).notes)
+    assert "at the high end of its range, 0.90 m3/s" in notes
+    assert "high end" not in " ".join(dam.size(sure).notes)

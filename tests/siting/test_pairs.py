@@ -1,0 +1,193 @@
+"""Headcuts and the grade controls below them."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapely
+
+from siting.candidates import Sites
+from siting.effects import effects_of
+from siting.ground import Ground
+from siting.pairs import stretch_below
+from siting.places import Place, Placed
+from siting.spots import BuildSettings
+from siting.vertical import place_at_headcuts
+from tests.siting.conftest import (
+    RAIN,
+    cautions_of,
+    ground_of,
+    gully_raster,
+    keep_of,
+    maker_of,
+    sites_on,
+    two_steps,
+)
+
+#: Between crest and foot in one step it is told apart to this, m.
+LEVEL_M = 0.005
+
+
+def placed_on(ground: Ground, build: BuildSettings | None = None) -> list[Place]:
+    placed = Placed()
+    place_at_headcuts(maker_of(ground, None, build), placed)
+    return placed.places
+
+
+def groups_of(sites: Sites) -> list[tuple[int, list[int]]]:
+    """Head and its grade controls in build order, as numbers of sites."""
+    out = []
+    for i, p in enumerate(sites.places):
+        if p.control == "vertical" and p.group:
+            own = [j for j, q in enumerate(sites.places) if q.group == p.group and j != i]
+            out.append((i, sorted(own, key=lambda j: sites.places[j].build_order)))
+    return out
+
+
+@pytest.fixture(scope="module")
+def pairs() -> list[tuple[Ground, Sites]]:
+    """Heads of several heights over beds of several slopes."""
+    grounds = [
+        ground_of(gully_raster(drop_m=drop, slope=slope))
+        for drop, slope in ((0.6, 0.01), (0.8, 0.02), (1.0, 0.012), (0.7, 0.025))
+    ]
+    return [(ground, sites_on(ground)[0]) for ground in grounds]
+
+
+def test_the_crest_lies_between_the_foot_and_the_sill_of_the_bowl(pairs) -> None:
+    seen = 0
+    for ground, sites in pairs:
+        effects = effects_of(ground, sites, RAIN)
+        for head, controls in groups_of(sites):
+            assert sites.places[head].structure == "rock bowl"
+            sill = sites.sizes[head].dims["sill_height_m"]
+            pool = effects[controls[-1]].pool
+            assert -pool.toe_error_m - LEVEL_M <= pool.toe_depth_m <= sill + pool.toe_error_m
+            # the same from the bed alone, without the pool
+            place, size = sites.places[controls[-1]], sites.sizes[controls[-1]]
+            needed = sites.spots[controls[-1]].needed_height_m
+            assert needed <= size.height_m <= needed + sill + LEVEL_M
+            assert place.foot_cell == ground.headcuts.foot_cell[place.headcut]
+            seen += 1
+    assert seen >= 3
+
+
+def test_the_tailwater_at_the_design_flow_stands_above_the_still_pool(pairs) -> None:
+    for ground, sites in pairs:
+        effects = effects_of(ground, sites, RAIN)
+        for _, controls in groups_of(sites):
+            effect = effects[controls[-1]]
+            assert effect.tailwater.toe_depth_m > effect.pool.toe_depth_m
+
+
+def test_it_stands_4_to_6_drop_heights_below_the_foot(pairs) -> None:
+    for ground, sites in pairs:
+        for head, controls in groups_of(sites):
+            place = sites.places[controls[0]]
+            drop = sites.places[head].headcut_height_m
+            ends = ground.raster.grid.xy_of(np.array([place.cell, place.foot_cell]))
+            away = float(np.hypot(*(np.diff(v)[0] for v in ends)))
+            # cells are 1 m wide: half of one at either end
+            assert 4 * drop - 1 <= away <= 6 * drop + 1
+
+
+def test_a_stretch_runs_down_and_its_needed_height_follows_the_bed() -> None:
+    ground = ground_of(gully_raster(drop_m=0.8, slope=0.02))
+    stretch = stretch_below(ground, int(ground.headcuts.foot_cell[0]), 0.8)
+    assert stretch.size >= 2
+    assert (np.diff(stretch.distance_m) > 0).all()
+    assert stretch.needed_m == pytest.approx(0.02 * stretch.distance_m, abs=0.02)
+    usual = stretch.distance_m[stretch.usual]
+    assert ((usual >= 3.2) & (usual <= 4.8)).all()
+    assert (stretch.distance_m[~stretch.usual] < 3.2).all()
+    assert np.isnan(stretch.next_drop_m)
+
+
+def test_where_one_cannot_reach_two_stand_in_series() -> None:
+    """3 % over 4 drop heights of 0.86 m is 0.12 m: more than the one stone allowed."""
+    ground = ground_of(gully_raster(drop_m=0.9, slope=0.03))
+    lower, upper, head = sorted(placed_on(ground), key=lambda p: p.build_order)
+    assert [p.build_order for p in (lower, upper, head)] == [1, 2, 3]
+    assert lower.group == upper.group == head.group > 0
+    assert lower.station_m < upper.station_m < head.station_m
+    # the upper one backs water to the foot of the drop, the lower one to the upper one
+    assert upper.foot_cell == ground.headcuts.foot_cell[head.headcut]
+    assert lower.foot_cell == upper.cell
+    for place in (lower, upper):
+        spot, size = place.decision.spot, place.decision.size
+        assert spot.needed_height_m <= size.height_m <= spot.height_limit_m
+    assert "The lower of two in series" in lower.reason
+    assert "The upper of two in series" in upper.reason
+    # together they rise as much as the bed does from the lower one to the foot
+    rise = sum(p.decision.spot.needed_height_m for p in (lower, upper))
+    assert rise == pytest.approx(0.03 * 5.0, abs=0.04)
+    # and neither is built into the other
+    apart = upper.station_m - lower.station_m
+    half = 0.5 * (lower.decision.size.length_m + upper.decision.size.length_m)
+    assert apart >= half
+
+
+def test_both_of_two_in_series_back_water_to_what_lies_above() -> None:
+    ground = ground_of(gully_raster(drop_m=0.9, slope=0.03))
+    sites, _ = sites_on(ground, rainfall=None)
+    [(_, controls)] = groups_of(sites)
+    assert len(controls) == 2
+    effects = effects_of(ground, sites, None)
+    for i in controls:
+        pool = effects[i].pool
+        assert pool.toe_depth_m + pool.toe_error_m + LEVEL_M >= 0
+
+
+def test_two_long_dams_that_would_overlap_are_not_laid() -> None:
+    """With a flow they are about as long as bankfull is wide, up to 3 m: no room for two."""
+    ground = ground_of(gully_raster(drop_m=0.9, slope=0.03))
+    sites, _ = sites_on(ground)
+    [head] = [i for i, p in enumerate(sites.places) if p.control == "vertical"]
+    assert sites.places[head].group == 0
+    assert "Two in series do not reach it" in sites.caution[head]
+
+
+def test_it_is_moved_down_until_it_works() -> None:
+    """The first place of the stretch lies outside the ranch; the next one is taken."""
+    raster = gully_raster(drop_m=1.0, slope=0.01)
+    usual = [p for p in placed_on(ground_of(raster)) if p.control == "grade"]
+    ranch = np.ones(raster.grid.shape, bool)
+    row, _ = divmod(usual[0].cell, raster.grid.cols)
+    ranch[row] = False
+    [moved] = [p for p in placed_on(ground_of(raster, ranch=ranch)) if p.control == "grade"]
+    assert divmod(moved.cell, raster.grid.cols)[0] == row + 1
+    drops = float(moved.reason.split("(")[1].split(" ")[0])
+    assert 4.0 <= drops <= 6.0
+
+
+def test_a_road_across_the_channel_just_below_refers_the_head() -> None:
+    """It crosses 22 m below the lip: stones and water would come down to it."""
+    raster = gully_raster(drop_m=0.8)
+    ground = ground_of(raster)
+    plain = placed_on(ground)
+    [head] = [p for p in plain if p.control == "vertical"]
+    _, y = (float(v) for v in ground.raster.grid.xy_of(head.cell))
+    across = shapely.LineString([(0.0, y - 22.0), (160.0, y - 22.0)])
+    places = placed_on(ground, BuildSettings(keep=keep_of(across)))
+    assert not [p for p in places if p.control == "grade"]
+    [there] = places
+    assert there.control == "refer"
+    said = there.reason + " ".join(cautions_of(there))
+    assert "the water from here comes within 5.0 m of the road" in said
+    far = shapely.LineString([(0.0, y + 120.0), (160.0, y + 120.0)])
+    assert len(placed_on(ground, BuildSettings(keep=keep_of(far)))) == len(plain)
+
+
+def test_two_heads_close_together_get_one_group_or_one_each() -> None:
+    """A lower head's own structures never stand in the stretch of the upper one."""
+    for apart in (8.0, 14.0, 25.0):
+        ground = ground_of(two_steps(apart=apart, slope=0.008))
+        sites, _ = sites_on(ground)
+        heads = [p for p in sites.places if p.control == "vertical"]
+        assert len(heads) == 2
+        lower = min(heads, key=lambda p: p.station_m)
+        for head, controls in groups_of(sites):
+            orders = [sites.places[j].build_order for j in (*controls, head)]
+            assert orders == sorted(orders)
+            if sites.places[head] is not lower:
+                assert all(sites.places[j].station_m > lower.station_m for j in controls)

@@ -1,0 +1,174 @@
+"""Roads as the plan meets them: dips laid on them, structures kept away from them."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapely
+
+from siting.footprints import footprint_table
+from siting.places import ENGINEER
+from siting.ranking import load_weights, rank_sites
+from siting.spots import BuildSettings
+from siting.structure_tables import built_of
+from siting.takes import Means
+from terrain.raster import Raster
+from tests.siting.conftest import (
+    cautions_of,
+    ground_of,
+    gully_raster,
+    keep_of,
+    sites_on,
+)
+
+#: From north to south down the middle of the hillside.
+ROAD = shapely.LineString([(60.0, 395.0), (60.0, 5.0)])
+
+
+def falling(slope: float) -> Raster:
+    """Ground that falls so much towards the south, and 5 % towards the east."""
+    y, x = np.mgrid[0.5:400, 0.5:120]
+    return Raster.from_array((300 - slope * y - 0.05 * x).astype(np.float32))
+
+
+@pytest.fixture(scope="module")
+def hillside():
+    """A whole hillside that falls 8 % towards the south."""
+    return ground_of(falling(0.08), edge_is_divide=True)
+
+
+@pytest.fixture(scope="module")
+def dips(hillside):
+    sites, notes = sites_on(hillside, BuildSettings(keep=keep_of(ROAD)))
+    return sites, notes
+
+
+def test_dips_are_places_of_the_plan_in_the_order_of_the_road(hillside, dips) -> None:
+    sites, _ = dips
+    rolling = [p for p in sites.places if p.structure == "rolling dip"]
+    assert len(rolling) == 8  # every 150 ft of 390 m
+    assert {p.control for p in rolling} == {"spread"}
+    assert {p.reach for p in rolling} == {-1}
+    assert len({p.group for p in rolling}) == 1
+    assert rolling[0].group > 0
+    by_order = sorted(rolling, key=lambda p: p.build_order)
+    assert [p.build_order for p in by_order] == list(range(1, 9))
+    _, y = hillside.raster.grid.xy_of(np.array([p.cell for p in by_order]))
+    assert (np.diff(y) < 0).all()  # the top of the grade first
+    assert all(p.azimuth_deg == pytest.approx(180, abs=1) for p in rolling)
+    assert all(p.slope == pytest.approx(0.08, abs=0.005) for p in rolling)
+
+
+def test_a_dip_names_its_spacing_rule_with_its_source(dips) -> None:
+    sites, _ = dips
+    for p in (p for p in sites.places if p.structure == "rolling dip"):
+        [chosen] = [row for row in p.spacing if row.chosen]
+        [span] = [row for row in p.spacing if not row.chosen]
+        assert span.low_m <= chosen.low_m <= span.high_m
+        assert chosen.low_m == pytest.approx(45.7, abs=1.0)
+        assert chosen.source
+        assert chosen.basis
+
+
+def test_no_flow_in_a_channel_is_claimed_on_a_road(dips) -> None:
+    sites, _ = dips
+    for i, p in enumerate(sites.places):
+        if p.structure == "rolling dip":
+            assert sites.flows[i] == (None,) * 6
+            assert sites.sizes[i] is not None
+            assert "regional curve" not in sites.caution[i]
+
+
+def test_dips_are_drawn_across_their_road(hillside, dips) -> None:
+    sites, _ = dips
+    table = footprint_table(hillside, sites)
+    on = table.columns["structure"] == "rolling dip"
+    assert on.sum() >= 8
+    touched = shapely.intersects(table.geometry[on], ROAD)
+    assert touched.sum() >= 8
+
+
+def test_the_whole_plan_of_a_road_can_be_written_down(hillside, dips) -> None:
+    sites, _ = dips
+    weights = load_weights()
+    built = built_of(
+        hillside,
+        sites,
+        rank_sites(sites, rules=hillside.rules, weights=weights),
+        weights=weights,
+        means=Means(),
+        rainfall=None,
+        keep=keep_of(ROAD),
+        design_period_yr=10.0,
+    )
+    assert (built.columns["nearest_road_m"] <= 1.0).all()
+    assert set(built.tables["spacings"]["site_id"]) == set(range(1, sites.count + 1))
+    assert built.columns["chosen"].all()
+
+
+def test_without_roads_there_are_no_dips(hillside) -> None:
+    sites, _ = sites_on(hillside)
+    assert not any(p.structure == "rolling dip" for p in sites.places)
+
+
+def test_a_road_whose_dips_do_not_fit_says_why() -> None:
+    """18 % is past what a rolling dip can be built on."""
+    steep = ground_of(falling(0.18), edge_is_divide=True)
+    sites, notes = sites_on(steep, BuildSettings(keep=keep_of(ROAD)))
+    assert not any(p.structure == "rolling dip" for p in sites.places)
+    assert any("road" in note and "steep" in note for note in notes)
+
+
+def test_dips_on_land_that_is_cut_off_are_left_out_and_told_once() -> None:
+    sites, notes = sites_on(ground_of(falling(0.08)), BuildSettings(keep=keep_of(ROAD)))
+    assert not any(p.structure == "rolling dip" for p in sites.places)
+    told = [note for note in notes if "for a dip on a road left out" in note]
+    assert len(told) == 1
+    assert told[0].startswith("8 places")
+    assert "complete the DEM" in told[0]
+
+
+@pytest.mark.parametrize(
+    ("shape", "kind", "said"),
+    [
+        (shapely.LineString([(90.0, 150.0), (90.0, 250.0)]), "road", "road"),
+        (shapely.box(95.0, 190.0, 105.0, 210.0), "building", "building"),
+        (shapely.box(88.0, 195.0, 95.0, 205.0), "pond", "pond"),
+        (shapely.Point(86.0, 200.0), "culvert", "culvert"),
+    ],
+)
+def test_a_head_near_what_is_kept_clear_is_referred(shape, kind, said) -> None:
+    ground = ground_of(gully_raster(drop_m=0.8))
+    keep = keep_of(clear=((shape, kind),))
+    sites, _ = sites_on(ground, BuildSettings(keep=keep))
+    [head] = [p for p in sites.places if np.isfinite(p.headcut_height_m)]
+    assert (head.control, head.structure) == ("refer", ENGINEER)
+    assert said in head.reason
+    assert "an engineer must look first" in head.reason
+    assert not all(check.passed for check in head.checks)
+    # what would stand there otherwise is remembered, for the alternatives
+    assert head.decision.type.name == "rock bowl"
+
+
+def test_a_head_far_from_everything_is_not(worked) -> None:
+    for p in worked.sites.places:
+        assert all(check.passed for check in p.checks)
+        if p.control == "vertical":
+            [check] = p.checks
+            assert 55 <= float(check.found.split()[4]) <= 65  # the road runs at 20 m, the bed at 80
+            assert cautions_of(p)
+
+
+def test_series_keep_away_from_a_road_and_it_is_told() -> None:
+    ground = ground_of(gully_raster(drop_m=0.8, head_m=400.0))
+    plain, _ = sites_on(ground)
+    # the road crosses the trench at 100 m: nothing within 20 m, nor within reach above it
+    road = shapely.LineString([(0.0, 100.0), (160.0, 100.0)])
+    sites, notes = sites_on(ground, BuildSettings(keep=keep_of(road)))
+    in_trench = [i for i, p in enumerate(sites.places) if p.control == "grade"]
+    assert in_trench
+    _, y = ground.raster.grid.xy_of(sites.cell[in_trench])
+    assert (np.abs(y - 100.0) > 20.0).all()
+    assert any("left out near roads" in note for note in notes)
+    assert not any("left out near roads" in n for n in sites_on(ground)[1])
+    assert plain.count

@@ -1,0 +1,168 @@
+"""What a plan takes: groups that are built as one, totals, and what a budget buys."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from siting.cost_rollup import bill
+from siting.costs import load_costs
+from siting.quantities import quantities
+from siting.takes import Means, Takes, groups_of, takes_of
+from terrain.errors import ParameterError
+
+COSTS = load_costs()
+
+
+@pytest.fixture(scope="module")
+def free(worked) -> Takes:
+    return takes_of(worked.ground, worked.sites, worked.ranking, Means())
+
+
+@pytest.fixture(scope="module")
+def groups(worked, free):
+    return groups_of(worked.ground, worked.sites, worked.ranking, free.quantities, free.bill)
+
+
+def test_a_head_and_its_grade_controls_are_one_group_the_rest_one_each(worked, groups) -> None:
+    built = {i + 1 for i, s in enumerate(worked.sites.sizes) if s is not None}
+    members = [g.site_ids for g in groups]
+    assert sorted(i for own in members for i in own) == sorted(built)
+    for own in members:
+        places = [worked.sites.places[i - 1] for i in own]
+        if len(own) > 1:
+            assert len({p.group for p in places}) == 1
+            assert sum(p.control == "vertical" for p in places) >= 1
+    paired = [own for own in members if len(own) > 1]
+    assert len(paired) == 2
+
+
+def test_a_series_is_built_from_its_base_and_a_head_waits_for_the_one_below(worked, groups) -> None:
+    places = worked.sites.places
+    of = {i: g for g in groups for i in g.site_ids}
+    for g in groups:
+        first = places[g.site_ids[0] - 1]
+        if len(g.site_ids) == 1 and first.build_order > 1:
+            [need] = g.needs
+            [below] = next(h for h in groups if h.id == need).site_ids
+            assert places[below - 1].group == first.group
+            assert places[below - 1].build_order == first.build_order - 1
+    lower, upper = sorted(
+        (i + 1 for i, p in enumerate(places) if p.control == "vertical"),
+        key=lambda i: places[i - 1].station_m,
+    )
+    assert of[upper].needs == (of[lower].id,)
+    assert of[lower].needs == ()
+
+
+def test_without_a_limit_everything_that_can_be_built_is_chosen(worked, free) -> None:
+    columns = free.site_columns()
+    built = np.array([s is not None for s in worked.sites.sizes])
+    np.testing.assert_array_equal(columns["chosen"], built)
+    assert all(why is None for why in columns["chosen_why"])
+    assert (columns["cost_low"][built] <= columns["cost_likely"][built]).all()
+    assert (columns["cost_likely"][built] <= columns["cost_high"][built]).all()
+    assert (columns["cost_likely"][built] > 0).all()
+    assert (columns["crew_days"][built] > 0).all()
+
+
+def test_totals_are_sums_over_the_sites(free) -> None:
+    tables = free.tables()
+    costs = tables["costs"]
+    total = costs["item"] == "total"
+    of_all, by_site = costs["site_id"] == 0, costs["site_id"] > 0
+    for name in ("low", "likely", "high"):
+        [whole] = costs[name][of_all & total]
+        assert whole > 0
+        assert costs[name][of_all & ~total].sum() == pytest.approx(whole)
+        assert costs[name][by_site & total].sum() == pytest.approx(whole)
+        assert costs[name][by_site & ~total].sum() == pytest.approx(whole)
+        assert np.nansum(free.site_columns()[f"cost_{name}"]) == pytest.approx(whole)
+    materials = tables["materials"]
+    stone = np.array([str(item).startswith("stone") for item in materials["item"]])
+    of_all = stone & (materials["site_id"] == 0)
+    by_site = stone & (materials["site_id"] > 0)
+    assert materials["amount"][of_all].sum() == pytest.approx(materials["amount"][by_site].sum())
+    ratio = materials["amount_with_spare"][of_all] / materials["amount"][of_all]
+    assert ratio == pytest.approx(1 + Means().spare, rel=0.01)
+
+
+@pytest.mark.parametrize("share", [0.15, 0.3, 0.5, 0.8])
+def test_a_budget_never_splits_a_pair_and_never_skips_a_base(worked, free, share) -> None:
+    whole = float(np.nansum(free.site_columns()["cost_likely"]))
+    means = Means(budget=share * whole)
+    takes = takes_of(worked.ground, worked.sites, worked.ranking, means)
+    columns = takes.site_columns()
+    chosen = columns["chosen"]
+    assert 0 < chosen.sum() < len(chosen)
+    assert columns["cost_likely"][chosen].sum() <= means.budget + 0.01
+    places = worked.sites.places
+    for i, p in enumerate(places):
+        own = [j for j, q in enumerate(places) if p.group and q.group == p.group]
+        if any(places[j].control == "vertical" for j in own):
+            assert len({bool(chosen[j]) for j in own}) == 1
+        elif chosen[i]:
+            assert all(chosen[j] for j in own if places[j].build_order < p.build_order)
+    lower, upper = sorted(
+        (i for i, p in enumerate(places) if p.control == "vertical"),
+        key=lambda i: places[i].station_m,
+    )
+    assert chosen[lower] or not chosen[upper]
+    assert all(bool(why) != bool(c) for why, c in zip(columns["chosen_why"], chosen, strict=True))
+
+
+def test_a_budget_too_small_for_anything_buys_nothing_and_says_so(worked) -> None:
+    takes = takes_of(worked.ground, worked.sites, worked.ranking, Means(budget=1.0))
+    columns = takes.site_columns()
+    assert not columns["chosen"].any()
+    assert all(columns["chosen_why"])
+    assert takes.choice.cost_likely == 0
+    assert takes.choice.summary
+
+
+def test_crew_days_limit_as_money_does(worked, free) -> None:
+    days = free.site_columns()["crew_days"]
+    takes = takes_of(
+        worked.ground, worked.sites, worked.ranking, Means(crew_days=0.4 * float(np.nansum(days)))
+    )
+    chosen = takes.site_columns()["chosen"]
+    assert 0 < chosen.sum() < worked.sites.count
+    assert days[chosen].sum() <= 0.4 * np.nansum(days) + 1e-6
+
+
+@pytest.mark.parametrize("wrong", [{"budget": -5.0}, {"budget": 0.0}, {"crew_days": 0.0}])
+def test_a_limit_of_nothing_is_refused(worked, wrong) -> None:
+    with pytest.raises(ParameterError):
+        takes_of(worked.ground, worked.sites, worked.ranking, Means(**wrong))
+
+
+def test_what_is_referred_takes_nothing(worked) -> None:
+    """The upper head is referred: it and its dam are left out, the rest stays."""
+    places = list(worked.sites.places)
+    upper = max(
+        (i for i, p in enumerate(places) if p.control == "vertical"),
+        key=lambda i: places[i].station_m,
+    )
+    places[upper] = replace(places[upper], control="refer", structure="engineer")
+    sizes = list(worked.sites.sizes)
+    sizes[upper] = None
+    sites = replace(worked.sites, places=tuple(places), sizes=tuple(sizes))
+    takes = takes_of(worked.ground, sites, worked.ranking, Means())
+    assert takes.amounts[upper] == ()
+    assert not takes.site_columns()["chosen"][upper]
+    assert np.nan_to_num(takes.site_columns()["cost_likely"])[upper] == 0
+
+
+def test_amounts_without_prices_stay_the_same(worked, free) -> None:
+    """Counting by hand what `takes_of` counts."""
+    counted = quantities(
+        free.amounts,
+        site_id=np.arange(1, worked.sites.count + 1),
+        structure=[p.structure for p in worked.sites.places],
+        costs=COSTS,
+        spare=free.means.spare,
+        crew_size=free.means.crew_size,
+    )
+    np.testing.assert_allclose(bill(counted, COSTS).by_site, free.bill.by_site)
