@@ -47,7 +47,12 @@ class Ground:
 
 
 def ground_of(
-    paths: Sequence[str], bounds: Bounds, crs: CRS | None, run: Mapping[str, str]
+    paths: Sequence[str],
+    bounds: Bounds,
+    crs: CRS | None,
+    run: Mapping[str, str],
+    *,
+    what: str = "the site does",
 ) -> Ground:
     """Read the ground around a site as the run read it.
 
@@ -61,6 +66,8 @@ def ground_of(
         Coordinate system of the plan.
     run
         Record of the run, which says how the raster was read and what its content was.
+    what
+        What is looked for there, with its verb, for the message when it lies elsewhere.
 
     Raises
     ------
@@ -81,7 +88,7 @@ def ground_of(
         )
     west, south, east, north = grid.bounds
     if bounds[2] <= west or bounds[0] >= east or bounds[3] <= south or bounds[1] >= north:
-        raise GridMismatchError(f"the site does not lie on {name}", do=do)
+        raise GridMismatchError(f"{what} not lie on {name}", do=do)
     reading = read_dem(paths, options=options, bounds=bounds)
     recorded = " ".join(value for key, value in run.items() if key.split(" ")[0] == "dem")
     strange = [Path(s.path).name for s in reading.sources if s.sha256 not in recorded]

@@ -15,6 +15,9 @@ _HEAD = """# Layers and fields of a plan
 Made from the table in `cli/fields.py` by `python -m cli.field_guide`; edit the table,
 not this page. With `--units us` the fields carry the names and units in brackets. A whole number
 is never empty: 0 stands for "none". An empty number means "not known", never zero.
+
+Beside these a plan holds the raster layer `relief`: the shaded ground as a picture of at most
+2,000 pixels, to draw the plan on where its elevation raster is not at hand. It holds no elevations.
 """
 
 

@@ -25,6 +25,12 @@ from cli.field_types import (
 )
 from cli.fields_floods import FLOOD_ROWS
 from cli.fields_ground import GROUND_FIELDS, GROUND_LAYERS, GROUND_TABLES, NOTE_LAYERS
+from cli.fields_revising import (
+    FIELD_SITE_FIELDS,
+    RECORD_TABLES,
+    REVISED_TABLES,
+    REVISING_FIELDS,
+)
 from cli.fields_structures import (
     CONTROLS,
     SITE_FIELDS,
@@ -77,6 +83,8 @@ LAYERS: Mapping[str, LayerSpec] = {
         LayerSpec("rainfall", None, None, "The rain that the floods were made from"),
         *STRUCTURE_TABLES,
         *GROUND_TABLES,
+        *RECORD_TABLES,
+        *REVISED_TABLES,
         LayerSpec("run_info", None, "name", "What the run was given and what it met"),
         LayerSpec("field_guide", None, None, "What each field means"),
     )
@@ -186,6 +194,7 @@ def _rows() -> tuple[Field, ...]:
         f("sites", "lon", "float", 7, "Longitude, WGS 84, degrees", True),
         f("sites", "lat", "float", 7, "Latitude, WGS 84, degrees", True),
         *SITE_FIELDS,
+        *FIELD_SITE_FIELDS,
     ]
     areas = [
         f("drainage_areas", "site_id", "int", 0, "Site that the land drains to", True),
@@ -208,6 +217,7 @@ def _rows() -> tuple[Field, ...]:
         *(f(*row) for row in FLOOD_ROWS),
         *STRUCTURE_FIELDS,
         *GROUND_FIELDS,
+        *REVISING_FIELDS,
         f("ranch", "name", "text", 0, "Name of the piece of land, where the file has one"),
         f("ranch", "area_ha", "float", 3, "Area inside the boundary", True),
         f("run_info", "name", "text", 0, "What is told", True),

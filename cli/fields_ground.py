@@ -30,6 +30,7 @@ SOILS: Final[Codes] = (
 SECTION_SOURCES: Final[Codes] = (
     ("dem", "Read across the channel on the elevation raster"),
     ("curve", "Made up from a published regional curve: the raster does not show the channel"),
+    ("measured", "Stretched to the width and depth measured on site"),
 )
 SETTINGS_KEPT: Final[Codes] = (
     ("rules", "Limits, as a TOML file that --rules reads"),

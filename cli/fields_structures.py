@@ -45,6 +45,7 @@ BANKFULL_SOURCES: Final[Codes] = (
     ("flow", "Depth of the 1.5 to 2 year flow"),
     ("curve", "From a published regional curve"),
     ("none", "Not known: measure on site"),
+    ("measured", "Measured on site"),
 )
 POOL_KINDS: Final[Codes] = (
     ("pool", "Water held behind the structure at rest; a stone structure leaks"),

@@ -1,4 +1,4 @@
-"""Writing a plan as one GeoPackage, whole or not at all, and reading it back.
+"""Writing a plan as one GeoPackage, whole or not at all.
 
 The file is built beside the target under a name of its own, checked, synced and moved into
 place. Writing into an existing file would lose its layers on a failure, and would replace a
@@ -12,7 +12,6 @@ import contextlib
 import os
 import sqlite3
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -25,18 +24,11 @@ from pyproj import CRS
 
 from cli.errors import OutputError
 from cli.field_guide import guide_columns
-from cli.fields import (
-    FIELDS,
-    LAYERS,
-    Field,
-    Units,
-    check_units,
-    convert_columns,
-    fields_of,
-)
+from cli.fields import LAYERS, Units, check_units, convert_columns, fields_of
 from cli.geopackage_extras import write_extras
+from cli.geopackage_reading import is_geopackage
 from cli.layers import Layer, check_names
-from cli.row_units import si_factors, si_words
+from cli.relief_layer import ReliefPicture, check_relief, start_with_relief
 from cli.safe_files import (
     check_file_target,
     discard,
@@ -49,7 +41,6 @@ from cli.safe_files import (
 
 #: A fixed date in the file, so that the same input gives the same bytes.
 FIXED_DATE = "2000-01-01T00:00:00.000Z"
-_APPLICATION_IDS = (b"GPKG", b"GP10", b"GP11")
 _OGR_DTYPES = {"float": np.float64, "int": np.int64, "bool": np.bool_, "text": object}
 
 
@@ -114,25 +105,16 @@ def _connect(path: Path, mode: str) -> sqlite3.Connection:
     return sqlite3.connect(uri, uri=True, timeout=1.0, isolation_level=None)
 
 
-def is_geopackage(path: Path) -> bool:
-    """Tell from the first bytes of a file whether it is a GeoPackage."""
-    try:
-        with open(path, "rb") as file:
-            head = file.read(72)
-    except OSError:
-        return False
-    return head.startswith(b"SQLite format 3\0") and head[68:72] in _APPLICATION_IDS
-
-
 def write_geopackage(
     path: str | os.PathLike[str],
     layers: Sequence[Layer],
     *,
     tables: Sequence[Layer] = (),
+    relief: ReliefPicture | None = None,
     overwrite: bool = False,
     units: Units = "si",
 ) -> Path:
-    """Write a whole plan: layers, tables, field guide, descriptions and default symbols.
+    """Write a whole plan: ground, layers, tables, field guide, descriptions and default symbols.
 
     Parameters
     ----------
@@ -142,6 +124,8 @@ def write_geopackage(
         Layers with geometries, all in one CRS, in the order a GIS lists them.
     tables
         Tables without geometries.
+    relief
+        Shaded ground; None leaves it out.
     overwrite
         Whether an existing GeoPackage may be replaced.
     units
@@ -167,12 +151,16 @@ def write_geopackage(
     guide = Layer("field_guide", None, guide_columns(units))
     everything = [*layers, *tables, guide]
     try:
+        if relief is not None:
+            start_with_relief(part, relief, fixed_date=FIXED_DATE)
         with _fixed_settings():
             for layer in everything:
                 _write_layer(part, layer, units)
         with contextlib.closing(_connect(part, "rw")) as db:
             write_extras(db, everything, units, fixed_date=FIXED_DATE)
             _check_written(db, everything)
+            if relief is not None:
+                check_relief(db, relief)
         _check_not_held(target)
         move_into_place(part, target, overwrite=overwrite)
     except OutputError:
@@ -256,135 +244,3 @@ def _check_written(db: sqlite3.Connection, layers: Sequence[Layer]) -> None:
             raise sqlite3.DatabaseError(
                 f"{count} of {layer.rows} features of {layer.name} were written"
             )
-
-
-def read_layers(path: str | os.PathLike[str]) -> dict[str, Layer]:
-    """Read a plan back, in SI units whichever it was written in.
-
-    Parameters
-    ----------
-    path
-        A GeoPackage written by :func:`write_geopackage`, perhaps edited in a GIS since.
-
-    Returns
-    -------
-    dict
-        Layers and tables by name. Layers and fields that are not in the field table are left out.
-
-    Raises
-    ------
-    OutputError
-        No such file, or not a GeoPackage.
-    """
-    source = Path(path)
-    if not source.is_file():
-        raise OutputError(f"no file {source}", expected="a plan (.gpkg)")
-    if not is_geopackage(source):
-        raise OutputError(f"{source} is not a GeoPackage", expected="a plan (.gpkg)")
-    try:
-        names = [str(row[0]) for row in pyogrio.list_layers(source)]
-        return {name: read_layer(source, name) for name in names if name in LAYERS}
-    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as error:
-        raise OutputError(
-            f"{source} cannot be read ({error})", expected="a plan (.gpkg)"
-        ) from error
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Content:
-    """A layer as it stands in a file, not yet held against the field table.
-
-    Parameters
-    ----------
-    name
-        Name of the layer.
-    geometry
-        Shapely geometries, None where a feature has none; None for a table.
-    columns
-        SI columns by SI name, as far as the file has them.
-    crs
-        Coordinate reference system; None for a table.
-    """
-
-    name: str
-    geometry: NDArray[Any] | None
-    columns: dict[str, NDArray[Any]]
-    crs: CRS | None
-
-
-def read_layer(path: str | os.PathLike[str], name: str) -> Layer:
-    """Read one layer or table of a plan, in SI units whichever it was written in.
-
-    Raises
-    ------
-    OutputError
-        The file cannot be read.
-    LayerError
-        The layer does not keep to the field table.
-    """
-    content = read_content(path, name)
-    return Layer(name, content.geometry, content.columns, content.crs)
-
-
-def read_content(path: str | os.PathLike[str], name: str) -> Content:
-    """Read one layer or table as it stands in the file, in SI units.
-
-    Raises
-    ------
-    OutputError
-        The file cannot be read.
-    """
-    try:
-        return _read_content(Path(path), name)
-    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as error:
-        raise OutputError(f"{path} cannot be read ({error})", expected="a plan (.gpkg)") from error
-
-
-def _read_content(source: Path, name: str) -> Content:
-    meta, _, shapes, values = pyogrio.raw.read(source, layer=name)
-    found = dict(zip([str(n) for n in meta["fields"]], values, strict=True))
-    columns = {}
-    for field in fields_of(name):
-        if field.name in found:
-            columns[field.name] = _from_file(field, found[field.name], 1.0)
-        elif field.name_us in found:
-            columns[field.name] = _from_file(field, found[field.name_us], field.factor)
-    _rows_to_si(name, columns)
-    if LAYERS[name].geometry is None:
-        return Content(name, None, columns, None)
-    return Content(name, shapely.from_wkb(shapes), columns, CRS.from_user_input(meta["crs"]))
-
-
-def _rows_to_si(name: str, columns: dict[str, NDArray[Any]]) -> None:
-    """Turn numbers whose unit stands in their row; the unit itself says whether it is US."""
-    numbers = [f for f in fields_of(name) if f.unit_from and {f.name, f.unit_from} <= set(columns)]
-    for field in numbers:
-        columns[field.name] = columns[field.name] * si_factors(columns[field.unit_from])
-    for unit in {field.unit_from for field in numbers}:
-        columns[unit] = si_words(columns[unit])
-
-
-def _from_file(field: Field, values: NDArray[Any], factor: float) -> NDArray[Any]:
-    """Return a column as the field table declares it; empty whole numbers become 0."""
-    if field.kind == "float":
-        return values.astype(np.float64) / factor
-    if field.kind == "int":
-        if values.dtype.kind == "f":
-            values = np.nan_to_num(values, nan=0.0)
-        return values.astype(np.int64)
-    if field.kind == "bool":
-        if values.dtype.kind == "f":
-            values = np.nan_to_num(values, nan=0.0)
-        return values.astype(np.bool_)
-    texts = np.empty(len(values), dtype=object)
-    texts[:] = [None if v is None else str(v) for v in values]
-    return texts
-
-
-def plan_units(path: str | os.PathLike[str]) -> Units:
-    """Tell in which units a plan was written, from the names of its fields."""
-    us_names = {field.name_us for field in FIELDS if field.name_us != field.name}
-    for row in pyogrio.list_layers(path):
-        if row[0] in LAYERS and us_names & set(pyogrio.read_info(path, layer=row[0])["fields"]):
-            return "us"
-    return "si"

@@ -24,6 +24,10 @@ _COMMANDS = {
     "inspect": ("cli.commands.inspect", "inspect"),
     "flood": ("cli.commands.flood", "flood"),
     "explain": ("cli.commands.explain", "explain"),
+    "page": ("cli.commands.page", "page"),
+    "packet": ("cli.commands.packet", "packet"),
+    "waypoints": ("cli.commands.waypoints", "waypoints"),
+    "revise": ("cli.commands.revise", "revise"),
     "step": ("cli.commands.step", "step"),
 }
 DONE, COULD_NOT, USAGE, STOPPED = 0, 1, 2, 130

@@ -26,6 +26,7 @@ _HECTARES_PER = {
 _AREA = re.compile(r"\s*(\d+(?:\.\d*)?|\.\d+)\s*([a-z0-9]*)\s*", re.IGNORECASE)
 _ORDER = (
     "Land",
+    "Walk",
     "Settings",
     "Channels and flow",
     "Rain and floods",

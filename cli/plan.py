@@ -17,6 +17,7 @@ import rasterio
 from numpy.typing import NDArray
 
 from cli.fields import LAYERS, Units
+from cli.fields_revising import REVISED_TABLES
 from cli.layers import Layer, empty_layer, table
 from cli.words import worded
 from siting.screening import Screening
@@ -36,8 +37,8 @@ DRAWING_ORDER = (
     "sites",
     "field_notes",
 )
-#: Tables that are made on writing.
-_MADE_HERE = ("run_info", "field_guide")
+#: Tables that are made on writing, and those that only a revised plan has.
+_MADE_HERE = ("run_info", "field_guide", *(spec.name for spec in REVISED_TABLES))
 _VERSIONED = ("gullywalk", "numpy", "numba", "shapely", "rasterio", "pyogrio", "pyproj")
 
 
@@ -73,7 +74,7 @@ def plan_layers(found: Screening, *, name: str, units: Units = "si") -> dict[str
         Units of the figures in sentences; columns are SI in any case and turned on writing.
     """
     crs = found.raster.grid.crs
-    layers = {}
+    layers: dict[str, Layer] = {}
     for layer in DRAWING_ORDER:
         if layer == "field_notes":
             layers[layer] = blank_notes(layers["sites"])

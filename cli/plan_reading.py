@@ -16,11 +16,24 @@ from pyproj import CRS
 from cli.errors import OutputError
 from cli.explain_sheet import records
 from cli.fields import LAYERS, Units
-from cli.geopackage import Content, is_geopackage, plan_units, read_content, read_layer
+from cli.geopackage_reading import (
+    Content,
+    is_geopackage,
+    plan_units,
+    read_content,
+    read_layer,
+)
 from cli.layers import Layer
 
 #: Without these a file was made before they existed.
-NEEDED = ("reasons", "profile_points", "section_points", "settings_used", "field_notes")
+NEEDED = (
+    "reasons",
+    "profile_points",
+    "section_points",
+    "settings_used",
+    "field_notes",
+    "site_records",
+)
 _AGAIN = "make it again with gullywalk screen"
 _A_PLAN = "a plan made by gullywalk screen"
 

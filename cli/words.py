@@ -26,6 +26,8 @@ SENTENCES = {
     "reasons": ("subject", "text", "source"),
     "instructions": ("text",),
     "before_you_build": ("text",),
+    "changes": ("note",),
+    "set_aside": ("reason",),
 }
 _NUMBER = r"\d{1,3}(?:,\d{3})+(?:\.\d+)?|\d+(?:\.\d+)?"
 _UNIT = "|".join(sorted((re.escape(unit) for unit in US_WORDS), key=len, reverse=True))

@@ -79,7 +79,8 @@ class HeightLimit:
     Parameters
     ----------
     height_m
-        A third of bankfull depth in steps of 0.05 m, between one stone and the cap.
+        A third of bankfull depth in steps of 0.05 m, no more than the cap; one stone where bankfull
+        is not sure, 0 (laid flush) where a third of it is less than one stone.
     measure_first
         True where bankfull must be measured on site before anything higher than one stone.
     why
@@ -165,9 +166,9 @@ def height_limit(
     one_stone, cap = rules.low("grade_control.height"), rules.high("grade_control.height")
     known = np.isfinite(bankfull.depth_m)
     measured = np.where(bankfull.source == "bench", bench_error_m, 0.0)
-    third = (np.nan_to_num(bankfull.depth_m) - measured) * rules.value(
-        "grade_control.bankfull_share"
-    )
+    share = rules.value("grade_control.bankfull_share")
+    # rounded to a micrometre, so that a third of 0.45 m is 0.15 m
+    third = np.round((np.nan_to_num(bankfull.depth_m) - measured) * share, 6)
     low = known & (third < one_stone)
     measure = ~bankfull.sure | low
     stepped = np.floor(third / HEIGHT_STEP_M + 1e-9) * HEIGHT_STEP_M
@@ -186,7 +187,9 @@ def height_limit(
         default="",
     )
     return HeightLimit(
-        height_m=read_only(np.where(measure, one_stone, np.clip(stepped, one_stone, cap))),
+        height_m=read_only(
+            np.where(bankfull.sure, np.where(low, 0.0, np.clip(stepped, one_stone, cap)), one_stone)
+        ),
         measure_first=read_only(measure),
         why=read_only(np.array([w or None for w in why] + [None], dtype=object)[:-1]),
     )

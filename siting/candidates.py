@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from siting.bases import with_bases
 from siting.channel_reading import ChannelReading, read_stations
 from siting.floods.base import RETURN_PERIODS_YR
 from siting.floods.travel_time import LOWEST_SLOPE
@@ -17,7 +18,7 @@ from siting.hydraulics.flow import FlowState, normal_flow
 from siting.places import Place, Placed
 from siting.road_places import place_on_roads
 from siting.site_floods import FloodGauge, FloodSettings, SiteFloods
-from siting.spots import BuildSettings, Decision, Measured, SpotMaker, taken
+from siting.spots import BuildSettings, Measured, SpotMaker, taken
 from siting.spreading import place_spreaders
 from siting.structures.base import Size
 from siting.structures.spot import Spot
@@ -53,6 +54,8 @@ class Sites:
         Floods and channel at each site, and the measured section.
     caution
         Sentences, all together.
+    x_m, y_m, elevation_m
+        Place of each; at a headcut the lip as measured, finer than its cell. Elevation of the bed.
     """
 
     places: tuple[Place, ...]
@@ -67,6 +70,9 @@ class Sites:
     area_complete: BoolArray
     measured: Measured
     section: SectionMeasures
+    x_m: FloatArray
+    y_m: FloatArray
+    elevation_m: FloatArray
 
     @property
     def count(self) -> int:
@@ -103,6 +109,11 @@ class Sites:
     def reading(self) -> ChannelReading:
         """The channel as read."""
         return self.measured.reading
+
+    @property
+    def on_road(self) -> BoolArray:
+        """Which sites stand on a road: no channel, and no flood, is measured there."""
+        return np.array([s.purpose == "road" for s in self.spots], dtype=np.bool_)
 
     @property
     def one_stone(self) -> BoolArray:
@@ -145,7 +156,8 @@ def find_sites(
     place_in_swales(maker, reading, placed)
     place_spreaders(maker, placed)
     place_on_roads(maker, placed)
-    return _measured(maker, _numbered(placed.places)), tuple(placed.notes)
+    places = with_bases(ground, _numbered(placed.places))
+    return _measured(maker, places), tuple(placed.notes)
 
 
 def _read(ground: Ground, gauge: FloodGauge, settings: FloodSettings) -> ChannelReading:
@@ -166,28 +178,82 @@ def _measured(maker: SpotMaker, places: tuple[Place, ...]) -> Sites:
     road = np.array([p.azimuth_deg for p in places], dtype=np.float64)
     azimuth = np.where(np.isfinite(road), road, m.azimuth_deg)
     spots = tuple(_spot(maker, m, i, p) for i, p in enumerate(places))
-    decisions = [
-        None if p.decision is None or p.control == "refer" else replace(p.decision, spot=spot)
+    x, y = _places_of(ground, cell, places)
+    elevation = ground.raster.elevation_m.reshape(-1)[cell].astype(np.float64)
+    return sized_sites(
+        places,
+        spots,
+        m,
+        azimuth_deg=azimuth,
+        section=ground.sections(section_cell, azimuth),
+        place_m=(x, y, elevation),
+    )
+
+
+def sized_sites(
+    places: tuple[Place, ...],
+    spots: tuple[Spot, ...],
+    measured: Measured,
+    *,
+    azimuth_deg: FloatArray,
+    section: SectionMeasures,
+    place_m: tuple[FloatArray, FloatArray, FloatArray],
+) -> Sites:
+    """Size what stands at places that are measured; nothing is built where a site is referred.
+
+    Parameters
+    ----------
+    places, spots
+        What stands where, and each place as the structure types see it.
+    measured, section, azimuth_deg
+        Floods and channel; the measured section; direction of the flow, or of the road.
+    place_m
+        East, north and elevation.
+    """
+    sizes = tuple(
+        None
+        if p.decision is None or p.control == "refer" or p.left_out
+        else p.decision.kind.size(spot)
         for p, spot in zip(places, spots, strict=True)
-    ]
-    sizes = tuple(None if d is None else d.kind.size(d.spot) for d in decisions)
+    )
+    x, y, elevation = place_m
     return Sites(
         places=places,
         spots=spots,
         sizes=sizes,
         flows=tuple(_flows(spot, p) for spot, p in zip(spots, places, strict=True)),
         caution=tuple(
-            _caution(p, spot, d, size)
-            for p, spot, d, size in zip(places, spots, decisions, sizes, strict=True)
+            _caution(p, spot, size) for p, spot, size in zip(places, spots, sizes, strict=True)
         ),
-        cell=cell,
-        section_cell=section_cell,
-        azimuth_deg=azimuth,
-        drainage_area_ha=m.drainage_area_ha,
-        area_complete=m.area_complete,
-        measured=m,
-        section=ground.sections(section_cell, azimuth),
+        cell=measured.cell,
+        section_cell=measured.section_cell,
+        azimuth_deg=azimuth_deg,
+        drainage_area_ha=_land_ha(spots, measured),
+        area_complete=measured.area_complete,
+        measured=measured,
+        section=section,
+        x_m=x,
+        y_m=y,
+        elevation_m=elevation,
     )
+
+
+def _places_of(
+    ground: Ground, cell: IntArray, places: tuple[Place, ...]
+) -> tuple[FloatArray, FloatArray]:
+    """Coordinates of sites; at a headcut the lip as measured, finer than its cell."""
+    x, y = ground.raster.grid.xy_of(cell)
+    for i, p in enumerate(places):
+        if p.headcut >= 0 and np.isfinite(p.headcut_height_m):
+            x[i], y[i] = ground.headcuts.x_m[p.headcut], ground.headcuts.y_m[p.headcut]
+    return x, y
+
+
+def _land_ha(spots: tuple[Spot, ...], measured: Measured) -> FloatArray:
+    """Land that drains to each site; on a road, that onto the road since the dip above."""
+    road = np.array([s.purpose == "road" for s in spots], dtype=np.bool_)
+    of_road = np.array([s.drainage_area_ha for s in spots], dtype=np.float64)
+    return np.where(road, of_road, measured.drainage_area_ha)
 
 
 def _spot(maker: SpotMaker, m: Measured, i: int, place: Place) -> Spot:
@@ -216,8 +282,9 @@ def _flows(spot: Spot, place: Place) -> tuple[FlowState | None, ...]:
     )
 
 
-def _caution(place: Place, spot: Spot, decision: Decision | None, size: Size | None) -> str:
-    of_type = () if decision is None or size is None else decision.kind.cautions(spot, size)
+def _caution(place: Place, spot: Spot, size: Size | None) -> str:
+    kind = None if place.decision is None else place.decision.type
+    of_type = () if kind is None or size is None else kind.cautions(spot, size)
     curve = (
         "The elevations do not show the channel; its size is from a regional curve: measure it."
         if place.control != "refer" and spot.purpose != "road" and np.isnan(spot.bank_width_m)

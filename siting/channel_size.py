@@ -42,8 +42,7 @@ class ChannelSize:
     bed_width_m
         Width of the bed between the feet of the banks.
     height_m
-        Greatest height of a grade control, m: a third of bankfull depth between one stone and the
-        cap.
+        Greatest height of a grade control, m: see `siting.bankfull.height_limit`.
     measure_first
         True where bankfull must be measured on site before anything higher than one stone.
     why

@@ -13,14 +13,18 @@ from siting.flood_rows import Columns
 from siting.floods.rainfall import Rainfall
 from siting.floods.travel_time import LOWEST_SLOPE
 from siting.ground import FloatArray, Ground
+from siting.hydraulics.flow import FlowState
 from siting.places import Place
 from siting.pools import Pool, pool_in
+from siting.rules import Rules
 from siting.structures.base import Size
 from siting.tables import FeatureTable, shapes_of, texts_of
-from siting.trough import trough_above
+from siting.trough import Trough, trough_above
 from siting.wedges import LONGEST_M, SPARE, Wedge, reach_m, wedge_in
 from terrain.parallel import over_items
 
+#: What pools and the like are read from, unless said otherwise.
+FROM_GROUND = "elevations"
 #: A trough is read at least this far above a structure, m.
 LEAST_TROUGH_M = 12.0
 
@@ -37,12 +41,15 @@ class Effect:
         Water behind it while the design flow runs over it.
     benefit
         What a structure at a head saves, or a grade control gains.
+    source
+        What pool, wedge and ground rewetted were read from.
     """
 
     pool: Pool | None = None
     wedge: Wedge | None = None
     tailwater: Tailwater | None = None
     benefit: Benefit = field(default_factory=Benefit)
+    source: str = FROM_GROUND
 
 
 def effects_of(ground: Ground, sites: Sites, rainfall: Rainfall | None) -> tuple[Effect, ...]:
@@ -60,27 +67,68 @@ def effects_of(ground: Ground, sites: Sites, rainfall: Rainfall | None) -> tuple
         place, size = sites.places[i], sites.sizes[i]
         if place.headcut >= 0 and place.control in ("vertical", "refer"):
             return Effect(benefit=head_benefit(ground, place.headcut, rainfall=rainfall))
-        if place.control == "grade" and size is not None:
+        if size is not None and holds_back(place, size):
             return _of_control(ground, sites, i, place, size)
         return Effect()
 
     return tuple(over_items(one, list(range(sites.count))))
 
 
+def holds_back(place: Place, size: Size) -> bool:
+    """Whether a structure holds anything back: laid flush with the bed it does not."""
+    return place.control == "grade" and size.height_m > 0
+
+
 def _of_control(ground: Ground, sites: Sites, i: int, place: Place, size: Size) -> Effect:
-    height, slope = size.height_m, max(place.slope, 0.0)
+    slope = max(place.slope, 0.0)
     toe = place.foot_cell if place.foot_cell >= 0 else None
-    length = max(min(SPARE * reach_m(height, slope), LONGEST_M), LEAST_TROUGH_M)
-    trough = trough_above(ground, place.cell, length_m=length, toe_cell=toe)
+    length = trough_length_m(size.height_m, slope)
+    return control_effect(
+        trough_above(ground, place.cell, length_m=length, toe_cell=toe),
+        size=size,
+        slope=slope,
+        flow=sites.design_flow(i),
+        roughness=sites.spots[i].roughness,
+        rules=ground.rules,
+    )
+
+
+def trough_length_m(height_m: float, slope: float) -> float:
+    """How much of the channel above a crest is read for its pool and its sediment, m."""
+    return max(min(SPARE * reach_m(height_m, slope), LONGEST_M), LEAST_TROUGH_M)
+
+
+def control_effect(
+    trough: Trough,
+    *,
+    size: Size,
+    slope: float,
+    flow: FlowState | None,
+    roughness: float,
+    rules: Rules,
+) -> Effect:
+    """Work out what a grade control does in the channel above it.
+
+    Parameters
+    ----------
+    trough
+        The channel from the structure up.
+    size, slope
+        Of the structure; bed slope of the reach, 0 or more.
+    flow, roughness
+        The design flow, None where it is not known, and Manning's n.
+    rules
+        Limits.
+    """
+    height = size.height_m
     pool = pool_in(trough, crest_height_m=height)
     wedge = wedge_in(
         trough,
         crest_height_m=height,
         bed_slope=slope,
-        share_low=ground.rules.low("wedge.deposit"),
-        share_high=ground.rules.high("wedge.deposit"),
+        share_low=rules.low("wedge.deposit"),
+        share_high=rules.high("wedge.deposit"),
     )
-    flow = sites.design_flow(i)
     tail = (
         None
         if flow is None
@@ -88,7 +136,7 @@ def _of_control(ground: Ground, sites: Sites, i: int, place: Place, size: Size) 
             trough,
             crest_height_m=height,
             discharge_m3s=flow.discharge_m3s,
-            roughness=sites.spots[i].roughness,
+            roughness=roughness,
             slope=max(slope, LOWEST_SLOPE),
         )
     )
@@ -121,7 +169,14 @@ def effect_columns(effects: tuple[Effect, ...]) -> Columns:
         "swale_at_risk_ha": benefit("swale_area_ha"),
         "soil_at_risk_m3": benefit("soil_at_risk_m3"),
         "rewetted_m2": benefit("rewetted_m2"),
+        "pool_source": texts_of([_pool_source(e) for e in effects]),
     }
+
+
+def _pool_source(effect: Effect) -> str | None:
+    if effect.pool is None:
+        return None
+    return "dem" if effect.source == FROM_GROUND else "measured"
 
 
 def pool_table(effects: tuple[Effect, ...]) -> FeatureTable:

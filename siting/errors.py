@@ -11,3 +11,11 @@ class RulesError(GullywalkError, ValueError):
 
 class CostError(GullywalkError, ValueError):
     """A file of prices that cannot be used."""
+
+
+class RecordError(GullywalkError, ValueError):
+    """What a plan keeps of its own making cannot be used."""
+
+
+class FieldRowsError(GullywalkError, ValueError):
+    """Measurements from the field that cannot be used as a whole."""

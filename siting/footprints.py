@@ -7,23 +7,22 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from siting.candidates import Sites
-from siting.ground import FloatArray, Ground
+from siting.ground import FloatArray
 from siting.reaches import section_lines
 from siting.structures.base import Part
-from siting.tables import FeatureTable, lines_of, place_of, shapes_of, texts_of
+from siting.tables import FeatureTable, lines_of, shapes_of, texts_of
 
 
-def middles(ground: Ground, sites: Sites) -> tuple[FloatArray, FloatArray, FloatArray]:
+def middles(sites: Sites) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Middle of each structure: place, and metres to the right of it (looking downstream).
 
     A structure is centred on the measured channel where one was measured at the place itself.
     """
-    x, y = place_of(ground, sites)
     s = sites.section
     measured = np.isfinite(s.left_m) & np.isfinite(s.right_m) & (sites.cell == sites.section_cell)
     half = 0.5 * np.nan_to_num(sites.sized("crest_m"))
     shift = np.where(measured, 0.5 * (s.left_m + s.right_m), 0.0)
-    return x, y, np.clip(np.nan_to_num(shift), -half, half)
+    return sites.x_m, sites.y_m, np.clip(np.nan_to_num(shift), -half, half)
 
 
 def placed_part(
@@ -42,9 +41,9 @@ def placed_part(
     return shape if shape.is_valid else shapely.make_valid(shape)
 
 
-def footprint_table(ground: Ground, sites: Sites) -> FeatureTable:
+def footprint_table(sites: Sites) -> FeatureTable:
     """Parts of every structure as polygons to scale."""
-    x, y, shift = middles(ground, sites)
+    x, y, shift = middles(sites)
     shapes, ids, parts, bodies = [], [], [], []
     for i, size in enumerate(sites.sizes):
         for k, part in enumerate(() if size is None else size.parts):
@@ -65,11 +64,11 @@ def footprint_table(ground: Ground, sites: Sites) -> FeatureTable:
     )
 
 
-def crest_table(ground: Ground, sites: Sites) -> FeatureTable:
+def crest_table(sites: Sites) -> FeatureTable:
     """Crests of the structures as lines across the channel; sites that are referred have none."""
     crest = sites.sized("crest_m")
     has = np.flatnonzero(np.isfinite(crest))
-    x, y, shift = middles(ground, sites)
+    x, y, shift = middles(sites)
     half = 0.5 * crest[has]
     ends = section_lines(
         x[has], y[has], sites.azimuth_deg[has], shift[has] - half, shift[has] + half

@@ -19,8 +19,8 @@ from siting.wording import counted, hectares, metres, percent, sentences
 BESIDE_M = 10.0
 #: Depth that is taken as fully sure, in multiples of its error.
 SURE_ERRORS = 8.0
-#: From this stage of incision on a channel may heal by itself: filling, and stable again. It is read
-#: from a bench in the cut, which also marks bankfull: reason for a look, not for doing nothing.
+#: From this stage of incision on a channel may heal by itself: filling, and stable again. It is
+#: read from a bench in the cut, which also marks bankfull: a reason to look, not to do nothing.
 HEALING_STAGE = 4
 
 
@@ -37,8 +37,9 @@ def place_series(maker: SpotMaker, reading: ChannelReading, placed: Placed) -> N
     """Add the first structures of a series to each reach that calls for one.
 
     A stretch calls for a series where the elevations show banks well above the bankfull depth (or
-    simply deep, where no flow tells bankfull), within the limits of hand work, away from headcuts and their pairs, fans, ponds, roads and
-    fills. Places run from the stretch's lower end up, at the stated spacing, in straight channel.
+    simply deep, where no flow tells bankfull), within the limits of hand work, away from headcuts
+    and their pairs, fans, ponds, roads and fills. Places run from the stretch's lower end up, at
+    the stated spacing, in straight channel.
 
     Parameters
     ----------
@@ -267,4 +268,4 @@ def _reason(
         if count > 1
         else ""
     )
-    return sentences([first, decision.kind.summary, place])
+    return sentences([first, decision.summary, place])

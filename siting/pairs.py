@@ -30,6 +30,14 @@ LEVEL_M = 0.005
 SLOPE_ROWS = 3
 #: Words in the refusal of a crest that is too low.
 TOO_LOW = "is needed to back water"
+#: What is said at a grade control that backs water to the foot, at one that cannot, and at the
+#: headcut of the latter.
+BACKS_WATER = " and backs water to the foot"
+TOO_LOW_HERE = (
+    "It is too low here to back water to the foot: watch the foot of the drop after each flow, and "
+    "measure bankfull, which may allow more."
+)
+ONLY_HOLDS = "Its grade control only holds the bed:"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -179,10 +187,27 @@ class Pairs:
         two = self._two_in_series(k, head, usual)
         if two:
             return two, ""
-        why = f"No grade control below it: {refusals[0]}"
-        if TOO_LOW in refusals[0]:
-            why += " Two in series do not reach it here either."
-        return [], why
+        too_low = [(int(j), why) for j, why in zip(usual, refusals, strict=True) if TOO_LOW in why]
+        if not too_low:
+            return [], f"No grade control below it: {refusals[0]}"
+        return self._only_holds(k, head, too_low)
+
+    def _only_holds(
+        self, k: int, head: Place, too_low: list[tuple[int, str]]
+    ) -> tuple[list[Place], str]:
+        """A grade control too low to back water: it keeps the bed below from falling away."""
+        others: list[str] = []
+        nor = "Two in series do not reach the foot either."
+        for j, why in too_low:
+            decision, other = self._try(k, head, j, np.nan)
+            if decision is not None:
+                low = self._control(k, head, j, decision, 1, of=1)
+                return [low], f"{ONLY_HOLDS} {why} {nor}"
+            others.append(other)
+        return [], (
+            f"No grade control below it: {too_low[0][1]} {nor} One that only holds the bed does "
+            f"not fit: {others[0]}"
+        )
 
     def _no_room(self, stretch: Stretch) -> str:
         if np.isfinite(stretch.next_drop_m):
@@ -217,11 +242,13 @@ class Pairs:
                 needed_height_m=np.nan if purpose == "spread" else needed_m,
                 opens=purpose == "spread",
             )
-            decision = self._maker.decide(spot)
+            decision = self._maker.decide(replace(spot, below_head=purpose == "grade"))
             if decision.type is None or decision.size is None:
                 why = tuple(c.why_not for c in decision.failed) or decision.nearest_why_not
                 continue
-            over = decision.size.height_m - needed_m - _sill_m(head)
+            # one that only holds the bed stands lower still
+            needed = needed_m if np.isfinite(needed_m) else float(self._stretch[k].needed_m[j])
+            over = decision.size.height_m - needed - _sill_m(head)
             if purpose == "grade" and over > LEVEL_M:
                 why = ("Its crest would stand above the bowl's sill.",)
                 continue
@@ -284,7 +311,7 @@ class Pairs:
         """
         own = int(self._maker.ground.headcuts.foot_cell[head.headcut])
         stretch, at = self._stretch[k], self._first[k] + j
-        distance = float(stretch.distance_m[j])
+        distance, needed = float(stretch.distance_m[j]), decision.spot.needed_height_m
         where = (
             f"{metres(distance)} below the foot of the {metres(head.headcut_height_m)} drop "
             f"({distance / head.headcut_height_m:.1f} drop heights)"
@@ -298,13 +325,14 @@ class Pairs:
             structure=decision.kind.name,
             slope=float(self._slope[at]),
             confidence=head.confidence,
-            reason=sentences([_why_here(where, order, of, decision), decision.kind.summary]),
+            reason=sentences([_why_here(where, order, of, decision), decision.summary]),
             headcut=head.headcut,
             build_order=order,
             heads_below=head.heads_below,
             decision=decision,
             foot_cell=own if foot is None else foot,
             foot_distance_m=distance - foot_m,
+            foot_rise_m=float(stretch.needed_m[j]) if np.isnan(needed) else needed,
             checks=self._keep[at],
         )
 
@@ -312,11 +340,10 @@ class Pairs:
 def _why_here(where: str, order: int, of: int, decision: Decision) -> str:
     if decision.spot.purpose == "spread":
         return f"Spreads the water {where}, where the channel opens, before it gathers again."
+    if not np.isfinite(decision.spot.needed_height_m):
+        return f"Holds the bed {where}. {TOO_LOW_HERE}"
     if of == 1:
-        return (
-            f"Holds the bed {where} and backs water to the foot; without it the drop's structure "
-            "is undermined."
-        )
+        return f"Holds the bed {where}{BACKS_WATER}; without it the drop's structure is undermined."
     if order == 1:
         return (
             f"The lower of two in series, {where}: from here one low crest cannot reach the foot, "

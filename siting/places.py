@@ -64,9 +64,15 @@ class Place:
         Limits that decided beside those of the types: distances to roads and the like.
     foot_distance_m
         Metres along the bed from there up to that foot; NaN for none.
+    foot_rise_m
+        Height of a crest here that is level with that foot, m; NaN for none.
     bases
         Cells of the headcuts further down the way of the water within `siting.bases.BASE_REACH_M`,
         the nearest first; only at a headcut itself.
+    on_site
+        What was measured on site: some of ``width``, ``depth``, ``bankfull``, ``drop``, ``slope``.
+    left_out
+        Why nothing is built here though it could be; empty where it is.
     """
 
     cell: int
@@ -91,7 +97,10 @@ class Place:
     azimuth_deg: float = np.nan
     checks: tuple[Check, ...] = ()
     foot_distance_m: float = np.nan
+    foot_rise_m: float = np.nan
     bases: tuple[int, ...] = ()
+    on_site: tuple[str, ...] = ()
+    left_out: str = ""
 
 
 def placed_at_station(

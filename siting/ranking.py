@@ -121,7 +121,10 @@ class Ranking:
 
 
 def rank_sites(sites: Sites, *, rules: Rules, weights: Weights) -> Ranking:
-    """Score and rank; equal scores keep the order of the ids, so a base comes before its head."""
+    """Score and rank; equal scores keep the order of the ids, so a base comes before its head.
+
+    What is left out comes last.
+    """
     measures = _measures(sites, rules)
     share = np.array([weights.weights[m] for m in MEASURES])
     score = measures @ share / share.sum() if sites.count else np.empty(0)
@@ -131,7 +134,8 @@ def rank_sites(sites: Sites, *, rules: Rules, weights: Weights) -> Ranking:
             score[i] *= max(0.0, 1.0 - SERIES_STEP * (p.build_order - 1))
     score = np.round(_shared_by_pairs(sites, score), SCORE_DECIMALS) + 0.0
     group_first = _first_id_of_group(sites)
-    order = np.lexsort((np.arange(sites.count), group_first, -score))
+    left_out = np.array([bool(p.left_out) for p in sites.places], dtype=np.bool_)
+    order = np.lexsort((np.arange(sites.count), group_first, -score, left_out))
     rank = np.empty(sites.count, dtype=np.int64)
     rank[order] = np.arange(1, sites.count + 1)
     return Ranking(score, rank, measures)

@@ -10,7 +10,6 @@ import numpy as np
 from siting.candidates import Sites
 from siting.effects import Effect
 from siting.flood_rows import Columns
-from siting.ground import Ground
 from siting.plan_rows import columns_of
 from siting.ranking import MEASURES, Ranking, Weights
 from siting.reason_measures import measured_rows
@@ -28,11 +27,11 @@ TRADE = "common practice"
 class Told:
     """What the reasons are told from."""
 
-    ground: Ground
     sites: Sites
     effects: tuple[Effect, ...]
     ranking: Ranking
     weights: Weights
+    cell_m: float
 
 
 def reason_columns(told: Told) -> Columns:
@@ -45,7 +44,7 @@ def reason_columns(told: Told) -> Columns:
 
 
 def _reasons(told: Told, i: int) -> Iterator[Reason]:
-    yield from measured_rows(told.ground, told.sites, i)
+    yield from measured_rows(told.sites, i, cell_m=told.cell_m)
     yield from _flood(told.sites, i)
     yield from _limits(told.sites, i)
     yield from _alternatives(told.sites, i)
@@ -106,8 +105,10 @@ def _alternatives(sites: Sites, i: int) -> Iterator[Reason]:
     if place.decision is None:
         return
     chosen = place.decision.chosen
-    if place.control != "refer" and chosen.type is not None:
-        text = chosen.type.summary
+    if place.left_out and chosen.type is not None:
+        yield Reason("alternatives", chosen.type.name, "not chosen", place.left_out, "", "")
+    elif place.control != "refer" and chosen.type is not None:
+        text = place.decision.summary
         yield Reason("alternatives", chosen.type.name, "chosen", text, "", "")
     for name, why in chosen.why_not.items():
         yield Reason("alternatives", name, "not chosen", " ".join(why), "", "")
@@ -143,6 +144,13 @@ def _pair(sites: Sites, effect: Effect, i: int) -> Iterator[Reason]:
             f"{len(others)} to be built."
         )
         yield Reason("pair", "group", "", text, "", "")
+    size = sites.sizes[i]
+    if place.control == "grade" and size is not None and size.height_m == 0:
+        text = (
+            "Laid flush with the bed it backs no water and gathers no sediment: it keeps the bed "
+            "from being cut deeper, no more."
+        )
+        yield Reason("pair", "flush with the bed", "", text, "its height", "arithmetic")
     if pool is None:
         return
     text = (
@@ -150,15 +158,22 @@ def _pair(sites: Sites, effect: Effect, i: int) -> Iterator[Reason]:
         f"{figures(pool.area_m2)} m2 and {figures(pool.volume_m3)} m3. A structure of stone leaks: "
         "the still pool is the lower bound."
     )
-    yield Reason("pair", "still pool", "", text, "elevations", "arithmetic")
-    if np.isfinite(pool.toe_depth_m):
+    yield Reason("pair", "still pool", "", text, effect.source, "arithmetic")
+    if np.isfinite(pool.toe_depth_m) and _only_holds(sites, i):
+        text = (
+            f"It is too low for the fall of the bed from the foot of the drop. Against the foot as "
+            f"measured, which may lie in a hole, the still pool stands at {pool.toe_depth_m:+.2f} "
+            f"m, error {metres(pool.toe_error_m)}."
+        )
+        yield Reason("pair", "depth at the foot", "fails", text, effect.source, "arithmetic")
+    elif np.isfinite(pool.toe_depth_m):
         reach = "reaches" if pool.toe_depth_m >= 0 else "does not reach"
         text = (
             f"The still pool {reach} what it backs water to: {pool.toe_depth_m:+.2f} m there, "
             f"error {metres(pool.toe_error_m)}."
         )
         verdict = "holds" if pool.toe_depth_m + pool.toe_error_m >= 0 else "fails"
-        yield Reason("pair", "depth at the foot", verdict, text, "elevations", "arithmetic")
+        yield Reason("pair", "depth at the foot", verdict, text, effect.source, "arithmetic")
     tail = effect.tailwater
     if tail is not None and np.isfinite(tail.toe_depth_m):
         text = (
@@ -167,6 +182,12 @@ def _pair(sites: Sites, effect: Effect, i: int) -> Iterator[Reason]:
         )
         source = "broad-crested weir and standard step, Chow 1959"
         yield Reason("pair", "tailwater", "", text, source, "from memory")
+
+
+def _only_holds(sites: Sites, i: int) -> bool:
+    """Whether a grade control below a headcut is too low to back water to its foot."""
+    spot = sites.spots[i]
+    return sites.places[i].headcut >= 0 and not np.isfinite(spot.needed_height_m)
 
 
 def _benefit(effect: Effect) -> Iterator[Reason]:
@@ -184,7 +205,7 @@ def _benefit(effect: Effect) -> Iterator[Reason]:
             f"About {figures(gain.rewetted_m2)} m2 along the pool stand less than the structure's "
             "height above the channel and may get wetter."
         )
-        yield Reason("benefit", "ground rewetted", "", text, "elevations", TRADE)
+        yield Reason("benefit", "ground rewetted", "", text, effect.source, TRADE)
     if np.isfinite(gain.swale_length_m):
         text = (
             f"{metres(gain.swale_length_m)} of uncut channel lie above, "

@@ -29,6 +29,7 @@ from siting.ranking import Ranking, Weights, load_weights, rank_sites, why_first
 from siting.reaches import reach_stations
 from siting.rules import Rules, load_rules
 from siting.screening_notes import cautions_of, facts_of, flood_facts, notes_of, summary_of
+from siting.settings_used import SettingsUsed
 from siting.site_floods import FloodGauge, FloodSettings
 from siting.spots import BuildSettings
 from siting.structure_tables import built_of
@@ -39,6 +40,7 @@ from siting.tables import (
     channel_table,
     drainage_table,
     headcut_table,
+    road_table,
     section_table,
     sections_at,
     sections_below,
@@ -154,6 +156,20 @@ class ScreenSettings:
             keep=None if self.keep is None else self.keep.read(raster.grid),
         )
 
+    def flood_record(self) -> dict[str, Any]:
+        """What the floods are made with beside rain, maps and equations of one's own."""
+        return {
+            "curve_number": self.curve_number,
+            "storm_type": self.storm_type,
+            "methods": list(self.flood_methods),
+            "regions": dict(self.regions),
+            "basin": dict(self.basin),
+            "runoff_coefficient": self.runoff_coefficient,
+            "pond_fraction": self.pond_fraction,
+            "maps": self.land is not None,
+            "own_equations": self.equations is not None,
+        }
+
     def flood_settings(self, raster: Raster) -> FloodSettings:
         """Read the maps onto a raster; the rest is as given."""
         return FloodSettings(
@@ -181,7 +197,8 @@ class Screening:
         Terrain.
     ranch
         Polygon of the ranch; None for the whole raster.
-    channels, headcuts, sites, drainage_areas, structures, structure_lines, pools, cross_sections
+    channels, headcuts, sites, drainage_areas
+    structures, structure_lines, pools, roads, cross_sections
         Features with SI columns named as in the field table.
     tables
         Tables without geometries by name.
@@ -207,6 +224,7 @@ class Screening:
     structures: FeatureTable
     structure_lines: FeatureTable
     pools: FeatureTable
+    roads: FeatureTable
     cross_sections: FeatureTable
     tables: Mapping[str, Columns]
     work: tuple[str, ...]
@@ -252,6 +270,15 @@ def screen(
     rules = settings.rules or load_rules()
     weights = settings.weights or load_weights()
     means = settings.means or Means()
+    used = SettingsUsed(
+        rules=rules,
+        weights=weights,
+        means=means,
+        build=build,
+        weights_given=settings.weights is not None,
+        division=settings.division,
+        floods=settings.flood_record(),
+    )
     conditioned = get_engine(settings.engine).condition(
         raster, limits=settings.carve, progress=progress
     )
@@ -313,7 +340,7 @@ def screen(
     no_head = np.array([np.isnan(p.headcut_height_m) for p in sites.places], dtype=np.bool_)
     site_cells = sites.section_cell[no_head]
     more = {**built.columns, "rank_usual": changed.rank_default}
-    table = site_table(ground, sites, ranking, more=more)
+    table = site_table(sites, ranking, crs=raster.grid.crs, more=more)
     areas = drainage_table(ground, sites)
     progress("drawing features", 1.0)
     study = None if ranch is None else StudyArea.of(catchments, ranch)
@@ -330,6 +357,7 @@ def screen(
         structures=built.structures,
         structure_lines=built.structure_lines,
         pools=built.pools,
+        roads=road_table(build.keep),
         cross_sections=section_table(below, sections_at(ground, site_cells)),
         tables={
             "floods": flood_columns(sites.floods),
@@ -341,6 +369,7 @@ def screen(
             ),
             "rainfall": rain_columns(settings.rainfall),
             **built.tables,
+            "settings_used": used.columns(),
         },
         work=(
             *built.work(build.design_period_yr),

@@ -113,11 +113,20 @@ def cautions_of(ground: Ground, sites: Sites, floods: FloodSettings) -> tuple[st
             f"Width and depth of {curve} of {counted(sites.count, 'site')} come from a regional "
             "curve, not from the ground: measure them."
         )
-    measure = int(np.count_nonzero(sites.one_stone & (sites.of("control") == "grade")))
-    if measure:
+    height = sites.sized("height_m")
+    grade = sites.of("control") == "grade"
+    flush = int(np.count_nonzero(grade & (height == 0)))
+    if flush:
         out.append(
-            f"{counted(measure, 'grade control')} {'is' if measure == 1 else 'are'} held to one "
-            "stone until bankfull depth is measured on site."
+            f"{counted(flush, 'grade control')} {'is' if flush == 1 else 'are'} laid flush with "
+            "the bed: a third of bankfull depth is less than one stone there. They hold the bed "
+            "and back no water; bankfull measured on site may allow more."
+        )
+    low = int(np.count_nonzero(grade & (height > 0) & sites.one_stone))
+    if low:
+        out.append(
+            f"{counted(low, 'grade control')} {'is' if low == 1 else 'are'} held to one stone "
+            "until bankfull depth is measured on site."
         )
     return tuple(out)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field, fields, replace
 from typing import Any
 
@@ -101,6 +102,12 @@ class Decision:
         return self.size
 
     @property
+    def summary(self) -> str:
+        """What the structure chosen is and does, at the height that it has here."""
+        flush = self.kind.flush_summary if self.sized.height_m == 0 else ""
+        return flush or self.kind.summary
+
+    @property
     def nearest_why_not(self) -> tuple[str, ...]:
         """Why the type that comes nearest to fitting does not fit; one that can be built first."""
         tried = [[c for c in checks if not c.passed] for checks in self.chosen.checks.values()]
@@ -175,6 +182,12 @@ class Measured:
         """Bank-top depth; bankfull depth where the elevations show no banks."""
         known = self.reading.bank_depth_m
         return np.where(np.isfinite(known), known, self.bankfull_depth_m)
+
+
+def decide(spot: Spot, types: Iterable[StructureType]) -> Decision:
+    """Let those types that serve a spot's purpose choose there."""
+    chosen = choose(spot, [t for t in types if spot.purpose in t.purposes])
+    return Decision(spot, chosen, None if chosen.type is None else chosen.type.size(spot))
 
 
 class SpotMaker:
@@ -276,9 +289,7 @@ class SpotMaker:
 
     def decide(self, spot: Spot) -> Decision:
         """Let the types choose at a spot."""
-        types = [t for t in self.settings.types if spot.purpose in t.purposes]
-        chosen = choose(spot, types)
-        return Decision(spot, chosen, None if chosen.type is None else chosen.type.size(spot))
+        return decide(spot, self.settings.types)
 
     def with_need(self, decision: Decision, needed_height_m: float) -> Decision:
         """Decide again where a crest has to be higher than at first thought."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -26,7 +26,8 @@ from siting.plan_rows import (
 )
 from siting.ranking import Ranking, Weights
 from siting.reasons import Told, reason_columns
-from siting.tables import FeatureTable, place_of, texts_of
+from siting.site_records import record_columns
+from siting.tables import FeatureTable, texts_of
 from siting.takes import Means, Takes, takes_of
 from siting.wording import counted, figures
 
@@ -98,19 +99,60 @@ def built_of(
         Return period that sizes are made for.
     """
     effects = effects_of(ground, sites, rainfall)
-    takes = takes_of(ground, sites, ranking, means)
-    structures = footprint_table(ground, sites)
+    told = told_of(
+        sites,
+        effects,
+        ranking,
+        weights=weights,
+        means=means,
+        keep=keep,
+        design_period_yr=design_period_yr,
+        cell_m=ground.raster.grid.cell_m,
+    )
+    of_ground = {
+        "profile_points": profile_columns(ground, sites, _behind_m(effects)),
+        "section_points": section_columns(ground, sites),
+        "site_records": record_columns(sites, effects, cell_m=ground.raster.grid.cell_m),
+    }
+    return replace(told, tables={**told.tables, **of_ground})
+
+
+def told_of(
+    sites: Sites,
+    effects: tuple[Effect, ...],
+    ranking: Ranking,
+    *,
+    weights: Weights,
+    means: Means,
+    keep: KeepClear | None,
+    design_period_yr: float,
+    cell_m: float,
+) -> Built:
+    """Write down what structures do, take and cost once their effects are known.
+
+    Parameters
+    ----------
+    sites, effects, ranking
+        What was found, and what each structure does.
+    weights, means, keep, design_period_yr
+        As for `built_of`.
+    cell_m
+        Cell size of the elevations, m.
+    """
+    takes = takes_of(sites, ranking, means)
+    structures = footprint_table(sites)
     totals = _totals(sites, effects, takes, structures)
-    told = Told(ground, sites, effects, ranking, weights)
+    told = Told(sites, effects, ranking, weights, cell_m)
     return Built(
         columns={
             **_design_columns(sites, design_period_yr),
             **effect_columns(effects),
             **takes.site_columns(),
-            "nearest_road_m": _nearest_road_m(ground, sites, keep),
+            **_left_out(sites, takes),
+            "nearest_road_m": _nearest_road_m(sites, keep),
         },
         structures=structures,
-        structure_lines=crest_table(ground, sites),
+        structure_lines=crest_table(sites),
         pools=pool_table(effects),
         tables={
             "hydraulics": hydraulics_columns(sites),
@@ -120,8 +162,6 @@ def built_of(
             "reasons": reason_columns(told),
             "instructions": instruction_columns(sites),
             "before_you_build": before_columns(totals, design_period_yr=design_period_yr),
-            "profile_points": profile_columns(ground, sites, _behind_m(effects)),
-            "section_points": section_columns(ground, sites),
         },
         takes=takes,
         totals=totals,
@@ -162,10 +202,18 @@ def _behind_m(effects: tuple[Effect, ...]) -> FloatArray:
     return np.array([max(own, default=np.nan) for own in lengths], dtype=np.float64)
 
 
-def _nearest_road_m(ground: Ground, sites: Sites, keep: KeepClear | None) -> FloatArray:
+def _left_out(sites: Sites, takes: Takes) -> Columns:
+    """Why sites are not in the chosen set: what was left out before a budget comes to it."""
+    why = takes.site_columns()["chosen_why"]
+    return {
+        "chosen_why": texts_of([p.left_out or w for p, w in zip(sites.places, why, strict=True)])
+    }
+
+
+def _nearest_road_m(sites: Sites, keep: KeepClear | None) -> FloatArray:
     if keep is None or not keep.size or not sites.count:
         return np.full(sites.count, np.nan)
-    away = near(keep, *place_of(ground, sites)).distance_m[:, KINDS.index(ROAD)]
+    away = near(keep, sites.x_m, sites.y_m).distance_m[:, KINDS.index(ROAD)]
     return np.where(np.isfinite(away), away, np.nan)
 
 

@@ -17,6 +17,7 @@ from siting.places import Placed, Spots, placed_at_station
 from siting.spots import SpotMaker
 from siting.spreading import station_spacing_m
 from siting.wording import counted, hectares, metres, percent, sentences
+from terrain.sections import RESOLVED_CELLS
 from terrain.stacks import stack_sections, widths_at
 
 SWALES = ("swale", "wet-meadow candidate")
@@ -24,8 +25,6 @@ SWALES = ("swale", "wet-meadow candidate")
 CONFIDENCE = 0.5
 #: Two flow paths side by side on one wide floor get one structure between them, m.
 BESIDE_M = 15.0
-#: Share of the stretch around that is narrower than its usual width.
-NARROW_SHARE = 0.25
 #: Where a floor is too wide to span, so many stations at its ends are looked at too.
 ENDS = 3
 
@@ -56,14 +55,18 @@ def place_in_swales(maker: SpotMaker, reading: ChannelReading, placed: Placed) -
     at = at[ground.inside(s.cell[at]) & ~ground.cut.is_cut(s.cell[at])]
     at = at[~ground.under_water(s.cell[at]) & ~ground.near_dam(s.x_m[at], s.y_m[at])]
     widest = ground.rules.high("hand_work.channel_width")
+    shown = width >= RESOLVED_CELLS * ground.raster.grid.cell_m
     chosen = []
     too_wide = 0
     for run in _runs(ground, at):
         able = _around(ground, run)
-        able = able[width[able] <= widest]
-        too_wide += not able.size
+        # it has to open out there already, from a swale that hands could span
+        opens = (width[able] >= usual[able]) & (usual[able] <= widest) & shown[able]
+        able = able[opens & (width[able] <= widest)]
         if able.size:
             chosen.append(int(able[np.argmax(width[able])]))
+        else:
+            too_wide += bool((width[run] > widest).any())
     if too_wide:
         placed.notes.append(
             f"{counted(too_wide, 'place')} where a swale opens out to more than {metres(widest)} "
@@ -81,11 +84,11 @@ def floor_width_m(ground: Ground) -> FloatArray:
     s = ground.stations
     stacks = stack_sections(ground.raster, s.x_m, s.y_m, s.flow_azimuth_deg)
     low = np.full(s.size, ground.rules.value("swale.floor_height"))
-    return _along(ground, widths_at(stacks, low)[0], 2, 0.5)
+    return _along(ground, widths_at(stacks, low)[0], 2)
 
 
-def _along(ground: Ground, values: FloatArray, steps: int, share: float) -> FloatArray:
-    """Share of the values (0.5: median) over so many stations each way; NaN is left out."""
+def _along(ground: Ground, values: FloatArray, steps: int) -> FloatArray:
+    """Median over so many stations each way, those without a value left out."""
     rows = [values]
     for step in (ground.station_below, ground.station_above):
         at = np.arange(values.size)
@@ -95,17 +98,14 @@ def _along(ground: Ground, values: FloatArray, steps: int, share: float) -> Floa
     table = np.stack(rows)
     some = np.isfinite(table).any(axis=0)
     out = np.full(values.size, np.nan)
-    out[some] = np.nanquantile(table[:, some], share, axis=0)
+    out[some] = np.nanmedian(table[:, some], axis=0)
     return out
 
 
 def _usual_width_m(ground: Ground, width: FloatArray) -> FloatArray:
-    """Width of the same swale around, over a longer stretch both ways.
-
-    A quarter of that stretch is narrower: the part that opens out may be more than half of it.
-    """
+    """Width of the same swale around: median over a longer stretch both ways."""
     far = ground.rules.value("swale.compare")
-    return _along(ground, width, max(3, round(far / station_spacing_m(ground))), NARROW_SHARE)
+    return _along(ground, width, max(3, round(far / station_spacing_m(ground))))
 
 
 def _runs(ground: Ground, at: IntArray) -> list[IntArray]:
@@ -167,7 +167,7 @@ def _place(
                 ground,
                 i,
                 decision,
-                reason=sentences([floor, decision.kind.summary]),
+                reason=sentences([floor, decision.summary]),
                 cautions=("See on site that the floor is grown over and no bank is cut.",),
                 confidence=CONFIDENCE,
                 group=0,

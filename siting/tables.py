@@ -9,15 +9,15 @@ from typing import Any
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from pyproj import Transformer
+from pyproj import CRS, Transformer
 
 from siting.candidates import Sites
 from siting.floods.base import RETURN_PERIODS_YR
 from siting.ground import BoolArray, FloatArray, Ground, IntArray
+from siting.keep_clear import KeepClear
 from siting.ranking import Ranking
 from siting.reaches import section_lines
 from terrain.channels import ChannelNetwork
-from terrain.grid import Grid
 from terrain.parallel import over_items
 from terrain.raster import Raster, read_only
 
@@ -47,11 +47,11 @@ class FeatureTable:
         return int(self.geometry.size)
 
 
-def lon_lat(grid: Grid, x_m: FloatArray, y_m: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Longitude and latitude of places, WGS 84; NaN where the grid has no place."""
-    if grid.crs is None or not x_m.size:
+def lon_lat(crs: CRS | None, x_m: FloatArray, y_m: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Longitude and latitude of places, WGS 84; NaN without a coordinate system."""
+    if crs is None or not x_m.size:
         return np.full(x_m.shape, np.nan), np.full(x_m.shape, np.nan)
-    to_degrees = Transformer.from_crs(grid.crs, "EPSG:4326", always_xy=True)
+    to_degrees = Transformer.from_crs(crs, "EPSG:4326", always_xy=True)
     # As lists: pyproj takes an array of one place for a number.
     lon, lat = np.array(to_degrees.transform(x_m.tolist(), y_m.tolist()))
     known = np.isfinite(lon) & np.isfinite(lat)
@@ -103,7 +103,7 @@ def channel_table(
 def headcut_table(ground: Ground, keep: IntArray, sections: Sections) -> FeatureTable:
     """Headcuts as points at their lips."""
     heads = ground.headcuts
-    lon, lat = lon_lat(ground.raster.grid, heads.x_m[keep], heads.y_m[keep])
+    lon, lat = lon_lat(ground.raster.grid.crs, heads.x_m[keep], heads.y_m[keep])
     return FeatureTable(
         _points(heads.x_m[keep], heads.y_m[keep]),
         {
@@ -126,11 +126,10 @@ def headcut_table(ground: Ground, keep: IntArray, sections: Sections) -> Feature
 
 
 def site_table(
-    ground: Ground, sites: Sites, ranking: Ranking, *, more: Mapping[str, NDArray[Any]]
+    sites: Sites, ranking: Ranking, *, crs: CRS | None, more: Mapping[str, NDArray[Any]]
 ) -> FeatureTable:
     """Sites as points; ``more`` are the columns that the structures add."""
-    x, y = place_of(ground, sites)
-    lon, lat = lon_lat(ground.raster.grid, x, y)
+    lon, lat = lon_lat(crs, sites.x_m, sites.y_m)
     floods, reading = sites.floods, sites.reading
     bankfull = reading.bankfull
     columns: dict[str, NDArray[Any]] = {
@@ -140,7 +139,7 @@ def site_table(
         "control": sites.of("control"),
         "channel_id": sites.of("reach").astype(np.int64) + 1,
         "station_m": sites.of("station_m").astype(np.float64),
-        "elevation_m": ground.raster.elevation_m.reshape(-1)[sites.cell].astype(np.float64),
+        "elevation_m": sites.elevation_m,
         "slope": sites.of("slope").astype(np.float64),
         "width_m": sites.measured.width_m,
         "depth_m": sites.measured.depth_m,
@@ -164,9 +163,12 @@ def site_table(
         "drainage_area_ha": sites.drainage_area_ha,
         "area_complete": sites.area_complete,
     }
-    columns |= {f"q{t:g}_m3s": floods.peak(t) for t in RETURN_PERIODS_YR}
+    on_road = sites.on_road
+    columns |= {f"q{t:g}_m3s": np.where(on_road, np.nan, floods.peak(t)) for t in RETURN_PERIODS_YR}
     columns |= {
-        "flood_method": floods.method,
+        "flood_method": texts_of(
+            [None if r else m for r, m in zip(on_road, floods.method, strict=True)]
+        ),
         "flood_note": floods.note,
         "tc_h": floods.time_of_concentration_h,
         "curve_number": floods.curve_number,
@@ -182,23 +184,35 @@ def site_table(
         "lon": lon,
         "lat": lat,
     }
-    return FeatureTable(_points(x, y), {**columns, **more})
+    return FeatureTable(_points(sites.x_m, sites.y_m), {**columns, **more})
 
 
 def drainage_table(ground: Ground, sites: Sites) -> FeatureTable:
-    """Drainage areas of the sites as polygons."""
-    shapes = over_items(lambda c: ground.catchments.polygon(int(c)), list(sites.cell))
+    """Drainage areas of the sites in channels as polygons."""
+    at = np.flatnonzero(~sites.on_road)
+    shapes = over_items(lambda c: ground.catchments.polygon(int(c)), list(sites.cell[at]))
     return FeatureTable(
         shapes_of(shapes),
         {
-            "site_id": np.arange(1, sites.count + 1),
-            "drainage_area_ha": sites.drainage_area_ha.copy(),
-            "mean_slope": sites.floods.mean_slope,
-            "flow_path_m": sites.floods.flow_path_m,
-            "curve_number": sites.floods.curve_number,
-            "area_complete": sites.area_complete.copy(),
+            "site_id": at + 1,
+            "drainage_area_ha": sites.drainage_area_ha[at],
+            "mean_slope": sites.floods.mean_slope[at],
+            "flow_path_m": sites.floods.flow_path_m[at],
+            "curve_number": sites.floods.curve_number[at],
+            "area_complete": sites.area_complete[at],
         },
     )
+
+
+def road_table(keep: KeepClear | None) -> FeatureTable:
+    """Roads that were given, each piece of them a line of its own."""
+    if keep is None or not keep.roads.size:
+        return FeatureTable(shapes_of([]), {"name": texts_of([])})
+    lines, row = shapely.get_parts(keep.roads, return_index=True)
+    lines = shapely.force_2d(lines)
+    drawn = shapely.is_valid(lines) & ~shapely.is_empty(lines)
+    names = [str(n) or None for n in keep.road_names[row[drawn]]]
+    return FeatureTable(shapes_of(list(lines[drawn])), {"name": texts_of(names)})
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -269,15 +283,6 @@ def section_table(*parts: Sections) -> FeatureTable:
             "depth_m": joined("depth_m"),
         },
     )
-
-
-def place_of(ground: Ground, sites: Sites) -> tuple[FloatArray, FloatArray]:
-    """Coordinates of sites; at a headcut the lip as measured, finer than its cell."""
-    x, y = ground.raster.grid.xy_of(sites.cell)
-    for i, p in enumerate(sites.places):
-        if p.headcut >= 0 and np.isfinite(p.headcut_height_m):
-            x[i], y[i] = ground.headcuts.x_m[p.headcut], ground.headcuts.y_m[p.headcut]
-    return x, y
 
 
 def _points(x: FloatArray, y: FloatArray) -> NDArray[Any]:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from siting.bases import base_of_each
 from siting.budget import Choice, choose
 from siting.budget_groups import Group, group_value
 from siting.candidates import Sites
@@ -14,7 +15,6 @@ from siting.cost_rollup import Bill, bill, cost_columns
 from siting.costs import Costs, load_costs
 from siting.flood_rows import Columns
 from siting.floods.units import BoolArray
-from siting.ground import Ground
 from siting.quantities import (
     CREW_SIZE,
     ITEM_NAMES,
@@ -29,9 +29,6 @@ from siting.wording import counted, figures, listed
 
 #: Groups left out that are told; the plan holds them all.
 LEFT_OUT_TOLD = 3
-#: A headcut waits for the next one below it within this way of the water, m (common practice, no
-#: published source): the lower one would work up to it.
-BASE_REACH_M = 150.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,12 +162,12 @@ def _sites(ids: Sequence[int]) -> str:
     return f"{'site' if len(ids) == 1 else 'sites'} {listed([str(i) for i in ids])}"
 
 
-def takes_of(ground: Ground, sites: Sites, ranking: Ranking, means: Means) -> Takes:
+def takes_of(sites: Sites, ranking: Ranking, means: Means) -> Takes:
     """Count, price and choose.
 
     Parameters
     ----------
-    ground, sites, ranking
+    sites, ranking
         What was found, and how it ranks.
     means
         Prices and limits.
@@ -196,7 +193,7 @@ def takes_of(ground: Ground, sites: Sites, ranking: Ranking, means: Means) -> Ta
     )
     priced = bill(counted, means.costs)
     chosen = choose(
-        groups_of(ground, sites, ranking, counted, priced),
+        groups_of(sites, ranking, counted, priced),
         budget=means.budget,
         crew_days=means.crew_days,
         currency=means.costs.currency,
@@ -204,18 +201,17 @@ def takes_of(ground: Ground, sites: Sites, ranking: Ranking, means: Means) -> Ta
     return Takes(amounts, counted, priced, chosen, means)
 
 
-def groups_of(
-    ground: Ground, sites: Sites, ranking: Ranking, counted: Quantities, priced: Bill
-) -> list[Group]:
+def groups_of(sites: Sites, ranking: Ranking, counted: Quantities, priced: Bill) -> list[Group]:
     """Sites as groups that are built as one, each with what must stand before it.
 
     A headcut and its grade controls are one group. Of a series each structure is one, and needs the
-    one below. A headcut needs the next one below it within `BASE_REACH_M`, where that is built.
+    one below. A headcut needs the next one below it within `siting.bases.BASE_REACH_M`, where that
+    is built.
     """
     members = _members(sites)
     group_of = {i: g for g, own in members.items() for i in own}
     needs = _series_needs(sites, members, group_of)
-    for upper, lower in _heads_below(ground, sites).items():
+    for upper, lower in base_of_each(sites.places, [s is not None for s in sites.sizes]).items():
         a, b = group_of[upper], group_of[lower]
         if a != b:
             needs.setdefault(a, set()).add(b)
@@ -261,25 +257,4 @@ def _series_needs(
         before = at.get((p.group, p.build_order - 1))
         if len(own) == 1 and p.group and before is not None and group_of[before] != g:
             out.setdefault(g, set()).add(group_of[before])
-    return out
-
-
-def _heads_below(ground: Ground, sites: Sites) -> dict[int, int]:
-    """For each headcut that is built the next one below it on the way of the water."""
-    built = [
-        i
-        for i, p in enumerate(sites.places)
-        if p.control == "vertical" and sites.sizes[i] is not None
-    ]
-    if len(built) < 2:
-        return {}
-    cells = sites.cell[built]
-    site_at = dict(zip(cells.tolist(), built, strict=True))
-    way, walked = ground.ways_down(cells, length_m=BASE_REACH_M)
-    out = {}
-    for row, i in enumerate(built):
-        near = way[row, 1:][walked[row, 1:] <= BASE_REACH_M]
-        lower = next((site_at[c] for c in near.tolist() if c in site_at), None)
-        if lower is not None and lower != i:
-            out[i] = lower
     return out

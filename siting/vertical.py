@@ -5,6 +5,7 @@ A structure at a headcut is never alone: see `siting.pairs`.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -86,7 +87,7 @@ def _place_head(
     whole = (
         f"The channel above is only {metres(max(above, 0.0))} deep: ground that is still whole "
         "would be lost as the drop moves up."
-        if above < 0.5 * m.bank_depth_m[k]
+        if above < 0.5 * m.bank_depth_m[k] and above < ground.rules.value("series.incision")
         else ""
     )
     return Place(
@@ -100,16 +101,29 @@ def _place_head(
 
 def _referred(decision: Decision, near: list[str], found: str, base: dict[str, Any]) -> Place:
     """A headcut that is not for hands, or not before more is known."""
-    failed = decision.failed
-    only_area = bool(failed) and all(c.rule == AREA_RULE for c in failed) and not near
-    why = [c.why_not for c in failed] or list(decision.nearest_why_not)
+    why = [c.why_not for c in decision.failed] or list(decision.nearest_why_not)
     return Place(
         control="refer",
-        structure=MORE_ELEVATIONS if only_area and decision.type is None else ENGINEER,
+        structure=referral(decision, near),
         reason=sentences([found, *near, *(why if decision.type is None else ())]),
         cautions=(KEEP_OFF,),
         **base,
     )
+
+
+def referral(decision: Decision, near: Sequence[str]) -> str:
+    """Say what a place needs that is referred: an engineer, or only more elevations.
+
+    Parameters
+    ----------
+    decision
+        What the structure types say.
+    near
+        What the place is too near to, in sentences.
+    """
+    failed = decision.failed
+    only_area = bool(failed) and all(c.rule == AREA_RULE for c in failed) and not near
+    return MORE_ELEVATIONS if only_area and decision.type is None else ENGINEER
 
 
 def _cautions(maker: SpotMaker, m: HeadMeasures, k: int) -> list[str]:

@@ -104,7 +104,7 @@ def _check_usage(job: Job) -> None:
 
 def _read(job: Job) -> tuple[Mapping[str, Layer], Explanation]:
     from cli.explain_sheet import explanation
-    from cli.geopackage import plan_units, read_layers
+    from cli.geopackage_reading import plan_units, read_layers
 
     layers = read_layers(job.plan)
     name = Path(job.plan).name

@@ -179,7 +179,7 @@ def _check_target(job: Job) -> None:
 
 def _of_plan(job: Job) -> FloodSheet:
     from cli.flood_sheet import sheet_of_site
-    from cli.geopackage import read_layers
+    from cli.geopackage_reading import read_layers
 
     plan, site = job.source
     return sheet_of_site(read_layers(plan), int(site), plan=Path(plan).name)
@@ -187,7 +187,7 @@ def _of_plan(job: Job) -> FloodSheet:
 
 def _units_of_plan(job: Job) -> Units:
     """Units that the plan was written in: what its reader is used to."""
-    from cli.geopackage import plan_units
+    from cli.geopackage_reading import plan_units
 
     return plan_units(job.source[0])
 

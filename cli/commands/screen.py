@@ -328,6 +328,7 @@ def _write(job: Job, land: Land, found: Screening, layers: Mapping[str, Layer]) 
     from cli.figures import ranch_map
     from cli.geopackage import write_geopackage
     from cli.plan import plan_tables, run_info
+    from cli.relief_layer import relief_picture
     from cli.safe_files import replacing
     from cli.tables import list_csv
 
@@ -357,6 +358,7 @@ def _write(job: Job, land: Land, found: Screening, layers: Mapping[str, Layer]) 
             job.out,
             list(layers.values()),
             tables=[*plan_tables(found, units=job.units), info],
+            relief=relief_picture(found.raster, layers),
             overwrite=job.overwrite,
             units=job.units,
         )

@@ -130,6 +130,26 @@ def draw_channels(
         )
 
 
+def draw_roads(axes: Axes, lines: NDArray[Any]) -> None:
+    """Draw roads as two thin grey lines with the ground's paper between them."""
+    # All edges first, so that roads run into each other where they meet.
+    for colour, width_mm, zorder in (
+        (palette.ROAD, palette.ROAD_WIDTH_MM, 1.55),
+        (palette.WHITE, palette.ROAD_INSIDE_MM, 1.56),
+    ):
+        axes.add_collection(
+            LineCollection(
+                [shapely.get_coordinates(line) for line in lines],
+                colors=colour,
+                linewidths=width_mm * POINTS_PER_MM,
+                capstyle="butt",
+                joinstyle="round",
+                zorder=zorder,
+            ),
+            autolim=False,
+        )
+
+
 def draw_ranch(axes: Axes, shapes: NDArray[Any]) -> None:
     """Draw the boundary of the ranch."""
     rings = [shapely.get_coordinates(r) for r in shapely.get_rings(shapely.get_parts(shapes))]

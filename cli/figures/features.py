@@ -19,6 +19,7 @@ from cli.figures.drawing import (
     draw_channels,
     draw_pools,
     draw_ranch,
+    draw_roads,
     draw_shapes,
     draw_structures,
     headcut_shape,
@@ -37,6 +38,9 @@ def draw_features(axes: Axes, layers: Mapping[str, Layer]) -> tuple[LegendWanted
     sites, heads = layers.get("sites"), layers.get("headcuts")
     most = max(sites.rows if sites else 0, heads.rows if heads else 0)
     half_pt = float(np.clip(5.4 * (60 / max(most, 60)) ** 0.35, 2.8, 5.4))
+    if (roads := layers.get("roads")) is not None and roads.geometry is not None:
+        draw_roads(axes, roads.geometry)
+        wanted = replace(wanted, roads=True)
     if (pools := layers.get("pools")) is not None:
         draw_pools(axes, pools)
         wanted = replace(wanted, pools=set(pools.columns["kind"]))

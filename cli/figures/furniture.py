@@ -43,6 +43,7 @@ class LegendWanted:
     channels: bool = False
     incomplete: bool = False
     ranch: bool = False
+    roads: bool = False
     pools: Collection[str | None] = ()
     footprints: bool = False
     dips: bool = False
@@ -83,6 +84,17 @@ class _Column:
         self.axes.add_line(line)
         self._write(_TEXT_X, text)
 
+    def road(self, text: str) -> None:
+        for colour, width_mm in (
+            (palette.ROAD, palette.ROAD_WIDTH_MM),
+            (palette.WHITE, palette.ROAD_INSIDE_MM),
+        ):
+            line = Line2D([0.06, 0.48], [self.y] * 2, color=colour)
+            line.set_linewidth(width_mm * POINTS_PER_MM)
+            line.set_solid_capstyle("butt")
+            self.axes.add_line(line)
+        self._write(_TEXT_X, text)
+
     def patch(self, colour: str, opacity: float, text: str) -> None:
         corner, size = (0.06, self.y - 0.07), (0.42, 0.14)
         self.axes.add_patch(Rectangle(corner, *size, facecolor=colour, alpha=opacity, linewidth=0))
@@ -97,7 +109,7 @@ class _Column:
         self.y -= _ROW
 
 
-def draw_legend(axes: Axes, top: float, wanted: LegendWanted, *, half_pt: float) -> None:
+def draw_legend(axes: Axes, top: float, wanted: LegendWanted, *, half_pt: float) -> float:
     """Explain what the map shows, in the shapes and sizes of the map.
 
     Parameters
@@ -110,6 +122,11 @@ def draw_legend(axes: Axes, top: float, wanted: LegendWanted, *, half_pt: float)
         What to explain.
     half_pt
         Size of the shapes, points.
+
+    Returns
+    -------
+    float
+        Height of the row after the last, inches.
     """
     column = _Column(axes, top, half_pt)
     if wanted.controls or wanted.dips:
@@ -145,10 +162,13 @@ def draw_legend(axes: Axes, top: float, wanted: LegendWanted, *, half_pt: float)
             column.patch(colour, palette.WEDGE_OPACITY, words)
     if wanted.footprints:
         column.patch(palette.CHARCOAL, palette.BODY_OPACITY, "Structure to scale, in its colour")
+    if wanted.roads:
+        column.road("Road")
     if wanted.ranch:
         column.line(palette.RANCH, palette.RANCH_WIDTH_MM * POINTS_PER_MM, "Ranch boundary")
     if wanted.contour_words:
         column.line(palette.CONTOUR, 0.9, wanted.contour_words)
+    return column.y
 
 
 def _length_words(length: float, unit: str, big: float, big_unit: str) -> str:

@@ -67,6 +67,8 @@ class LongProfile:
         Station, lip and foot elevation of each headcut, m.
     flood_words
         Which flood the water is, such as ``10-year flood, 0.42 m3/s``; in the figure's units.
+    name_levels
+        Whether pools and wedges get words in the drawing.
     """
 
     station_m: FloatArray
@@ -77,6 +79,7 @@ class LongProfile:
     wedges: tuple[Level, ...] = ()
     headcuts: tuple[tuple[float, float, float], ...] = ()
     flood_words: str = "design flood"
+    name_levels: bool = True
 
 
 def draw_profile(
@@ -179,7 +182,7 @@ def _further_notes(profile: LongProfile) -> list[Note]:
         ("still pool", profile.pools),
         ("sediment that fills in", profile.wedges),
     ):
-        if levels:
+        if levels and profile.name_levels:
             notes.append(_note(words, levels[0], 0.5))
     if profile.water is not None:
         notes.append(_note(f"water at the {profile.flood_words}", profile.water, 0.8))

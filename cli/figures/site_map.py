@@ -20,6 +20,7 @@ from cli.fields import FOOT_M, Units, check_units
 from cli.figures.drawing import (
     draw_channels,
     draw_pools,
+    draw_roads,
     draw_shapes,
     draw_structures,
     headcut_shape,
@@ -164,6 +165,9 @@ def _within(layer: Layer, bounds: Bounds) -> Layer:
 def _draw(axes: Axes, shown: Mapping[str, Layer]) -> LegendWanted:
     """Draw what lies within, from the ground up; return what the legend must explain."""
     wanted = LegendWanted(ranks=False)
+    if (roads := shown.get("roads")) is not None and roads.geometry is not None:
+        draw_roads(axes, roads.geometry)
+        wanted = replace(wanted, roads=True)
     if (pools := shown.get("pools")) is not None:
         draw_pools(axes, pools)
         wanted = replace(wanted, pools=set(pools.columns["kind"]))

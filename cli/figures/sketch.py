@@ -158,8 +158,8 @@ class Sketch:
         pixel = _DPI / 72.0
         texts = [
             self.axes.text(
-                0, 0, note.text, fontsize=self.frame.text_pt, color=palette.INK, ha="center", va="center",
-                linespacing=1.2, zorder=7.0, parse_math=False,
+                0, 0, note.text, fontsize=self.frame.text_pt, color=palette.INK, ha="center",
+                va="center", linespacing=1.2, zorder=7.0, parse_math=False,
             )
             for note in notes
         ]  # fmt: skip

@@ -45,7 +45,8 @@ class Crest:
     base_m
         How far it reaches below the bed.
     from_lip
-        Whether heights count from the lip of the drop instead of from the bed.
+        Whether heights count from the lip of the drop instead of from the bed; it is then seen
+        from below, down to the bed of the channel.
     """
 
     offset_m: tuple[float, ...]
@@ -62,10 +63,15 @@ def _stone(sizes: Sizes) -> float:
     return sizes.get("largest stone", STONE_M)
 
 
+def _sunk(sizes: Sizes) -> float:
+    return max(_stone(sizes) - sizes["height"], 0.0)
+
+
 def _across_bed(sizes: Sizes) -> tuple[Solid, ...]:
     """One-rock dam: a body on the bed and an apron flush with it."""
     half, stone = sizes["length"] / 2, _stone(sizes)
-    body = Solid(_box(-half, half, 0.0, sizes["height"]), on_bed=True)
+    # One stone high: what does not stand above the bed is let into it.
+    body = Solid(_box(-half, half, -_sunk(sizes), sizes["height"]), on_bed=True)
     apron = _box(half, half + sizes.get("apron", 0.0), -stone, 0.0)
     return body, Solid(apron, on_bed=True)
 
@@ -174,7 +180,7 @@ def solids_of(structure: str, sizes: Sizes) -> tuple[Solid, ...]:
 
 def _has_area(solid: Solid) -> bool:
     xs, ys = zip(*solid.outline, strict=True)
-    return max(xs) - min(xs) > 1e-6 and max(ys) - min(ys) > 1e-6
+    return bool(max(xs) - min(xs) > 1e-6 and max(ys) - min(ys) > 1e-6)
 
 
 def crest_of(structure: str, sizes: Sizes) -> Crest | None:
@@ -192,20 +198,22 @@ def _crest(structure: str, sizes: Sizes) -> Crest | None:
     if structure in ("one-rock dam", "wicker weir"):
         half, key, height = sizes["bed width"] / 2, sizes.get("key", 0.0), sizes["height"]
         end = height + sizes.get("crest dip", 0.0)
-        return Crest((-half - key, -half, 0.0, half, half + key), (end, end, height, end, end))
+        sunk = _sunk(sizes) if structure == "one-rock dam" else 0.0
+        offsets = (-half - key, -half, 0.0, half, half + key)
+        return Crest(offsets, (end, end, height, end, end), sunk)
     if structure == "log mat":
         half, wing = sizes["span"] / 2, sizes.get("wing", 0.0)
         height = sizes["height"]
         return Crest((-half - wing, -half, half, half + wing), (height,) * 4, sizes.get("inset", 0))
     if structure == "rock bowl":
         half = sizes["width"] / 2
-        return Crest((-half, half), (0.0, 0.0), _stone(sizes), from_lip=True)
+        return Crest((-half, half), (0.0, 0.0), from_lip=True)
     if structure == "rock rundown":
         half, edge = sizes["crest"] / 2, sizes.get("edge", 0.0)
-        return Crest((-half, 0.0, half), (edge, 0.0, edge), sizes.get("layer", 0), from_lip=True)
+        return Crest((-half, 0.0, half), (edge, 0.0, edge), from_lip=True)
     if structure == "log drop":
         half = sizes["crest"] / 2
-        return Crest((-half, half), (0.0, 0.0), 0.0, from_lip=True)
+        return Crest((-half, half), (0.0, 0.0), from_lip=True)
     if structure == "crescent spreader":
         half, height = sizes["crest"] / 2, sizes["height"]
         return Crest((-half, half), (height, height))

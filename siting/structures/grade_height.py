@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from siting.structures.base import Check
-from siting.structures.limits import ROUNDING, at_least
+from siting.structures.limits import ROUNDING
 from siting.structures.spot import Spot
 from siting.wording import metres
 
@@ -14,15 +14,21 @@ def height_limit_m(spot: Spot) -> float:
     """Most that a grade control may stand above the bed here.
 
     Never above the spot's own limit, the hard cap or, where bankfull is sure, its third; one stone
-    where bankfull is not sure, or a third of it is less.
+    where bankfull is not sure. Where that is less than one stone nothing may stand above the bed:
+    0, and the stone is laid flush.
     """
     rules = spot.rules
     one_stone, cap = rules.low("grade_control.height"), rules.high("grade_control.height")
     # rounded to a micrometre, so that a third of 0.45 m is 0.15 m
     third = round(rules.value("grade_control.bankfull_share") * spot.bankfull_depth_m, 6)
     known = spot.bankfull_sure and math.isfinite(third)
-    most = max(one_stone, third) if known else one_stone
-    return min(spot.height_limit_m, cap, most)
+    most = min(spot.height_limit_m, cap, third if known else one_stone)
+    return most if most >= one_stone - ROUNDING else 0.0
+
+
+def thickness_m(spot: Spot, height_m: float) -> float:
+    """Thickness of a structure from its foot in the bed up: one stone at least."""
+    return max(height_m, spot.rules.low("grade_control.height"))
 
 
 def step_up(spot: Spot, height_m: float) -> float:
@@ -50,9 +56,11 @@ def build_height_m(spot: Spot, *, stone_m: float = 0.0) -> float:
     -------
     float
         Of a pair: the lowest step that backs water to the foot of the drop above. Alone: the
-        limit. Never above the limit.
+        limit. Never above the limit; 0 where it is laid flush.
     """
     limit = height_limit_m(spot)
+    if limit == 0:
+        return 0.0
     if not math.isfinite(spot.needed_height_m):
         return step_down(spot, limit)
     wanted = step_up(spot, max(spot.needed_height_m, stone_m))
@@ -60,53 +68,66 @@ def build_height_m(spot: Spot, *, stone_m: float = 0.0) -> float:
 
 
 def height_checks(spot: Spot) -> tuple[Check, ...]:
-    """Hold the height allowed against one stone, and against what a pair needs."""
-    limit = spot.rules["grade_control.height"]
-    allowed = height_limit_m(spot)
-    checks = [
-        at_least(
-            limit,
-            allowed,
-            what="the height allowed here",
-            so="of one stone",
-        )
-    ]
+    """Hold the height allowed against what a pair needs; what is laid flush backs no water."""
     needed = spot.needed_height_m
-    if math.isfinite(needed):
-        share = spot.rules["grade_control.bankfull_share"]
-        high_enough = step_up(spot, needed) <= allowed + ROUNDING
-        why = (
-            ""
-            if high_enough
-            else f"A crest of {metres(needed)} is needed to back water to the foot of the drop "
-            f"above, more than the {metres(allowed)} allowed here ({allowed_by(spot)}); measured "
-            "on site, bankfull may allow more."
-        )
-        checks.append(
-            Check(
-                share.name,
-                f"a crest high enough to back water to the drop above: {metres(needed)}",
-                f"{metres(allowed)} allowed",
-                high_enough,
-                why,
-                share.source,
-                share.basis,
-            )
-        )
-    return tuple(checks)
+    if not math.isfinite(needed):
+        return ()
+    share = spot.rules["grade_control.bankfull_share"]
+    allowed = height_limit_m(spot)
+    height = build_height_m(spot)
+    high_enough = height > 0 and height >= needed - ROUNDING
+    # nothing lower than one stone can be built above the bed
+    needed = max(needed, spot.rules.low("grade_control.height"))
+    why = (
+        ""
+        if high_enough
+        else f"A crest of {metres(needed)} is needed to back water to the foot of the drop above, "
+        f"but {_allowed(allowed)} here ({allowed_by(spot)}); bankfull measured on site may allow "
+        "more."
+    )
+    return (
+        Check(
+            share.name,
+            f"a crest high enough to back water to the drop above: {metres(needed)}",
+            _allowed(allowed),
+            high_enough,
+            why,
+            share.source,
+            share.basis,
+        ),
+    )
+
+
+def _allowed(height_m: float) -> str:
+    """Say how high a structure may be."""
+    return f"{metres(height_m)} is allowed" if height_m > 0 else "nothing above the bed is allowed"
 
 
 def allowed_by(spot: Spot) -> str:
     """Say what sets the height allowed."""
+    if height_limit_m(spot) == 0:
+        return "a third of bankfull depth, less its error, is below one stone"
     if not spot.bankfull_sure:
         return "one stone until bankfull is measured on site"
     if height_limit_m(spot) >= spot.rules.high("grade_control.height") - ROUNDING:
         return "the cap for low structures"
-    return "a third of bankfull depth, at least one stone"
+    return "a third of bankfull depth"
+
+
+def stands(height_m: float) -> str:
+    """Say how a crest stands to the bed."""
+    return f"{metres(height_m)} above the bed" if height_m > 0 else "flush with the bed"
 
 
 def height_note(spot: Spot, height_m: float) -> str:
     """Say how the height came about."""
+    if height_m == 0:
+        return (
+            "It is laid flush with the bed: a third of bankfull depth "
+            f"({metres(spot.bankfull_depth_m)}), less its error, is below one stone, so nothing "
+            "may stand above the bed until bankfull is measured on site (field guides, from "
+            "memory)."
+        )
     why = (
         f"{metres(spot.needed_height_m)} is needed to back water to the drop above"
         if math.isfinite(spot.needed_height_m)
@@ -120,16 +141,16 @@ def height_note(spot: Spot, height_m: float) -> str:
 
 def height_cautions(spot: Spot) -> tuple[str, ...]:
     """What bankfull asks care for."""
-    if spot.bankfull_sure:
-        third = spot.rules.value("grade_control.bankfull_share") * spot.bankfull_depth_m
-        stone = spot.rules.low("grade_control.height")
-        if third < stone:
-            return (
-                f"A third of bankfull depth is less than one stone ({metres(stone)}): lay it "
-                "flush with the bed, and measure bankfull on site.",
-            )
+    if not spot.bankfull_sure:
+        return (
+            "Bankfull depth is not sure here: measure it on site before anything higher than one "
+            "stone is built.",
+        )
+    if height_limit_m(spot) > 0:
         return ()
+    stone = spot.rules.low("grade_control.height")
     return (
-        "Bankfull depth is not sure here: measure it on site before anything higher than one "
-        "stone is built.",
+        f"A third of bankfull depth, less its error, is below one stone ({metres(stone)}): lay it "
+        "flush with the bed, where it holds the bed but backs no water, and measure bankfull on "
+        "site.",
     )

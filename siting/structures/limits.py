@@ -184,7 +184,7 @@ def hand_limits(
     The sentences are the same for every type, so that what all types fail at can be told once.
     """
     rules = spot.rules
-    paired = spot.purpose == "vertical" or math.isfinite(spot.needed_height_m)
+    paired = spot.purpose == "vertical" or spot.below_head or math.isfinite(spot.needed_height_m)
     checks = [serves(spot, purposes, name), has_materials(spot, needed, name)]
     checks.append(area_is_complete(spot))
     if spot.purpose == "vertical":

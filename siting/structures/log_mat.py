@@ -15,6 +15,7 @@ from siting.structures.grade_height import (
     height_cautions,
     height_checks,
     height_note,
+    stands,
 )
 from siting.structures.limits import at_least, at_most, hand_limits
 from siting.structures.outlines import across_channel
@@ -61,6 +62,10 @@ class LogMat(StructureType):
     summary: ClassVar[str] = (
         "A log mat, logs laid side by side in line with the flow over the whole floor, slows and "
         "spreads the water and lets a wide, low bed rise."
+    )
+    flush_summary: ClassVar[str] = (
+        "A log mat laid flush, logs side by side in line with the flow and let into the whole "
+        "floor, keeps a wide, low bed from being cut; it backs no water and holds no sediment back."
     )
     spacing_rules: ClassVar[tuple[str, ...]] = LOW_GRADE_CONTROL
 
@@ -213,7 +218,7 @@ class LogMat(StructureType):
             ballast,
             f"Build a wing of {'stone' if rock else 'bags of gravel'} {metres(dims['wing_m'])} up "
             "each bank where the mat meets it.",
-            f"Check with a level: the crest is one line, {metres(size.height_m)} above the bed, "
+            f"Check with a level: the crest is one line, {stands(size.height_m)}, "
             "nothing stands above it. Sow the worked ground.",
             telling.INSPECT,
         )

@@ -16,6 +16,8 @@ from siting.structures.grade_height import (
     height_checks,
     height_limit_m,
     height_note,
+    stands,
+    thickness_m,
 )
 from siting.structures.limits import ROUNDING, TRADE, condition, hand_limits
 from siting.structures.outlines import across_channel, rectangle
@@ -42,6 +44,10 @@ class OneRockDam(StructureType):
         "A one-rock dam, rows of stone across the bed no higher than one stone, holds the bed, "
         "slows the water and lets the bed rise."
     )
+    flush_summary: ClassVar[str] = (
+        "A one-rock dam laid flush, rows of stone across the bed with their tops level with it, "
+        "keeps the bed from being cut deeper; it backs no water and holds no sediment back."
+    )
     spacing_rules: ClassVar[tuple[str, ...]] = LOW_GRADE_CONTROL
 
     def checks(self, spot: Spot) -> tuple[Check, ...]:
@@ -66,11 +72,12 @@ class OneRockDam(StructureType):
         """As high as the pair needs or as allowed; about one bankfull width along the channel."""
         rules, stone = spot.rules, _stone(spot)
         height = _height_m(spot)
+        thick = thickness_m(spot, height)
         key = rules.value("grade_control.key")
         length = _length_m(spot, stone)
         bed = bed_width_m(spot)
         apron = max(
-            apron_m(height, max(spot.slope, 0.0), gentle=rules.value("grade_control.apron")),
+            apron_m(thick, max(spot.slope, 0.0), gentle=rules.value("grade_control.apron")),
             stone.d100_m,
         )
         dip = rules.value("grade_control.crest_dip")
@@ -80,6 +87,7 @@ class OneRockDam(StructureType):
             crest_m=bed + 2 * key,
             dims={
                 "bed_width_m": bed,
+                "thickness_m": thick,
                 "key_m": key,
                 "crest_dip_m": dip,
                 "apron_m": apron,
@@ -105,14 +113,16 @@ class OneRockDam(StructureType):
         rules = spot.rules
         assert size.stone is not None
         d50, dims = size.stone.d50_m, size.dims
-        body = one_rock_volume_m3(dims["bed_width_m"], size.length_m, size.height_m)
-        keys = one_rock_volume_m3(2 * dims["key_m"], size.length_m, size.height_m)
+        body = one_rock_volume_m3(dims["bed_width_m"], size.length_m, dims["thickness_m"])
+        keys = one_rock_volume_m3(2 * dims["key_m"], size.length_m, dims["thickness_m"])
         apron = one_rock_volume_m3(dims["bed_width_m"], dims["apron_m"], d50)
+        dug = (dims["thickness_m"] - size.height_m) * dims["bed_width_m"] * size.length_m
         return (
             amounts.stone(rules, body, d50_m=d50, note="body over the bed"),
             amounts.stone(rules, keys, d50_m=d50, note="keys in both banks"),
             amounts.stone(rules, apron, d50_m=d50, note="apron below it"),
             amounts.chinking(rules, body + keys, note="in the gaps of body and keys"),
+            *((Amount("fill", dug, "dug out to lay it flush"),) if dug > 0 else ()),
             amounts.seed(rules, size.length_m + dims["apron_m"], size.crest_m),
         )
 
@@ -139,16 +149,19 @@ class OneRockDam(StructureType):
             f"apron in it with the largest stones, standing no more than {metres(proud)} above "
             "the bed.",
             telling.lifting(spot, size.stone),
+            *_dug(size),
             f"Lay the stones in rows from the apron up the channel, about {dims['rows_count']:.0f} "
             "rows, on edge and tight like books on a shelf, each row against the last.",
-            f"Keep it one stone high: {metres(size.height_m)} above the bed in the middle. Let the "
-            f"crest rise {metres(dims['crest_dip_m'])} to both ends, so that the middle carries "
-            "the flow; check it with a level.",
+            f"Keep it one stone high: its top {stands(size.height_m)} in the middle. Let the crest "
+            f"rise {metres(dims['crest_dip_m'])} to both ends, so that the middle carries the "
+            "flow; check it with a level.",
             f"Key both ends {metres(dims['key_m'])} into the banks and let them taper up the bank.",
             "Fill the gaps with gravel and small stone, spread seed, and put the dug soil on the "
             "upper side.",
-            "Once it has filled with sediment, add a new layer upstream; the old one becomes its "
-            "apron. Never make it higher before that.",
+            "Never make it higher than this before bankfull is measured and allows it."
+            if size.height_m == 0
+            else "Once it has filled with sediment, add a new layer upstream; the old one becomes "
+            "its apron. Never make it higher before that.",
             telling.INSPECT,
         )
 
@@ -176,8 +189,7 @@ def _height_m(spot: Spot) -> float:
 
 def _stone(spot: Spot) -> Stone:
     """Stone whose largest are as tall as the dam, or larger where the flow asks for it."""
-    one_stone = spot.rules.low("grade_control.height")
-    tall = max(_height_m(spot), one_stone) / spot.rules.value("stone.sorted")
+    tall = thickness_m(spot, _height_m(spot)) / spot.rules.value("stone.sorted")
     return laid_stone(
         spot, bed_stone(spot), by_size_m=tall, because="the largest as tall as the dam"
     )
@@ -185,17 +197,27 @@ def _stone(spot: Spot) -> Stone:
 
 def _stone_against_height(spot: Spot) -> Check:
     """Hold the stone that the flow asks for against the height allowed."""
-    needed, allowed = _needed_d50_m(spot), height_limit_m(spot)
+    needed, allowed = _needed_d50_m(spot), thickness_m(spot, height_limit_m(spot))
     return condition(
         needed <= allowed + ROUNDING,
         rule="stone.safety",
-        asks=f"stone no larger than the height allowed, {metres(allowed)}",
+        asks=f"stone no thicker than the structure may be, {metres(allowed)}",
         found=f"stone of {metres(needed)}" if needed else "no flow known",
         why_not=f"Stone that the design flow does not move is {metres(needed)} thick, more than "
-        f"the {metres(allowed)} that a low structure may stand here: ask an engineer, or use "
+        f"the {metres(allowed)} that a low structure may be thick here: ask an engineer, or use "
         "another structure.",
         source="pull on the bed with Shields number 0.047, FHWA HEC-15",
         basis=TRADE,
+    )
+
+
+def _dug(size: Size) -> tuple[str, ...]:
+    """What is dug so that the stones lie flush."""
+    if size.height_m > 0:
+        return ()
+    return (
+        f"Dig the bed out {metres(size.dims['thickness_m'])} deep over the {metres(size.length_m)} "
+        "along the channel, so that the tops of the stones come level with the bed.",
     )
 
 

@@ -78,6 +78,8 @@ class Spot:
         Reach setting in words, and stage of incision 1 to 5 (0: not known).
     needed_height_m
         Height a grade control needs here to back water to the foot of the drop above; NaN for none.
+    below_head
+        Whether it holds the bed for the structure at a drop above, whether or not it backs water.
     opens
         Whether the water is free to spread here: a fan, a gully's end.
     stock, rules
@@ -109,6 +111,7 @@ class Spot:
     setting: str = ""
     stage: int = 0
     needed_height_m: float = np.nan
+    below_head: bool = False
     opens: bool = False
     stock: Stock = field(default_factory=Stock)
 

@@ -13,9 +13,10 @@ from siting.structures.grade_height import (
     build_height_m,
     height_cautions,
     height_checks,
+    height_limit_m,
     height_note,
 )
-from siting.structures.limits import at_most, condition, hand_limits
+from siting.structures.limits import at_least, at_most, condition, hand_limits
 from siting.structures.outlines import across_channel, rectangle
 from siting.structures.spot import Spot
 from siting.structures.water import design_flow, flow_cautions, flow_note
@@ -77,6 +78,12 @@ class WickerWeir(StructureType):
                 spot.width_m,
                 what="the width of the channel",
                 so="that suits a wicker weir",
+            ),
+            at_least(
+                rules["grade_control.height"],
+                height_limit_m(spot),
+                what="the height allowed here",
+                so="of the lowest weir: it cannot be laid flush",
             ),
             *height_checks(spot),
             pull,

@@ -182,7 +182,8 @@ def _banks(z: NDArray[np.float32], step: int, grid: Grid, dear: float) -> NDArra
     steep = _blocks(rise, step, np.float32(0.0))
     lines = steep.reshape(*steep.shape[:2], step, step)
     total = np.maximum(lines.sum(axis=2).max(axis=2), lines.sum(axis=3).max(axis=2))
-    return total.astype(np.float32)
+    out: NDArray[np.float32] = total.astype(np.float32)
+    return out
 
 
 def _incised(mean: NDArray[np.float32], grid: Grid, rules: WalkRules) -> BoolArray:
@@ -210,15 +211,15 @@ def _ponds(mean: NDArray[np.float32], grid: Grid, rules: WalkRules) -> BoolArray
 
 def _level_water(z: NDArray[np.float32], step: int, grid: Grid, rules: WalkRules) -> BoolArray:
     """Water whose surface was laid level when the raster was made."""
-    level = np.isfinite(z)
+    level: BoolArray = np.isfinite(z)
     for axis in (0, 1):
         same = np.diff(z, axis=axis) == 0
         ends = [[(0, 0), (0, 0)], [(0, 0), (0, 0)]]
         ends[0][axis], ends[1][axis] = (0, 1), (1, 0)
-        level &= np.pad(same, ends[0]) & np.pad(same, ends[1])
-    whole: BoolArray = _blocks(level, step, False).all(axis=2)
+        np.logical_and(level, np.pad(same, ends[0]) & np.pad(same, ends[1]), out=level)
+    whole = np.asarray(_blocks(level, step, False).all(axis=2), dtype=np.bool_)
     # On heights in coarse steps, or an invented plane, level says nothing of water.
-    if whole.mean() > 0.05:
+    if float(np.mean(whole)) > 0.05:
         return np.zeros(grid.shape, dtype=np.bool_)
     return _large(whole, rules.level_m2 / grid.cell_area_m2)
 

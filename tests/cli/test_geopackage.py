@@ -16,7 +16,8 @@ import shapely
 
 from cli.errors import LayerError, OutputError
 from cli.fields import FIELDS, LAYERS, schema
-from cli.geopackage import check_target, plan_units, read_layers, write_geopackage
+from cli.geopackage import check_target, write_geopackage
+from cli.geopackage_reading import plan_units, read_layers
 from cli.layers import empty_layer
 from cli.safe_files import PART_PREFIX
 from tests.example_plan import NAMES, UTM, example_layers, example_tables

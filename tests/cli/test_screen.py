@@ -11,12 +11,17 @@ from typing import Any
 
 import numpy as np
 import pytest
+import shapely
 
 import cli.land
 import cli.progress
 from cli.fields import schema
-from cli.geopackage import read_layers
+from cli.geopackage_reading import read_layers
 from cli.plan import DRAWING_ORDER
+from cli.plan_reading import read_plan
+from cli.relief_layer import read_relief
+from siting.rules import load_rules
+from siting.settings_used import settings_of
 from tests.cli.conftest import Ended, box, gully
 
 SAMPLE = Path(__file__).parents[2] / "sample_dem"
@@ -313,3 +318,43 @@ def test_the_sample_ranch(command: Callable, tmp_path: Path) -> None:
     first = int(np.argmin(sites["rank"]))
     assert sites["q10_m3s"][first] > sites["q2_m3s"][first] > 0
     assert "comes first" in ended.out
+
+
+def test_a_plan_holds_what_is_needed_without_its_raster(command: Callable, tmp_path: Path) -> None:
+    path = tmp_path / "ranch.gpkg"
+    ended = command(
+        "screen",
+        SAMPLE / "ranch_dem.tif",
+        *("--boundary", SAMPLE / "boundary.geojson", "--rain", SAMPLE / "rainfall.csv"),
+        *("--roads", SAMPLE / "ranch.gpkg", "--keep-clear", SAMPLE / "ranch.gpkg"),
+        *("--keep-clear-layer", "keep_clear", "--curve-number", 79, "--crew-size", 6),
+        *("--design-years", 25, "--units", "us", "--out", path),
+    )
+    assert ended.code == 0, ended.err
+    plan = read_plan(path)
+    ids = set(plan.sites["site_id"].tolist())
+    for name in ("profile_points", "section_points", "field_notes"):
+        assert set(plan.layers[name].columns["site_id"].tolist()) == ids
+    notes = plan.layers["field_notes"]
+    assert (shapely.distance(notes.geometry, plan.layers["sites"].geometry) == 0).all()
+    assert set(notes.columns["decision"]) == {None}
+    roads = plan.layers["roads"]
+    assert roads.rows > 0
+    # The texts are SI in a plan in US units too.
+    used = settings_of({row["name"]: row["text"] for row in plan.rows("settings_used")})
+    assert (used.build.design_period_yr, used.means.crew_size) == (25.0, 6)
+    assert dict(used.rules.limits) == dict(load_rules().limits)
+    assert used.build.keep is not None
+    lines = np.concatenate([shapely.get_parts(line) for line in used.build.keep.roads])
+    np.testing.assert_allclose(
+        shapely.length(lines).sum(), shapely.length(roads.geometry).sum(), rtol=1e-9
+    )
+    relief = read_relief(path)
+    assert relief is not None
+    assert relief.grid.crs == plan.crs
+    west, south, east, north = relief.grid.bounds
+    box = shapely.box(west, south, east, north)
+    assert shapely.within(plan.layers["sites"].geometry, box).all()
+    with closing(sqlite3.connect(path)) as db:
+        (size,) = db.execute("SELECT sum(length(tile_data)) FROM relief").fetchone()
+    assert size < 1_000_000

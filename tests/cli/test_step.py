@@ -14,7 +14,7 @@ import rasterio
 import terrain.plugins
 from cli.commands.step import flag_of, out_flag
 from cli.fields import LAYERS, schema
-from cli.geopackage import read_layers
+from cli.geopackage_reading import read_layers
 from siting.steps import Column, Input, Output, Parameter, Step, StepData, all_steps, run_step
 from terrain.channels import default_channel_area_ha
 from terrain.errors import ParameterError

@@ -11,11 +11,13 @@ import pytest
 
 from cli import palette
 from cli.fields import LAYERS, schema
+from cli.fields_ground import DECISIONS, SOILS
 from cli.geopackage import write_geopackage
+from cli.relief_layer import relief_picture
 from cli.symbols import Marker, layer_symbols
 from cli.symbols_qml import qml
 from cli.symbols_sld import sld
-from tests.example_plan import example_layers, example_tables
+from tests.example_plan import example_layers, example_raster, example_tables
 
 DRAWN = [name for name, spec in LAYERS.items() if spec.geometry]
 SE = "{http://www.opengis.net/se}"
@@ -165,6 +167,28 @@ def test_areas_and_ranch() -> None:
     assert option(ranch, "outline_width") == "1.2"
 
 
+def test_a_road_is_two_thin_lines() -> None:
+    ((_, symbol),) = rules_of("roads")
+    outer, inner = symbol.findall("layer")
+    drawn = [
+        {o.get("name"): o.get("value") for o in layer.iter("Option")} for layer in (outer, inner)
+    ]
+    colours = [f"{rgb(c)},255" for c in (palette.ROAD, palette.WHITE)]
+    assert [d["line_color"] for d in drawn] == colours
+    assert float(str(drawn[0]["line_width"])) > float(str(drawn[1]["line_width"])) > 0
+    described = ET.fromstring(sld("roads", layer_symbols("roads", "si")))
+    strokes = [e.text for e in described.iter(f"{SE}SvgParameter") if e.get("name") == "stroke"]
+    assert strokes == [palette.ROAD, palette.WHITE]
+
+
+def test_a_field_note_shows_whether_something_was_decided() -> None:
+    (open_, white), (decided, dark) = rules_of("field_notes")
+    assert open_ == '("decision" IS NULL OR "decision" = \'\')'
+    assert decided == "\"decision\" <> ''"
+    assert option(white, "color") == f"{rgb(palette.WHITE)},255"
+    assert option(dark, "color") == f"{rgb(palette.INK)},255"
+
+
 def test_sld_draws_every_channel_once() -> None:
     """Each area falls into exactly one class, in either state."""
     described = ET.fromstring(sld("channels", layer_symbols("channels", "si")))
@@ -189,10 +213,12 @@ def test_sld_draws_every_channel_once() -> None:
             assert len(hits) == 1
 
 
-# Opens each layer in a desktop GIS, asks for its default style, and draws it.
+# Opens each layer in a desktop GIS, asks for its default style, and draws it; then the ground and
+# the choices offered for a field of the field notes.
 _IN_GIS = """
 import sys
-from qgis.core import (QgsApplication, QgsMapRendererSequentialJob, QgsMapSettings, QgsVectorLayer)
+from qgis.core import (QgsApplication, QgsMapRendererSequentialJob, QgsMapSettings,
+                       QgsRasterLayer, QgsVectorLayer)
 from qgis.PyQt.QtCore import QSize
 app = QgsApplication([], False)
 app.initQgis()
@@ -216,6 +242,15 @@ for name in sys.argv[2:]:
     colours = {image.pixelColor(x, y).name().upper() for x in range(600) for y in range(500)}
     print(name, layer.labelsEnabled(), *sorted(colours))
     del job, settings, layer
+ground = QgsRasterLayer(f"GPKG:{sys.argv[1]}:relief", "relief", "gdal")
+assert ground.isValid()
+print("relief", ground.crs().authid(), ground.width(), ground.height())
+notes = QgsVectorLayer(f"{sys.argv[1]}|layername=field_notes", "field_notes", "ogr")
+for name in ("decision", "soil"):
+    setup = notes.editorWidgetSetup(notes.fields().indexFromName(name))
+    offered = [value for entry in setup.config().get("map", []) for value in entry.values()]
+    print("offered_" + name, setup.type(), *sorted(offered))
+del ground, notes
 app.exitQgis()
 """
 
@@ -230,8 +265,12 @@ def test_a_desktop_gis_draws_the_plan_in_our_colours(tmp_path: Path) -> None:
     )
     if not has or has.returncode != 0:
         pytest.skip("no desktop GIS with Python bindings is installed here")
+    raster = example_raster()
+    layers = example_layers(raster)
+    relief = relief_picture(raster, layers)
+    assert relief is not None
     plan = write_geopackage(
-        tmp_path / "plan.gpkg", list(example_layers().values()), tables=example_tables()
+        tmp_path / "plan.gpkg", list(layers.values()), tables=example_tables(), relief=relief
     )
     done = subprocess.run(
         [str(python), "-c", _IN_GIS, str(plan), *DRAWN],
@@ -251,6 +290,14 @@ def test_a_desktop_gis_draws_the_plan_in_our_colours(tmp_path: Path) -> None:
     assert "#E8EFF5" in drawn["drainage_areas"]
     # 35 % of the channel blue and of ochre over white.
     assert {"#B1C7DB", "#E4CCA6"} <= set(drawn["pools"])
+    # A road's lines are thinner than a pixel: grey between white.
+    assert "#707070" <= min(drawn["roads"]) <= "#909090"
+    rows, cols = relief.grid.shape
+    assert drawn["relief"] == ["EPSG:32612", str(cols), str(rows)]
+    for name, codes in (("decision", DECISIONS), ("soil", SOILS)):
+        kind, *offered = drawn[f"offered_{name}"]
+        assert kind == "ValueMap"
+        assert set(offered) >= {code for code, _ in codes}
 
 
 COLOURS_SEEN = {
@@ -258,5 +305,6 @@ COLOURS_SEEN = {
     "headcuts": [palette.HEADCUT],
     "channels": [palette.CHANNEL],
     "ranch": [palette.RANCH],
+    "field_notes": [palette.INK],
     "structures": ["#B86155"],  # brick at 80 % over white
 }

@@ -38,7 +38,7 @@ def test_all_that_the_packages_need_is_in_it(names: list[str]) -> None:
         held = [
             path.relative_to(ROOT).as_posix()
             for path in (ROOT / package).rglob("*")
-            if path.suffix in {".py", ".toml", ".typed"} and "__pycache__" not in path.parts
+            if path.suffix in {".py", ".toml", ".typed", ".typ"} and "__pycache__" not in path.parts
         ]
         assert held
         assert set(held) <= set(names)

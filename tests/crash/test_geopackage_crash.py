@@ -13,13 +13,15 @@ import sys
 import time
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from cli import geopackage
 from cli.errors import OutputError
 from cli.fields import LAYERS
-from cli.geopackage import check_target, read_layers, write_geopackage
+from cli.geopackage import check_target, write_geopackage
+from cli.geopackage_reading import read_layers
 from cli.safe_files import PART_PREFIX
 from tests.example_plan import example_layers, example_tables
 
@@ -50,12 +52,14 @@ import resource
 import sys
 from cli.errors import OutputError
 from cli.geopackage import write_geopackage
-from tests.example_plan import example_layers
+from cli.relief_layer import relief_picture
+from tests.example_plan import example_layers, example_raster
 
 layers = list(example_layers().values())
+relief = relief_picture(example_raster(), {}) if sys.argv[3] == "with relief" else None
 resource.setrlimit(resource.RLIMIT_FSIZE, (int(sys.argv[2]), int(sys.argv[2])))
 try:
-    write_geopackage(sys.argv[1], layers, overwrite=True)
+    write_geopackage(sys.argv[1], layers, relief=relief, overwrite=True)
 except OutputError as error:
     print(error)
     sys.exit(1)
@@ -144,10 +148,11 @@ def test_the_long_write_does_replace_the_plan_when_left_alone(plan: Path) -> Non
     assert others(plan) == []
 
 
-@pytest.mark.parametrize("limit_bytes", [2_000, 30_000, 200_000])
-def test_no_room_while_writing(plan: Path, limit_bytes: int) -> None:
+@pytest.mark.parametrize("relief", ["without relief", "with relief"])
+@pytest.mark.parametrize("limit_bytes", [2_000, 30_000, 60_000, 100_000, 200_000])
+def test_no_room_while_writing(plan: Path, limit_bytes: int, relief: str) -> None:
     before = sha(plan)
-    command = [sys.executable, "-c", _LIMITED_WRITE, str(plan), str(limit_bytes)]
+    command = [sys.executable, "-c", _LIMITED_WRITE, str(plan), str(limit_bytes), relief]
     done = subprocess.run(command, cwd=REPOSITORY, capture_output=True, text=True, check=False)
     assert done.returncode == 1, done.stderr
     assert "Traceback" not in done.stderr
@@ -266,11 +271,13 @@ def test_a_layer_that_fails(plan: Path, monkeypatch: pytest.MonkeyPatch, failing
     before = sha(plan)
     real, count = geopackage.pyogrio.raw.write, 0
 
-    def write(path: str, geometry: object, data: list, fields: list, **options: object) -> None:
+    def write(path: str, geometry: object, data: list, fields: list, **options: Any) -> None:
         nonlocal count
         count += 1
         if count == failing:
             # Two fields that differ in case only: refused by the library once the layer exists.
+            if len(fields) == 1:
+                data, options["field_mask"] = data * 2, options["field_mask"] * 2
             fields = [fields[0], fields[0].upper(), *fields[2:]]
         real(path, geometry, data, fields, **options)
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -161,31 +163,43 @@ def rain() -> Rainfall:
     return RAIN
 
 
+def changed_rules(folder: Path, **numbers: tuple[float, float] | float) -> Rules:
+    """Limits with some numbers changed, by way of a file in a folder."""
+    usual = load_rules()
+    lines = ["version = 1"]
+    for key, value in numbers.items():
+        name = key.replace("__", ".")
+        limit = usual[name]
+        low, high = value if isinstance(value, tuple) else (value, value)
+        number = f"value = {low}" if low == high else f"min = {low}\nmax = {high}"
+        lines += [
+            f"[{name}]",
+            number,
+            f'unit = "{limit.unit}"',
+            f'source = "{limit.source}"',
+            f'basis = "{limit.basis}"',
+            f'meaning = "{limit.meaning}"',
+        ]
+    path = folder / "rules.toml"
+    path.write_text("\n".join(lines), encoding="utf-8")
+    return load_rules(path)
+
+
 @pytest.fixture
-def rules_with(tmp_path: Any) -> Callable[..., Rules]:
+def rules_with(tmp_path: Path) -> Callable[..., Rules]:
     """Return limits with some numbers changed: ``rules_with(hand_work_drop=(0.5, 0.6))``."""
+    return partial(changed_rules, tmp_path)
 
-    def change(**numbers: tuple[float, float] | float) -> Rules:
-        usual = load_rules()
-        lines = ["version = 1"]
-        for key, value in numbers.items():
-            name = key.replace("__", ".")
-            limit = usual[name]
-            low, high = value if isinstance(value, tuple) else (value, value)
-            number = f"value = {low}" if low == high else f"min = {low}\nmax = {high}"
-            lines += [
-                f"[{name}]",
-                number,
-                f'unit = "{limit.unit}"',
-                f'source = "{limit.source}"',
-                f'basis = "{limit.basis}"',
-                f'meaning = "{limit.meaning}"',
-            ]
-        path = tmp_path / "rules.toml"
-        path.write_text("\n".join(lines), encoding="utf-8")
-        return load_rules(path)
 
-    return change
+@pytest.fixture(scope="session")
+def one_stone(tmp_path_factory: pytest.TempPathFactory) -> Rules:
+    """Limits by which no bankfull is sure: one stone stands above the bed, with a flow too.
+
+    By the usual limits the small flows here are sure and so shallow that all is laid flush.
+    """
+    return changed_rules(
+        tmp_path_factory.mktemp("one_stone"), grade_control__bankfull_agreement=0.5
+    )
 
 
 def maker_of(
@@ -232,9 +246,20 @@ class Worked:
 
 
 @pytest.fixture(scope="session")
-def worked() -> Worked:
+def worked(one_stone: Rules) -> Worked:
+    """See `Worked`; its grade controls stand one stone above the bed."""
+    return worked_out(one_stone)
+
+
+@pytest.fixture(scope="session")
+def flush() -> Worked:
+    """The same by the usual limits: its grade controls are laid flush with the bed."""
+    return worked_out(load_rules())
+
+
+def worked_out(rules: Rules) -> Worked:
     """See `Worked`: a road runs along its western side, too far off to forbid anything."""
-    ground = ground_of(two_steps(apart=100.0, slope=0.015, drop_m=0.5))
+    ground = ground_of(two_steps(apart=100.0, slope=0.015, drop_m=0.5), rules=rules)
     road = keep_of(shapely.LineString([(20.0, 20.0), (20.0, 380.0)]))
     sites, _ = sites_on(ground, BuildSettings(keep=road))
     ranking = rank_sites(sites, rules=ground.rules, weights=load_weights())

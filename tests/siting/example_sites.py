@@ -163,4 +163,7 @@ def sites_of(
         area_complete=np.ones(n, bool),
         measured=measured,
         section=SectionMeasures(*[none] * 7, np.ones(n, bool)),
+        x_m=none,
+        y_m=none,
+        elevation_m=none,
     )

@@ -73,14 +73,18 @@ def test_bankfull_never_passes_the_bank_top() -> None:
 def test_height_is_a_third_in_steps_and_capped() -> None:
     b = settled(area=2.0, width=20.0, depth=3.0, bench=[0.29, 0.46, 0.62, 1.6])
     limit = height_limit(b, RULES)
-    np.testing.assert_allclose(limit.height_m, [0.10, 0.15, 0.20, 0.30])
+    np.testing.assert_allclose(limit.height_m, [0.0, 0.15, 0.20, 0.30])
     assert list(limit.measure_first) == [True, False, False, False]
     assert "less than one stone" in limit.why[0]
     assert limit.why[1] is None
     # the unfavourable end of a bench's error counts
     np.testing.assert_allclose(
-        height_limit(b, RULES, bench_error_m=0.05).height_m, [0.10, 0.10, 0.15, 0.30]
+        height_limit(b, RULES, bench_error_m=0.05).height_m, [0.0, 0.10, 0.15, 0.30]
     )
+    # one stone is a third of 0.30 m exactly
+    exact = height_limit(settled(area=2.0, width=20.0, depth=3.0, bench=[0.30, 0.45]), RULES)
+    np.testing.assert_allclose(exact.height_m, [0.10, 0.15])
+    assert list(exact.why) == [None, None]
 
 
 def test_never_above_a_third_of_the_lowest_estimate() -> None:
@@ -99,6 +103,10 @@ def test_never_above_a_third_of_the_lowest_estimate() -> None:
     )
     limit = height_limit(b, RULES)
     lowest = np.fmin(np.fmin(b.bench_m, b.flow_m), b.curve_m)
+    # one stone only where bankfull is not sure; else nothing above a third of it
+    assert (limit.height_m[~b.sure] == 0.10).all()
+    assert (limit.height_m[b.sure] <= lowest[b.sure] / 3 + 1e-6).all()
+    assert (limit.height_m[b.sure] == 0).any()
     higher = limit.height_m > 0.10 + 1e-9
     assert 100 < higher.sum() < n
     assert (limit.height_m[higher] <= lowest[higher] / 3 + 1e-9).all()

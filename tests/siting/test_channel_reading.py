@@ -92,7 +92,12 @@ def test_flow_rules_where_it_is_lowest(with_bench: Ground) -> None:
     assert (small.bankfull.source == "flow").mean() > 0.9
     assert (large.bankfull.flow_m > small.bankfull.flow_m).all()
     assert np.nanmedian(large.bankfull.depth_m) > np.nanmedian(small.bankfull.depth_m)
-    assert (small.height_limit_m == 0.10).all()
+    # where it is sure, a third of it is less than one stone: flush
+    sure = small.bankfull.sure
+    assert sure.any()
+    assert (~sure).any()
+    assert (small.bankfull.depth_m[sure] / 3 < 0.10).all()
+    assert (small.height_limit_m == np.where(sure, 0.0, 0.10)).all()
     assert all(w is not None for w in small.height_why)
 
 
@@ -173,7 +178,14 @@ def test_real_ground_is_read(
     assert known.mean() > 0.9
     assert (r.bankfull.depth_m[known] > 0).all()
     assert (r.bankfull.depth_m[dem & known] <= r.bank_depth_m[dem & known] + 1e-9).all()
-    assert ((r.height_limit_m >= 0.10 - 1e-9) & (r.height_limit_m <= 0.30 + 1e-9)).all()
+    flush = r.height_limit_m == 0
+    one_up = (r.height_limit_m >= 0.10 - 1e-9) & (r.height_limit_m <= 0.30 + 1e-9)
+    assert (flush | one_up).all()
+    assert r.bankfull.sure[flush].all()
+    assert (
+        r.height_limit_m[r.bankfull.sure] <= r.bankfull.depth_m[r.bankfull.sure] / 3 + 1e-6
+    ).all()
+    assert r.height_limit_m[~r.bankfull.sure] == pytest.approx(0.10)
     assert np.isfinite(r.bed_width_m).all()
     assert (r.valley_floor_width_m[np.isfinite(r.valley_floor_width_m)] >= 0).all()
     assert len(set(r.setting)) >= 2

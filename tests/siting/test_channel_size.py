@@ -45,8 +45,13 @@ def test_never_above_a_third_of_bankfull_but_for_one_stone() -> None:
         depth=rng.uniform(0.2, 3.0, n),
         q2=np.where(rng.random(n) < 0.3, np.nan, 10 ** rng.uniform(-3, 1.5, n)),
     )
-    assert (s.height_m >= 0.10 - 1e-9).all()
-    assert (s.height_m <= 0.30 + 1e-9).all()
+    flush = s.height_m == 0
+    assert (flush | ((s.height_m >= 0.10 - 1e-9) & (s.height_m <= 0.30 + 1e-9))).all()
+    assert (s.bankfull_depth_m[flush] / 3 < 0.10).all()
+    assert 0.1 < flush.mean() < 0.9
+    # one stone where nothing above it is allowed before bankfull is measured
+    assert all("flush, no higher" in w for w in s.why[flush])
+    assert s.height_m[s.measure_first & ~flush] == pytest.approx(0.10)
     higher = s.height_m > 0.10 + 1e-9
     assert higher.any()
     assert (s.height_m[higher] <= s.bankfull_depth_m[higher] / 3 + 1e-9).all()
@@ -90,7 +95,8 @@ def test_estimates_that_differ_more_than_twofold_call_for_a_measure() -> None:
 
 def test_a_third_below_one_stone_says_lay_it_flush() -> None:
     s = size(area=2.0, q2=0.05)
-    assert s.height_m[0] == 0.10
+    assert s.bankfull_depth_m[0] / 3 < 0.10
+    assert s.height_m[0] == 0
     assert "flush" in s.why[0]
 
 

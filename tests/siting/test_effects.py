@@ -28,6 +28,25 @@ def test_every_control_has_its_effect_and_only_its_own(worked) -> None:
     assert kinds["vertical"] == 2
 
 
+def test_what_is_flush_holds_nothing_back(flush) -> None:
+    sizes = [
+        s.height_m
+        for s, p in zip(flush.sites.sizes, flush.sites.places, strict=True)
+        if p.control == "grade"
+    ]
+    assert len(sizes) >= 10
+    assert not any(sizes)
+    for place, effect in zip(flush.sites.places, flush.effects, strict=True):
+        assert effect.pool is effect.wedge is effect.tailwater is None
+        if place.control == "grade":
+            assert np.isnan(effect.benefit.rewetted_m2)
+            assert np.isnan(effect.benefit.sediment_held_m3)
+    columns = effect_columns(flush.effects)
+    for name in ("pool_volume_m3", "toe_depth_m", "tailwater_toe_m", "rewetted_m2"):
+        assert np.isnan(columns[name]).all(), name
+    assert pool_table(flush.effects).size == 0
+
+
 def test_pools_and_wedges_follow_height_and_bed_slope(worked) -> None:
     """On an even bed of 1.5 %: a pool of H / S, a wedge of H / (0.4 S)."""
     for place, size, effect in zip(

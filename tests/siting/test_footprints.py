@@ -35,7 +35,7 @@ def test_a_shift_moves_it_to_the_right_of_the_flow() -> None:
 
 
 def test_parts_are_to_scale_and_each_is_there(worked) -> None:
-    table = footprint_table(worked.ground, worked.sites)
+    table = footprint_table(worked.sites)
     c = table.columns
     wanted = [
         (i + 1, worked.sites.places[i].structure, part.name, area_m2(part))
@@ -51,7 +51,7 @@ def test_parts_are_to_scale_and_each_is_there(worked) -> None:
 
 
 def test_an_apron_lies_below_its_dam_and_a_bowl_below_its_lip(worked) -> None:
-    table = footprint_table(worked.ground, worked.sites)
+    table = footprint_table(worked.sites)
     c = table.columns
     middle = shapely.get_y(shapely.centroid(table.geometry))
     seen = set()
@@ -71,7 +71,7 @@ def test_an_apron_lies_below_its_dam_and_a_bowl_below_its_lip(worked) -> None:
 
 
 def test_left_and_right_ends_lie_on_their_sides(worked) -> None:
-    table = footprint_table(worked.ground, worked.sites)
+    table = footprint_table(worked.sites)
     c, x = table.columns, shapely.get_x(shapely.centroid(table.geometry))
     left, right = c["part"] == "left key", c["part"] == "right key"
     assert left.sum() == right.sum() > 5
@@ -81,7 +81,7 @@ def test_left_and_right_ends_lie_on_their_sides(worked) -> None:
 
 def test_the_crest_is_centred_in_the_channel(worked) -> None:
     """The trench runs along x = 80 m; its flow path wanders over the bed of 3 m."""
-    lines = crest_table(worked.ground, worked.sites)
+    lines = crest_table(worked.sites)
     ends = shapely.get_coordinates(lines.geometry).reshape(-1, 2, 2)
     grade = np.array(
         [worked.sites.places[i - 1].control == "grade" for i in lines.columns["site_id"]]
@@ -95,10 +95,10 @@ def test_the_crest_is_centred_in_the_channel(worked) -> None:
 
 
 def test_footprints_are_centred_on_their_crest(worked) -> None:
-    _, _, shift = middles(worked.ground, worked.sites)
+    _, _, shift = middles(worked.sites)
     half = 0.5 * worked.sites.sized("crest_m")
     assert (np.abs(shift) <= half).all()
-    table, lines = (f(worked.ground, worked.sites) for f in (footprint_table, crest_table))
+    table, lines = (f(worked.sites) for f in (footprint_table, crest_table))
     for site, line in zip(lines.columns["site_id"], lines.geometry, strict=True):
         own = shapely.union_all(table.geometry[table.columns["site_id"] == site])
         if worked.sites.places[site - 1].control != "grade":

@@ -9,6 +9,8 @@ from siting.channel_reading import read_stations
 from siting.grade import place_series
 from siting.places import Placed
 from siting.spacing import head_to_toe_m, wedge_m
+from siting.spots import BuildSettings
+from siting.structures.spot import Stock
 from siting.vertical import place_at_headcuts
 from terrain.raster import Raster
 from tests.siting.conftest import maker_of
@@ -141,3 +143,49 @@ def test_series_keep_off_a_road_fill(measured, gully) -> None:
     _, y = ground.raster.grid.xy_of(np.array([p.cell for p in series_of(ground).places]))
     # 20 m each way, counted from the pit above the fill and along the cut
     assert not ((y > 45) & (y < 78)).any()
+
+
+def test_banks_low_against_bankfull_get_no_series(measured, gully, rules_with, rain) -> None:
+    """With a flow the banks stand about 8 bankfull depths high."""
+    usual = measured(gully(**LONG))
+    assert series_of(usual, rain=rain).places
+    strict = measured(gully(**LONG), rules=rules_with(series__bank_height_ratio=500.0))
+    assert series_of(strict, rain=rain).places == []
+    # without a flow bankfull is not known: the depth alone decides
+    assert series_of(strict).places
+
+
+@pytest.mark.parametrize("flush", [True, False])
+def test_heights_hold_and_every_rule_of_spacing_is_shown(
+    measured, gully, rain, one_stone, flush
+) -> None:
+    ground = measured(gully(**LONG), rules=None if flush else one_stone)
+    places = series_of(ground, rain=rain).places
+    assert len(places) >= 3
+    for place in places:
+        size, spot = place.decision.size, place.decision.spot
+        assert spot.bankfull_sure == flush
+        if flush:
+            assert spot.bankfull_depth_m / 3 < 0.10
+            assert size.height_m == spot.height_limit_m == 0
+            assert "holds no sediment back" in place.reason
+        else:
+            assert 0.10 <= size.height_m <= spot.height_limit_m <= 0.30
+            assert "lets the bed rise" in place.reason
+        assert np.isnan(spot.needed_height_m)
+        assert len(place.spacing) >= 2
+        [chosen] = [row for row in place.spacing if row.chosen]
+        assert all(row.source and row.basis for row in place.spacing)
+        least = min(row.low_m for row in place.spacing)
+        most = max(row.high_m for row in place.spacing)
+        assert least - 1e-9 <= chosen.low_m <= chosen.high_m <= most + 1e-9
+        # the loose-rock rule is not for a structure one stone high
+        assert not any("Heede" in row.rule for row in place.spacing)
+
+
+def test_a_series_of_what_the_ranch_has(measured, gully) -> None:
+    """Banks of 0.8 m are too high for a log mat: nothing, and the reason is told."""
+    build = BuildSettings(stock=Stock(have=frozenset({"logs"})))
+    placed = series_of(measured(gully(**LONG)), build=build)
+    assert placed.places == []
+    assert any("needs low banks" in note for note in placed.notes)

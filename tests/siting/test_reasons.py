@@ -34,7 +34,9 @@ BASES = {"", "measured", "published", "from memory", "common practice", "arithme
 def told_of(ground, sites, rain=RAIN) -> dict[str, np.ndarray]:
     weights = load_weights()
     ranking = rank_sites(sites, rules=ground.rules, weights=weights)
-    return reason_columns(Told(ground, sites, effects_of(ground, sites, rain), ranking, weights))
+    return reason_columns(
+        Told(sites, effects_of(ground, sites, rain), ranking, weights, ground.raster.grid.cell_m)
+    )
 
 
 def rows_of(columns) -> list[dict[str, object]]:
@@ -136,6 +138,21 @@ def test_a_pair_tells_its_depth_at_the_foot_and_that_stone_leaks(rows, worked) -
         assert "lower bound" in own["still pool"]["text"]
         assert "At the design flow" in own["tailwater"]["text"]
         assert "to be built" in own["group"]["text"]
+
+
+def test_what_is_flush_says_that_it_backs_no_water(rows, flush) -> None:
+    own = rows_of(told_of(flush.ground, flush.sites))
+    low = [i + 1 for i, p in enumerate(flush.sites.places) if p.control == "grade"]
+    assert len(low) >= 10
+    told = [r for r in own if r["subject"] == "flush with the bed"]
+    assert [r["site_id"] for r in told] == low
+    assert all(r["part"] == "pair" and "backs no water" in r["text"] for r in told)
+    of_flush = [r for r in own if r["site_id"] in low]
+    subjects = {r["subject"] for r in of_flush}
+    assert not subjects & {"still pool", "depth at the foot", "tailwater", "sediment held"}
+    assert not any("lets the bed rise" in r["text"] for r in of_flush)
+    # and nothing that stands above the bed says so
+    assert not [r for r in rows if r["subject"] == "flush with the bed"]
 
 
 def test_the_design_return_period_is_said(rows, worked) -> None:

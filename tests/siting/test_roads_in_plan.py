@@ -81,7 +81,7 @@ def test_no_flow_in_a_channel_is_claimed_on_a_road(dips) -> None:
 
 def test_dips_are_drawn_across_their_road(hillside, dips) -> None:
     sites, _ = dips
-    table = footprint_table(hillside, sites)
+    table = footprint_table(sites)
     on = table.columns["structure"] == "rolling dip"
     assert on.sum() >= 8
     touched = shapely.intersects(table.geometry[on], ROAD)

@@ -112,3 +112,9 @@ def test_the_ranch_bounds_it() -> None:
     ranch = np.zeros(raster.grid.shape, bool)
     ranch[raster.grid.rows - int(WIDE_FROM) + 10 :] = True  # only what lies below it
     assert swales_of(ground_of(raster, ranch=ranch)).places == []
+
+
+def test_a_floor_of_less_than_three_cells_is_not_read() -> None:
+    fine = swale_raster().elevation_m
+    coarse = Raster.from_array(np.ascontiguousarray(fine[1::4, 1::4]), cell_m=4.0)
+    assert swales_of(ground_of(coarse)).places == []

@@ -18,12 +18,12 @@ COSTS = load_costs()
 
 @pytest.fixture(scope="module")
 def free(worked) -> Takes:
-    return takes_of(worked.ground, worked.sites, worked.ranking, Means())
+    return takes_of(worked.sites, worked.ranking, Means())
 
 
 @pytest.fixture(scope="module")
 def groups(worked, free):
-    return groups_of(worked.ground, worked.sites, worked.ranking, free.quantities, free.bill)
+    return groups_of(worked.sites, worked.ranking, free.quantities, free.bill)
 
 
 def test_a_head_and_its_grade_controls_are_one_group_the_rest_one_each(worked, groups) -> None:
@@ -93,7 +93,7 @@ def test_totals_are_sums_over_the_sites(free) -> None:
 def test_a_budget_never_splits_a_pair_and_never_skips_a_base(worked, free, share) -> None:
     whole = float(np.nansum(free.site_columns()["cost_likely"]))
     means = Means(budget=share * whole)
-    takes = takes_of(worked.ground, worked.sites, worked.ranking, means)
+    takes = takes_of(worked.sites, worked.ranking, means)
     columns = takes.site_columns()
     chosen = columns["chosen"]
     assert 0 < chosen.sum() < len(chosen)
@@ -114,7 +114,7 @@ def test_a_budget_never_splits_a_pair_and_never_skips_a_base(worked, free, share
 
 
 def test_a_budget_too_small_for_anything_buys_nothing_and_says_so(worked) -> None:
-    takes = takes_of(worked.ground, worked.sites, worked.ranking, Means(budget=1.0))
+    takes = takes_of(worked.sites, worked.ranking, Means(budget=1.0))
     columns = takes.site_columns()
     assert not columns["chosen"].any()
     assert all(columns["chosen_why"])
@@ -124,9 +124,7 @@ def test_a_budget_too_small_for_anything_buys_nothing_and_says_so(worked) -> Non
 
 def test_crew_days_limit_as_money_does(worked, free) -> None:
     days = free.site_columns()["crew_days"]
-    takes = takes_of(
-        worked.ground, worked.sites, worked.ranking, Means(crew_days=0.4 * float(np.nansum(days)))
-    )
+    takes = takes_of(worked.sites, worked.ranking, Means(crew_days=0.4 * float(np.nansum(days))))
     chosen = takes.site_columns()["chosen"]
     assert 0 < chosen.sum() < worked.sites.count
     assert days[chosen].sum() <= 0.4 * np.nansum(days) + 1e-6
@@ -135,7 +133,7 @@ def test_crew_days_limit_as_money_does(worked, free) -> None:
 @pytest.mark.parametrize("wrong", [{"budget": -5.0}, {"budget": 0.0}, {"crew_days": 0.0}])
 def test_a_limit_of_nothing_is_refused(worked, wrong) -> None:
     with pytest.raises(ParameterError):
-        takes_of(worked.ground, worked.sites, worked.ranking, Means(**wrong))
+        takes_of(worked.sites, worked.ranking, Means(**wrong))
 
 
 def test_what_is_referred_takes_nothing(worked) -> None:
@@ -149,7 +147,7 @@ def test_what_is_referred_takes_nothing(worked) -> None:
     sizes = list(worked.sites.sizes)
     sizes[upper] = None
     sites = replace(worked.sites, places=tuple(places), sizes=tuple(sizes))
-    takes = takes_of(worked.ground, sites, worked.ranking, Means())
+    takes = takes_of(sites, worked.ranking, Means())
     assert takes.amounts[upper] == ()
     assert not takes.site_columns()["chosen"][upper]
     assert np.nan_to_num(takes.site_columns()["cost_likely"])[upper] == 0

@@ -185,16 +185,20 @@ def test_a_head_outside_the_ranch_gets_nothing(measured, gully) -> None:
     assert places_at(measured(raster, ranch=ranch)).places == []
 
 
-def test_a_foot_that_low_structures_cannot_reach_is_told(measured, gully, rain) -> None:
+def test_a_foot_that_low_structures_cannot_reach_is_told(measured, gully, rain, one_stone) -> None:
     """4 % over 4 drop heights of 0.9 m is 0.14 m: more than one stone of 0.10 m."""
     settings = FloodSettings(rain, 80.0)
-    ground = measured(gully(drop_m=0.9, slope=0.04))
+    ground = measured(gully(drop_m=0.9, slope=0.04), rules=one_stone)
     sites, _ = find_sites(ground, FloodGauge(ground, settings), settings)
-    assert not any(p.control == "grade" and p.headcut >= 0 for p in sites.places)
+    [low] = [i for i, p in enumerate(sites.places) if p.control == "grade" and p.headcut >= 0]
+    assert np.isnan(sites.spots[low].needed_height_m)
+    assert "too low here to back water to the foot" in sites.places[low].reason
     [i] = [i for i, p in enumerate(sites.places) if p.control == "vertical"]
+    assert "Its grade control only holds the bed: a crest of" in sites.caution[i]
     assert "is needed to back water to the foot of the drop above" in sites.caution[i]
-    assert "Two in series do not reach it" in sites.caution[i]
-    gentle = measured(gully(drop_m=0.7, slope=0.01))
+    assert "0.10 m is allowed here" in sites.caution[i]
+    assert "Two in series do not reach the foot either." in sites.caution[i]
+    gentle = measured(gully(drop_m=0.7, slope=0.01), rules=one_stone)
     sites, _ = find_sites(gentle, FloodGauge(gentle, settings), settings)
     [i] = [i for i, p in enumerate(sites.places) if p.control == "grade" and p.headcut >= 0]
     assert sites.spots[i].needed_height_m <= sites.sizes[i].height_m

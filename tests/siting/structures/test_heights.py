@@ -8,7 +8,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from siting.structures.grade_height import build_height_m, height_checks, height_limit_m
+from siting.structures.grade_height import (
+    build_height_m,
+    height_cautions,
+    height_checks,
+    height_limit_m,
+    height_note,
+)
 from tests.siting.structures.example_spots import RULES, grade_spot, kind_of, narrow_spot, wide_spot
 
 #: Rounding of a third.
@@ -30,9 +36,12 @@ def test_never_above_any_limit(
     height = kind_of(name).size(spot).height_m
     assert height <= limit + TOLERANCE_M
     assert height <= 0.30 + TOLERANCE_M
-    assert height <= max(depth / 3, 0.10) + TOLERANCE_M
-    if not sure:
+    if sure:
+        assert height <= depth / 3 + TOLERANCE_M
+    else:
         assert height <= 0.10 + TOLERANCE_M
+    # nothing between flush and one stone
+    assert height == 0 or height >= 0.10 - TOLERANCE_M
 
 
 @given(depth=depths, limit=limits, needed=st.floats(0.0, 0.6))
@@ -52,7 +61,8 @@ def test_what_fits_is_as_high_as_the_pair_needs(
         assert height - 0.05 < max(needed, 0.10)
     else:
         assert not kind_of(name).fits(spot)
-        assert limit < 0.10 or needed > height_limit_m(spot) - 0.05
+        flush = min(limit, round(depth / 3, 6)) < 0.10 - TOLERANCE_M
+        assert height == 0 if flush else needed > height_limit_m(spot) - 0.05
 
 
 @pytest.mark.parametrize(
@@ -65,7 +75,8 @@ def test_steps_of_a_pair(needed: float, limit: float, height: float) -> None:
 
 
 @pytest.mark.parametrize(
-    ("depth", "height"), [(0.60, 0.20), (0.45, 0.15), (0.44, 0.10), (0.2, 0.10), (3.0, 0.30)]
+    ("depth", "height"),
+    [(0.60, 0.20), (0.45, 0.15), (0.44, 0.10), (0.30, 0.10), (0.29, 0.0), (0.2, 0.0), (3.0, 0.30)],
 )
 def test_a_third_of_bankfull_where_it_stands_alone(depth: float, height: float) -> None:
     """Practice notes 2.1: a bankfull depth of 0.60 m gives 0.20 m; hard cap 0.30 m."""
@@ -83,13 +94,65 @@ def test_a_pair_that_needs_more_than_is_allowed_is_told() -> None:
     spot = grade_spot(needed_height_m=0.22)
     (why,) = kind_of("one-rock dam").why_not(spot)
     assert "0.22 m is needed" in why
-    assert "0.15 m allowed here" in why
-    assert "bankfull may allow more" in why
+    assert "0.15 m is allowed here (a third of bankfull depth)" in why
+    assert "bankfull measured on site may allow more" in why
 
 
-def test_less_than_one_stone_is_no_structure() -> None:
-    found = kind_of("one-rock dam").checks(grade_spot(height_limit_m=0.09))
-    assert [c.rule for c in found if not c.passed] == ["grade_control.height"]
+#: Spots where one stone may not stand above the bed: by bankfull, and by the spot's own limit.
+FLUSH = ({"bankfull_depth_m": 0.29}, {"height_limit_m": 0.09}, {"height_limit_m": 0.0})
+
+
+@pytest.mark.parametrize("low", FLUSH)
+@pytest.mark.parametrize("name", ["one-rock dam", "log mat"])
+def test_less_than_one_stone_is_laid_flush(name: str, low: dict[str, float]) -> None:
+    kind, spot = kind_of(name), GRADE[name](q_m3s=(0.02,) * 6, **low)
+    assert kind.fits(spot)
+    size = kind.size(spot)
+    assert size.height_m == 0
+    assert any("flush with the bed" in note for note in size.notes)
+    assert any("backs no water" in text for text in kind.cautions(spot, size))
+    told = " ".join(kind.build_steps(spot, size))
+    assert "flush with the bed" in told
+    assert "m above the bed in the middle" not in told
+    assert "filled with sediment" not in told
+    [dug] = [a.amount for a in kind.materials(spot, size) if a.item == "fill"]
+    # the bed is dug out for what stands in it, one stone at least
+    assert dug >= 0.10 * size.length_m * spot.bed_width_m - TOLERANCE_M
+    assert "holds no sediment back" in kind.flush_summary
+
+
+def test_a_flush_dam_is_one_stone_thick_and_a_raised_one_is_not_dug_in() -> None:
+    dam = kind_of("one-rock dam")
+    flush, raised = (dam.size(grade_spot(bankfull_depth_m=d)) for d in (0.29, 0.45))
+    assert flush.dims["thickness_m"] == pytest.approx(0.10)
+    assert raised.dims["thickness_m"] == raised.height_m == pytest.approx(0.15)
+    spot = grade_spot(bankfull_depth_m=0.45)
+    assert "fill" not in {a.item for a in dam.materials(spot, raised)}
+    assert "filled with sediment" in " ".join(dam.build_steps(spot, raised))
+
+
+def test_a_wicker_weir_is_never_flush() -> None:
+    spot = narrow_spot(bankfull_depth_m=0.29)
+    [why] = kind_of("wicker weir").why_not(spot)
+    assert "it cannot be laid flush" in why
+    assert kind_of("wicker weir").fits(narrow_spot(bankfull_depth_m=0.31))
+
+
+@pytest.mark.parametrize("needed", [0.0, 0.05, 0.2])
+def test_what_is_flush_backs_no_water_to_a_drop(needed: float) -> None:
+    spot = grade_spot(bankfull_depth_m=0.29, needed_height_m=needed)
+    [check] = height_checks(spot)
+    assert not check.passed
+    assert f"A crest of {max(needed, 0.10):.2f} m is needed to back water" in check.why_not
+    assert "nothing above the bed is allowed here" in check.why_not
+
+
+@pytest.mark.parametrize("depth", [0.05, 0.2, 0.29, 0.9])
+def test_an_unsure_bankfull_allows_one_stone_and_says_measure(depth: float) -> None:
+    spot = grade_spot(bankfull_depth_m=depth, bankfull_sure=False, height_limit_m=0.3)
+    assert build_height_m(spot) == pytest.approx(0.10)
+    assert "one stone until bankfull is measured on site" in height_note(spot, 0.10)
+    assert "measure it on site" in height_cautions(spot)[0]
 
 
 @given(depth=st.floats(0.3, 1.5), needed=st.floats(0.0, 0.25), q=st.floats(0.01, 0.5))

@@ -1,0 +1,1 @@
+"""The field packet: a PDF to print, with a cover, lists, and a sheet for every site."""

@@ -1,0 +1,187 @@
+"""What stands on the pages before the sheets: cover, lists, order, totals; plain data."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from cli.explain_figures import amount, money, number_and_unit
+from cli.explain_sheet import known
+from cli.figures.furniture import LegendWanted
+from cli.packet.build_order import build_order
+from cli.packet.sheet import listed
+from cli.packet.texts import first_upper, printable, sentences
+from cli.packet.wording import short_title
+from cli.plan_reading import PlanFile
+from cli.tables import significant
+from cli.words import in_units
+
+Row = Mapping[str, Any]
+_CONTROL_WORDS = {
+    "vertical": "Stop a drop (vertical control)",
+    "grade": "Hold the bed (grade control)",
+    "spread": "Slow and spread the flow",
+    "refer": "Refer to an engineer",
+}
+
+
+def ranch_name(plan: PlanFile) -> str:
+    """Name of the land, or of the plan's file where the boundary has none."""
+    names = [r["name"] for r in plan.rows("ranch") if r["name"]] if "ranch" in plan.layers else []
+    return printable(names[0] if names else plan.path.stem, 120)
+
+
+def cover_data(plan: PlanFile, sites: Sequence[Row], *, source_line: str) -> dict[str, Any]:
+    """Summary, cautions, and what has to be settled before any work."""
+    run, units = plan.run_info, plan.units
+    total = len(plan.sites["site_id"])
+    work = [in_units(text, units) for key, text in run.items() if key.startswith("work ")]
+    cautions = [in_units(text, units) for key, text in run.items() if key.startswith("caution ")]
+    crs = plan.crs
+    return {
+        "ranch": ranch_name(plan),
+        "plan": printable(plan.name, 80),
+        "shown": f"{total} sites, ranked"
+        if len(sites) == total
+        else f"{total} sites, ranked; sheets for {len(sites)} of them",
+        "summary": sentences(in_units(run.get("summary", ""), units), most=500),
+        # What stands before the work is on the same page.
+        "work": [s for text in work[:6] if not text.startswith("Before") for s in sentences(text)],
+        "cautions": [printable(text) for text in cautions[:10]],
+        "before": [
+            [printable(row["subject"], 40), printable(row["text"])]
+            for row in plan.rows("before_you_build")[:14]
+        ],
+        "source": f"{source_line} Grid: {printable(crs.name, 60) if crs else 'unknown'}, metres.",
+        "version": printable(plan.version, 20),
+        "units": "Feet and acres" if units == "us" else "Metres and hectares",
+    }
+
+
+def legend_data(
+    wanted: LegendWanted, symbols: Mapping[str, str], *, roads: bool
+) -> list[list[str]]:
+    """Shapes of the cover's map and what they mean: file name or kind of line, and words."""
+    out = [[symbols[c], _CONTROL_WORDS[c]] for c in _CONTROL_WORDS if c in wanted.controls]
+    if wanted.dips:
+        out.append([symbols["dip"], "Rolling dip: lead water off a road"])
+    if wanted.unsure:
+        out.append([symbols["unsure"], "Outline only: not sure, look first"])
+    if wanted.headcuts:
+        out.append([symbols["headcut"], "Headcut: a sudden drop in the bed"])
+    lines = (
+        (wanted.channels, "channel", "Channel, wider where more land drains to it"),
+        (wanted.incomplete, "dashed", "Channel whose land the raster cuts off"),
+        ("pool" in wanted.pools, "pool", "Still pool behind a structure"),
+        ("wedge" in wanted.pools, "wedge", "Sediment that fills in behind it"),
+        (wanted.ranch, "ranch", "Ranch boundary"),
+        (roads, "road", "Road"),
+    )
+    out += [[name, words] for shown, name, words in lines if shown]
+    return out
+
+
+def list_data(plan: PlanFile, sites: Sequence[Row], with_sheet: set[int]) -> list[dict[str, Any]]:
+    """Rows of the ranked list."""
+
+    def number(site: Row, name: str) -> str:
+        return amount("sites", name, float(site[name]), plan.units)
+
+    return [
+        {
+            "site": int(s["site_id"]),
+            "rank": int(s["rank"]),
+            "what": printable(short_title(s["structure"], str(s["control"])), 40),
+            "place": f"{s['lat']:.5f}, {s['lon']:.5f}",
+            "steep": number(s, "headcut_height_m")
+            if known(s["headcut_height_m"])
+            else f"{significant(100 * s['slope'])} %",
+            "width": number(s, "bank_width_m"),
+            "area": ("" if s["area_complete"] else "over ") + number(s, "drainage_area_ha")
+            if s["drainage_area_ha"] > 0
+            else "-",
+            "flow": number(s, "design_flow_m3s"),
+            "cost": money(s["cost_likely"]),
+            "sheet": int(s["site_id"]) in with_sheet,
+        }
+        for s in sites
+    ]
+
+
+def order_data(plan: PlanFile) -> dict[str, Any]:
+    """Rows of the order to build, what waits for an engineer, and what a budget leaves out."""
+    channels = plan.rows("channels") if "channels" in plan.layers else []
+    order = build_order(plan.rows("sites"), channels)
+    steps = []
+    for group in order.groups:
+        for place, site in enumerate(group.sites):
+            steps.append(
+                {
+                    "rank": int(site["rank"]),
+                    "site": int(site["site_id"]),
+                    "what": printable(short_title(site["structure"], str(site["control"])), 40),
+                    "why": _why_here(site, place, group.sites),
+                    "days": significant(site["crew_days"]) if known(site["crew_days"]) else "-",
+                    "first": place == 0,
+                }
+            )
+    return {
+        "steps": steps,
+        "waiting": _ranks(order.waiting),
+        "left_out": _ranks(order.left_out),
+        "dips": any(g.sites[0]["structure"] == "rolling dip" for g in order.groups),
+    }
+
+
+def _ranks(sites: Sequence[Row]) -> str:
+    return listed([str(s["rank"]) for s in sites], most=60) if sites else ""
+
+
+def _why_here(site: Row, place: int, group: Sequence[Row]) -> str:
+    if site["structure"] == "rolling dip":
+        return "on the road, from the top down"
+    if len(group) == 1:
+        return "stands alone"
+    if place == 0:
+        return f"first of {len(group)} that work together"
+    return f"then this, number {place + 1} of {len(group)}"
+
+
+def _quantity(row: Row, plan: PlanFile) -> str:
+    """How much is paid for; what is counted needs no unit, and days are said in full."""
+    value, unit = float(row["quantity"]), str(row["unit"])
+    if not known(value):
+        return ""
+    if unit in ("each", "load"):
+        return significant(value, 3)
+    return number_and_unit(value, unit, plan.units).replace("person-day", "person-days")
+
+
+def totals_data(plan: PlanFile) -> dict[str, Any]:
+    """Materials and cost of everything together, or of what a budget chose."""
+    chosen = -1 if any(r["site_id"] == -1 for r in plan.rows("materials")) else 0
+    materials, costs = plan.rows("materials", chosen), plan.rows("costs", chosen)
+    names = {r["item"]: first_upper(str(r["meaning"] or r["item"])) for r in materials}
+    names |= {"haul": "Haul, truck loads", "labour": "Labour", "rolling_dip": "Rolling dips"}
+    units = plan.units
+    return {
+        "of": "the sites that the budget chose" if chosen else "all sites together",
+        "currency": printable(plan.run_info.get("currency", ""), 12),
+        "materials": [
+            [
+                printable(names[r["item"]], 60),
+                number_and_unit(float(r["amount"]), r["unit"], units),
+                number_and_unit(float(r["amount_with_spare"]), r["unit"], units),
+                f"{r['loads']:.0f}" if known(r["loads"]) else "",
+            ]
+            for r in materials[:24]
+        ],
+        "costs": [
+            [
+                printable(names.get(r["item"], first_upper(str(r["item"]))), 60),
+                _quantity(r, plan),
+                *(money(float(r[n])) for n in ("low", "likely", "high")),
+            ]
+            for r in costs[:30]
+        ],
+    }

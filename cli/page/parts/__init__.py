@@ -1,0 +1,1 @@
+"""Frame, styles and scripts of the page, as they are put together on writing."""

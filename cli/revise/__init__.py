@@ -1,0 +1,1 @@
+"""Reading what comes back from the field, and writing the revised plan."""

@@ -1,0 +1,289 @@
+"""A plan once more, with what was measured on site in the place of what the elevations told."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+
+from siting.bases import is_head
+from siting.candidates import Sites, sized_sites
+from siting.effects import Effect, holds_back
+from siting.errors import FieldRowsError
+from siting.flood_rows import Columns
+from siting.rank_effect import rank_effect
+from siting.ranking import Ranking, load_weights, rank_sites, why_first
+from siting.revising.apply import apply_field
+from siting.revising.field_rows import FieldTable, read_rows
+from siting.revising.gathering import gather
+from siting.revising.measures import FieldSite, Planned, SetAside
+from siting.revising.pairs import regrouped
+from siting.revising.prism import SOURCE, even_effect
+from siting.settings_used import SettingsUsed, settings_of
+from siting.site_records import SiteRecord, joined, read_record, restored
+from siting.structure_tables import Built, told_of
+from siting.structures.base import StructureType
+from siting.structures.catalogue import structure_types
+from siting.wording import counted
+
+Project = Callable[[float, float], tuple[float, float]]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PlanParts:
+    """What a plan keeps of its own making.
+
+    Parameters
+    ----------
+    records
+        Texts of the table ``site_records``, in the order of the sites' numbers.
+    settings
+        Texts of the table ``settings_used`` by name.
+    length_unit
+        Unit of lengths that do not say theirs: ``m``, or ``ft`` for a plan in US units.
+    project
+        Turns longitude and latitude into the plan's coordinates.
+    """
+
+    records: Sequence[str]
+    settings: Mapping[str, str]
+    length_unit: str
+    project: Project
+
+
+@dataclass(frozen=True, eq=False)
+class Worked:
+    """Sites with everything that follows from them.
+
+    Parameters
+    ----------
+    records
+        What they were decided from.
+    sites, effects, ranking, built
+        As a screening works them out.
+    rank_usual
+        Ranks by the weights that come with the package.
+    """
+
+    records: tuple[SiteRecord, ...]
+    sites: Sites
+    effects: tuple[Effect, ...]
+    ranking: Ranking
+    rank_usual: np.ndarray[tuple[int], np.dtype[np.int64]]
+    built: Built
+    why_first: str
+
+    @cached_property
+    def columns(self) -> Columns:
+        """Columns that structures add to the sites, and ranks by the usual weights."""
+        return {**self.built.columns, "rank_usual": self.rank_usual}
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Revised:
+    """A plan before and after.
+
+    Parameters
+    ----------
+    planned, now
+        As screened, and with what was measured.
+    settings
+        What both were made with.
+    found
+        What is known from the field, by number of the site.
+    tables
+        Files with their rows, by revision from 1.
+    set_aside
+        What could not be used.
+    """
+
+    planned: Worked
+    now: Worked
+    settings: SettingsUsed
+    found: Mapping[int, FieldSite]
+    tables: tuple[FieldTable, ...]
+    set_aside: tuple[SetAside, ...]
+
+    @property
+    def touched(self) -> tuple[int, ...]:
+        """Numbers of the sites of which the field said something."""
+        return tuple(sorted(n for n, site in self.found.items() if site.origins))
+
+
+def revise(
+    parts: PlanParts,
+    tables: Sequence[FieldTable],
+    *,
+    types: Sequence[StructureType] | None = None,
+) -> Revised:
+    """Work a plan out again.
+
+    Parameters
+    ----------
+    parts
+        The plan as screened.
+    tables
+        Files from the field, the earliest first; what a later one says of a measure replaces what
+        an earlier one said.
+    types
+        Structure types to choose from; all that are installed by default.
+
+    Raises
+    ------
+    RecordError, RulesError, CostError
+        The plan cannot be restored.
+    FieldRowsError
+        The last file says nothing that can be used, or cannot be read.
+    """
+    every = tuple(structure_types()) if types is None else tuple(types)
+    settings = settings_of(parts.settings)
+    records = tuple(
+        read_record(text, rules=settings.rules, stock=settings.build.stock)
+        for text in parts.records
+    )
+    if not records:
+        raise FieldRowsError("a plan without sites", expected="sites that were measured")
+    sites, effects = restored(records, every)
+    planned = _worked(records, sites, effects, settings)
+    found, aside = _gathered(parts, tables, planned)
+    applied = apply_field(
+        records,
+        sites.places,
+        found,
+        types=every,
+        keep=settings.build.keep,
+        cell_m=records[0].cell_m,
+    )
+    places = regrouped(sites.places, [r.place for r in applied.records], found, settings.rules)
+    own = tuple(replace(r, place=p) for r, p in zip(applied.records, places, strict=True))
+    again = sized_sites(
+        places,
+        tuple(r.spot for r in own),
+        joined([r.measured for r in own]),
+        azimuth_deg=sites.azimuth_deg,
+        section=joined([r.section for r in own]),
+        place_m=(
+            np.array([r.x_m for r in own]),
+            np.array([r.y_m for r in own]),
+            sites.elevation_m,
+        ),
+    )
+    now = _worked(own, again, _effects(planned, again, own), settings)
+    return Revised(planned, now, settings, found, tuple(tables), (*aside, *applied.set_aside))
+
+
+def _gathered(
+    parts: PlanParts, tables: Sequence[FieldTable], planned: Worked
+) -> tuple[dict[int, FieldSite], tuple[SetAside, ...]]:
+    """Take all files together, the earliest first."""
+    sites = {
+        i: Planned(is_head(r.place), r.x_m, r.y_m, on_road=r.spot.purpose == "road")
+        for i, r in enumerate(planned.records, start=1)
+    }
+    found: dict[int, FieldSite] = {}
+    aside: tuple[SetAside, ...] = ()
+    for revision, table in enumerate(tables, start=1):
+        found, more = gather(
+            read_rows(table, length_unit=parts.length_unit),
+            sites,
+            planned.records[0].spot.rules,
+            revision=revision,
+            source=table.source,
+            project=parts.project,
+            before=found,
+        )
+        aside = (*aside, *more)
+    last = len(tables)
+    new = [s for s in found.values() if any(o.revision == last for o, *_ in s.origins.values())]
+    if not any(_says(site, last) for site in new):
+        raise _nothing(tables[-1], [a for a in aside if a.origin.revision == last])
+    return found, aside
+
+
+def _says(site: FieldSite, revision: int) -> bool:
+    """Whether a site's rows of one revision say more than where its point lies."""
+    return any(
+        origin.revision == revision and what not in ("x", "y")
+        for what, (origin, *_) in site.origins.items()
+    )
+
+
+def _nothing(table: FieldTable, aside: Sequence[SetAside]) -> FieldRowsError:
+    if aside:
+        first = aside[0]
+        more = f", and {len(aside) - 1} more" if len(aside) > 1 else ""
+        return FieldRowsError(
+            f"nothing in {table.source} can be used: row {first.origin.row}: {first.reason}{more}",
+            expected="measures, decisions or notes for sites of the plan",
+        )
+    return FieldRowsError(
+        f"nothing was measured: {table.source} has {counted(len(table.rows), 'row')} and all are "
+        "blank",
+        expected="a measured width, depth, drop or slope, a decision or notes at one site at least",
+    )
+
+
+def _worked(
+    records: tuple[SiteRecord, ...],
+    sites: Sites,
+    effects: tuple[Effect, ...],
+    settings: SettingsUsed,
+) -> Worked:
+    """Rank, count and price sites as a screening does."""
+    ranking = rank_sites(sites, rules=settings.rules, weights=settings.weights)
+    usual = ranking
+    if settings.weights_given:
+        usual = rank_sites(sites, rules=settings.rules, weights=load_weights())
+    return Worked(
+        records=records,
+        sites=sites,
+        effects=effects,
+        ranking=ranking,
+        rank_usual=rank_effect(usual, ranking).rank_default,
+        built=told_of(
+            sites,
+            effects,
+            ranking,
+            weights=settings.weights,
+            means=settings.means,
+            keep=settings.build.keep,
+            design_period_yr=settings.build.design_period_yr,
+            cell_m=records[0].cell_m,
+        ),
+        why_first=why_first(sites, ranking, settings.weights),
+    )
+
+
+def _effects(planned: Worked, again: Sites, own: Sequence[SiteRecord]) -> tuple[Effect, ...]:
+    """Keep what the ground told where nothing it rests on changed."""
+    out = []
+    for i, (old, effect) in enumerate(zip(planned.records, planned.effects, strict=True)):
+        place, size, spot = again.places[i], again.sizes[i], again.spots[i]
+        before = planned.sites.sizes[i]
+        if is_head(old.place):
+            out.append(effect)
+        elif size is None or not holds_back(place, size):
+            out.append(Effect())
+        elif (
+            own[i].x_m == old.x_m
+            and own[i].y_m == old.y_m
+            and spot.section is old.spot.section
+            and spot.slope == old.spot.slope
+            and before is not None
+            and before.height_m == size.height_m
+        ):
+            out.append(effect)
+        else:
+            flow = again.design_flow(i)
+            even = even_effect(spot, size, foot_m=_foot_m(old, own[i]), flow=flow)
+            out.append(replace(even, source=SOURCE))
+    return tuple(out)
+
+
+def _foot_m(planned: SiteRecord, now: SiteRecord) -> float:
+    """Distance to the foot of the drop above, from where the site stands now."""
+    angle = np.radians(planned.azimuth_deg)
+    east, north = now.x_m - planned.x_m, now.y_m - planned.y_m
+    return float(planned.place.foot_distance_m + east * np.sin(angle) + north * np.cos(angle))

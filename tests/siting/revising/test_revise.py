@@ -1,0 +1,468 @@
+"""A plan worked out again: what stays, what changes, and that nothing is lost."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Callable
+from dataclasses import fields, replace
+from typing import Any
+
+import numpy as np
+import pytest
+import shapely
+
+from siting.errors import FieldRowsError, RecordError
+from siting.ranking import load_weights, rank_sites
+from siting.revising.bias import biases
+from siting.revising.changes import Change, changes_of
+from siting.revising.field_rows import FieldRow, FieldTable
+from siting.revising.revise import Revised, revise
+from siting.revising.tables import (
+    aside_columns,
+    note_table,
+    planned_columns,
+    revised_sites,
+    row_columns,
+    tables_given,
+)
+from siting.site_records import read_record, restored
+from siting.structures.catalogue import structure_types
+from siting.structures.spot import Stock
+
+#: Of the gully that is worked out: two heads with a grade control each, and a lone series between.
+LOW_CONTROL, LOW_HEAD, SERIES, HIGH_CONTROL, HIGH_HEAD = 6, 7, (8, 9, 10, 11, 12), 13, 14
+
+
+@pytest.fixture(scope="module")
+def with_rows(parts) -> Callable[..., Revised]:
+    def go(*rows: dict[str, object], more: tuple[FieldTable, ...] = ()) -> Revised:
+        return revise(parts, (table(*rows), *more))
+
+    return go
+
+
+def table(*rows: dict[str, object], source: str = "field.csv") -> FieldTable:
+    texts = [{name: str(value) for name, value in row.items()} for row in rows]
+    columns = tuple(dict.fromkeys(["site_id", *(name for row in texts for name in row)]))
+    given = tuple(FieldRow(n, row) for n, row in enumerate(texts, start=2))
+    return FieldTable(source, columns, given)
+
+
+def same(a: Any, b: Any) -> bool:
+    """Whether two values of this package are the same to the last digit."""
+    if isinstance(a, np.ndarray):
+        if a.dtype == object:
+            return a.tolist() == b.tolist()
+        return np.array_equal(a, b, equal_nan=a.dtype.kind == "f")
+    if isinstance(a, float):
+        return a == b or (math.isnan(a) and math.isnan(b))
+    if isinstance(a, tuple):
+        return len(a) == len(b) and all(same(x, y) for x, y in zip(a, b, strict=True))
+    if hasattr(a, "__dataclass_fields__"):
+        names = [f.name for f in fields(a)]
+        return type(a) is type(b) and all(same(getattr(a, n), getattr(b, n)) for n in names)
+    if isinstance(a, dict) or hasattr(a, "items"):
+        return list(a) == list(b) and all(same(a[k], b[k]) for k in a)
+    if type(a).__module__.startswith("siting.structures.") and not isinstance(a, str):
+        return type(a) is type(b)
+    return bool(a == b)
+
+
+def change(revised: Revised, site: int, subject: str) -> Change:
+    (found,) = (
+        c
+        for c in changes_of(revised)
+        if (c.site_id, c.subject, c.kind) == (site, subject, "changed")
+    )
+    return found
+
+
+# ---- restoring ---------------------------------------------------------------------------------
+
+
+def test_every_site_is_restored_to_the_last_digit(flush, parts) -> None:
+    records = [read_record(t, rules=flush.ground.rules, stock=Stock()) for t in parts.records]
+    sites, effects = restored(records, tuple(structure_types()))
+    for f in fields(sites):
+        assert same(getattr(sites, f.name), getattr(flush.sites, f.name)), f.name
+    assert same(effects, flush.effects)
+    ranking = rank_sites(sites, rules=flush.ground.rules, weights=load_weights())
+    assert same(ranking, flush.ranking)
+
+
+def test_a_measure_of_one_site_leaves_the_others_as_they_were(with_rows) -> None:
+    revised = with_rows({"site_id": SERIES[2], "measured_width": 3.0})
+    planned, now = revised.planned, revised.now
+    assert not same(now.sites.spots[SERIES[2] - 1], planned.sites.spots[SERIES[2] - 1])
+    for i in range(now.sites.count):
+        if i + 1 != SERIES[2]:
+            assert same(now.sites.spots[i], planned.sites.spots[i])
+            assert same(now.sites.sizes[i], planned.sites.sizes[i])
+            assert same(now.effects[i], planned.effects[i])
+            assert now.sites.caution[i] == planned.sites.caution[i]
+            assert now.sites.places[i].reason == planned.sites.places[i].reason
+
+
+@pytest.mark.parametrize(
+    ("spoil", "says"),
+    [
+        (lambda text: text[:-5], "cannot be read"),
+        (lambda text: text.replace('"version":1', '"version":9'), "of version 9"),
+        (lambda text: text.replace('"slope"', '"tilt"'), "cannot be read"),
+        (lambda text: "[]", "cannot be read"),
+        (lambda text: text.replace("rock bowl", "straw bale"), "straw bale in the plan"),
+    ],
+)
+def test_a_record_that_was_changed_is_said(parts, spoil, says: str) -> None:
+    at = LOW_HEAD - 1
+    texts = [spoil(t) if i == at else t for i, t in enumerate(parts.records)]
+    with pytest.raises(RecordError, match=says):
+        revise(replace(parts, records=texts), [table({"site_id": 1, "measured_width": 3})])
+
+
+def test_records_are_json_of_finite_numbers(parts) -> None:
+    def refuse(name: str) -> None:
+        raise AssertionError(name)
+
+    for text in parts.records:
+        json.loads(text, parse_constant=refuse)
+
+
+# ---- what was measured -------------------------------------------------------------------------
+
+
+def test_measured_bankfull_raises_the_height_to_a_third_of_it(with_rows) -> None:
+    site = SERIES[0]
+    revised = with_rows({"site_id": site, "measured_bankfull_depth": 0.48})
+    spot, size = revised.now.sites.spots[site - 1], revised.now.sites.sizes[site - 1]
+    assert revised.planned.sites.sizes[site - 1].height_m == 0.0
+    assert spot.bankfull_sure
+    # a third of 0.48 m is 0.16 m, in steps of 0.05 m
+    assert spot.height_limit_m == pytest.approx(0.15)
+    assert size.height_m == pytest.approx(0.15)
+    assert change(revised, site, "height").now == pytest.approx(0.15)
+    reading = revised.now.sites.reading
+    assert reading.bankfull.source[site - 1] == "measured"
+    assert reading.height_why[site - 1] is None
+    assert "measure" not in revised.now.sites.caution[site - 1]
+
+
+def test_measured_bankfull_never_passes_the_cap(with_rows) -> None:
+    site = SERIES[0]
+    row = {"site_id": site, "measured_depth": 3.2, "measured_bankfull_depth": 3}
+    spot = with_rows(row).now.sites.spots[site - 1]
+    assert spot.height_limit_m == spot.rules.high("grade_control.height")
+
+
+def test_a_measured_channel_stretches_the_section(with_rows) -> None:
+    site = SERIES[1]
+    revised = with_rows({"site_id": site, "measured_width": 8.0, "measured_depth": 0.6})
+    old, new = (w.sites.spots[site - 1] for w in (revised.planned, revised.now))
+    wide, deep = 8.0 / old.bank_width_m, 0.6 / old.bank_depth_m
+    assert np.ptp(new.section.offset_m) == pytest.approx(wide * np.ptp(old.section.offset_m))
+    assert new.section.rim_m == pytest.approx(deep * old.section.rim_m)
+    assert new.bed_width_m == pytest.approx(wide * old.bed_width_m)
+    # the area at the same share of the depth grows with both
+    depth = 0.4 * old.section.rim_m
+    assert new.section.area_m2(deep * depth) == pytest.approx(
+        wide * deep * old.section.area_m2(depth)
+    )
+    assert revised.now.sites.reading.width_source[site - 1] == "measured"
+    flow = revised.now.sites.design_flow(site - 1)
+    assert flow is not None
+    assert flow.depth_m < revised.planned.sites.design_flow(site - 1).depth_m
+
+
+def test_a_head_measured_past_the_limit_is_referred_and_its_control_falls_away(with_rows) -> None:
+    revised = with_rows({"site_id": LOW_HEAD, "measured_drop": 1.19, "decision": "build"})
+    head, control = (revised.now.sites.places[n - 1] for n in (LOW_HEAD, LOW_CONTROL))
+    # 1.19 m and 0.02 m of error are more than 1.2 m
+    assert (head.control, head.structure) == ("refer", "engineer")
+    assert "The drop, 1.2 m" in head.reason
+    assert "drop 1.19 m" in head.reason
+    assert "falls away with site 7" in control.left_out
+    assert revised.now.sites.sizes[LOW_CONTROL - 1] is None
+    assert (control.group, control.build_order) == (0, 0)
+    (aside,) = revised.set_aside
+    assert (aside.kind, aside.column, aside.origin.row) == ("conflicting", "decision", 2)
+    last = revised.now.ranking.rank.max()
+    assert revised.now.ranking.rank[LOW_CONTROL - 1] == last
+
+
+def test_a_head_within_the_limit_is_built_at_its_measured_height(with_rows) -> None:
+    revised = with_rows({"site_id": LOW_HEAD, "measured_drop": 0.7, "measured_depth": 1.0})
+    place, size = revised.now.sites.places[LOW_HEAD - 1], revised.now.sites.sizes[LOW_HEAD - 1]
+    assert place.control == "vertical"
+    assert place.headcut_height_m == 0.7
+    assert size.height_m == pytest.approx(0.7)
+    assert change(revised, LOW_HEAD, "height").planned == pytest.approx(0.4997, abs=1e-3)
+    said = revised.now.sites.caution[LOW_HEAD - 1]
+    assert "The drop is 0.20 m higher than the elevations show" in said
+    assert "crest of site 6" in said
+    costs = change(revised, LOW_HEAD, "cost")
+    assert costs.now > costs.planned
+
+
+def test_no_structure_fits_says_why_and_refers(with_rows) -> None:
+    site = SERIES[3]
+    revised = with_rows({"site_id": site, "measured_slope_pct": "9"})
+    place = revised.now.sites.places[site - 1]
+    assert place.control == "refer"
+    assert "9.0 %" in place.reason
+    assert place.reason.count("One-rock dam") + place.reason.count("one-rock dam") <= 1
+    note = change(revised, site, "structure").note
+    assert note
+    assert note in place.reason
+
+
+def test_what_needs_the_ground_is_worked_out_for_an_even_channel(with_rows) -> None:
+    site = SERIES[0]
+    revised = with_rows({"site_id": site, "measured_bankfull_depth": 0.9, "measured_slope": 0.02})
+    effect, size = revised.now.effects[site - 1], revised.now.sites.sizes[site - 1]
+    assert effect.source != "elevations"
+    # H / S: 0.3 m at 2 %
+    assert size.height_m == pytest.approx(0.3)
+    assert effect.pool.length_m == pytest.approx(15.0, rel=0.02)
+    assert effect.wedge.length_m == pytest.approx(37.5, rel=0.02)
+    columns = revised.now.columns
+    assert columns["pool_source"][site - 1] == "measured"
+    assert columns["pool_volume_m3"][site - 1] == effect.pool.volume_m3
+
+
+def test_a_pair_backs_water_once_bankfull_allows_a_crest(with_rows) -> None:
+    assert "Its grade control only holds the bed" in " ".join(
+        with_rows({"site_id": 1, "notes": "x"}).planned.sites.places[LOW_HEAD - 1].cautions
+    )
+    revised = with_rows({"site_id": LOW_CONTROL, "measured_bankfull_depth": 0.6})
+    control, head = (revised.now.sites.places[n - 1] for n in (LOW_CONTROL, LOW_HEAD))
+    spot, size = revised.now.sites.spots[LOW_CONTROL - 1], revised.now.sites.sizes[LOW_CONTROL - 1]
+    assert spot.needed_height_m == pytest.approx(control.foot_rise_m)
+    assert size.height_m >= control.foot_rise_m
+    assert "As measured it backs water to the foot." in control.reason
+    assert "too low here" not in control.reason
+    assert not any("only holds the bed" in c for c in head.cautions)
+    assert revised.now.effects[LOW_CONTROL - 1].pool.toe_depth_m >= -0.005
+
+
+# ---- decisions ---------------------------------------------------------------------------------
+
+
+def test_a_skipped_site_stays_in_the_list_and_leaves_materials_and_order(with_rows) -> None:
+    site = SERIES[1]
+    revised = with_rows({"site_id": site, "decision": "skip", "notes": "fence in the way"})
+    now, planned = revised.now, revised.planned
+    assert now.sites.count == planned.sites.count
+    assert now.sites.sizes[site - 1] is None
+    assert not now.columns["chosen"][site - 1]
+    assert now.columns["chosen_why"][site - 1] == 'Left out on site: "fence in the way".'
+    assert site not in now.built.tables["materials"]["site_id"]
+    assert site not in now.built.structures.columns["site_id"]
+    assert now.ranking.rank[site - 1] == now.sites.count
+    lost = planned.built.takes.bill.by_site[site - 1, 1]
+    totals = [w.built.takes.bill.total()[1] for w in (planned, now)]
+    assert totals[0] - totals[1] == pytest.approx(lost)
+    # the rest of the series is counted again
+    orders = [now.sites.places[n - 1].build_order for n in SERIES]
+    assert orders == [1, 0, 2, 3, 4]
+    assert change(revised, site, "structure").now_text == "left out"
+
+
+def test_a_head_without_its_grade_control_says_so(with_rows) -> None:
+    revised = with_rows({"site_id": LOW_CONTROL, "decision": "skip"})
+    head = revised.now.sites.places[LOW_HEAD - 1]
+    assert (head.group, head.build_order) == (0, 0)
+    assert "No grade control below it: site 6 is not built." in revised.now.sites.caution[6]
+    assert revised.now.sites.sizes[LOW_HEAD - 1] is not None
+
+
+def test_a_grade_control_without_its_head_stands_only_when_the_field_says_so(with_rows) -> None:
+    skip = {"site_id": LOW_HEAD, "decision": "skip"}
+    alone = with_rows(skip, {"site_id": LOW_CONTROL, "decision": "build"}).now
+    assert alone.sites.sizes[LOW_CONTROL - 1] is not None
+    assert "Nothing is built at site 7 above it" in alone.sites.caution[LOW_CONTROL - 1]
+    assert with_rows(skip).now.sites.sizes[LOW_CONTROL - 1] is None
+
+
+def test_what_is_referred_on_site_gives_the_reason_of_the_field(with_rows) -> None:
+    long = "waterhole of the neighbour " * 400
+    revised = with_rows({"site_id": SERIES[0], "decision": "refer", "notes": long})
+    place = revised.now.sites.places[SERIES[0] - 1]
+    assert (place.control, place.structure) == ("refer", "engineer")
+    assert place.reason.startswith('Referred on site: "waterhole of the neighbour')
+    assert len(place.reason) < 1000
+    assert revised_sites(revised, None).columns["field_notes"][SERIES[0] - 1] == long.strip()
+
+
+def test_a_site_is_moved_and_its_footprint_with_it(with_rows) -> None:
+    site = SERIES[2]
+    planned = with_rows({"site_id": 1, "notes": "x"}).planned.sites
+    x, y = float(planned.x_m[site - 1]), float(planned.y_m[site - 1])
+    revised = with_rows({"site_id": site, "x": x + 3, "y": y - 4, "decision": "move"})
+    now = revised.now.sites
+    assert (now.x_m[site - 1], now.y_m[site - 1]) == (x + 3, y - 4)
+    shapes = [
+        shapely.union_all(
+            w.built.structures.geometry[w.built.structures.columns["site_id"] == site]
+        )
+        for w in (revised.planned, revised.now)
+    ]
+    moved = shapely.affinity.translate(shapes[0], 3, -4)
+    assert shapes[1].symmetric_difference(moved).area < 1e-6
+    assert "Moved 5.0 m on site" in now.places[site - 1].reason
+    assert revised_sites(revised, None).columns["moved_m"][site - 1] == pytest.approx(5.0)
+
+
+def test_a_site_moved_beside_a_road_is_referred(flush, parts) -> None:
+    site = SERIES[2]
+    x, y = float(flush.sites.x_m[site - 1]), float(flush.sites.y_m[site - 1])
+    # 30 m is the furthest that a site may be moved; the road has to come to it
+    near = {"type": "LineString", "coordinates": [[x - 30.0, 0.0], [x - 30.0, 400.0]]}
+    settings = dict(parts.settings)
+    keep = json.loads(settings["keep"])
+    keep["features"][0]["geometry"] = near
+    settings["keep"] = json.dumps(keep)
+    beside = replace(parts, settings=settings)
+    row = {"site_id": site, "x": x - 28.0, "y": y, "decision": "move"}
+    place = revise(beside, [table(row)]).now.sites.places[site - 1]
+    assert (place.control, place.structure) == ("refer", "engineer")
+    assert "Moved to 2.0 m from a road" in place.reason
+    clear = revise(parts, [table(row)]).now.sites.places[site - 1]
+    assert clear.control == "grade"
+
+
+def test_build_settles_a_place_that_measuring_makes_fit_for_hands(with_rows) -> None:
+    refer = with_rows({"site_id": LOW_HEAD, "measured_drop": 1.3, "measured_depth": 1.3})
+    assert refer.now.sites.places[LOW_HEAD - 1].control == "refer"
+    # a later file corrects it
+    later = table({"site_id": LOW_HEAD, "measured_drop": 0.6}, source="later.csv")
+    again = with_rows({"site_id": LOW_HEAD, "measured_drop": 1.3}, more=(later,))
+    assert again.now.sites.places[LOW_HEAD - 1].control == "vertical"
+    assert again.set_aside == ()
+
+
+# ---- what is told and kept ---------------------------------------------------------------------
+
+
+def test_the_bias_of_the_elevations_needs_three_measurements(with_rows) -> None:
+    widths = with_rows({"site_id": 1, "notes": "x"}).planned.sites.reading.bank_width_m
+    rows = [
+        {"site_id": n, "measured_width": repr(float(widths[n - 1] * r))}
+        for n, r in zip(SERIES, (0.8, 0.9, 0.7, 1.1, 0.85), strict=True)
+    ]
+    revised = with_rows(*rows)
+    width, depth, _, _ = biases(revised.planned.records, revised.found)
+    assert (width.count, depth.count) == (5, 0)
+    # of 0.7, 0.8, 0.85, 0.9, 1.1
+    assert (width.low, width.median, width.high) == pytest.approx((0.8, 0.85, 0.9))
+    assert "too wide" in width.sentence()
+    assert "too few" in depth.sentence()
+    few = with_rows(*rows[:2])
+    assert "2 measurements, too few" in biases(few.planned.records, few.found)[0].sentence()
+
+
+def test_every_row_is_found_again_and_can_be_read_again(with_rows) -> None:
+    rows = (
+        {"site_id": 1, "measured_width": "3.2 ft", "notes": "عين 🪨 à"},
+        {"site_id": 99, "measured_width": "3 m"},
+        {"site_id": 2, "measured_width": "400 ft", "decision": "skip"},
+        {"site_id": 3},
+    )
+    revised = with_rows(*rows)
+    columns = row_columns(revised.tables, revised.set_aside)
+    assert columns["status"].tolist() == ["used", "set aside", "partly used", "blank"]
+    assert columns["row"].tolist() == [2, 3, 4, 5]
+    assert json.loads(columns["text"][0])["notes"] == "عين 🪨 à"
+    again = tables_given({name: values.tolist() for name, values in columns.items()})
+    assert [dict(r.texts) for r in again[0].rows] == [
+        {name: str(value) for name, value in row.items()} for row in rows
+    ]
+    aside = aside_columns(revised.set_aside)
+    assert aside["row"].tolist() == [3, 4]
+    assert aside["kind"].tolist() == ["unknown", "impossible"]
+
+
+def test_both_values_are_kept(with_rows) -> None:
+    revised = with_rows({"site_id": SERIES[0], "measured_width": 3.0, "soil": "clay"})
+    now = revised_sites(revised, None).columns
+    planned = planned_columns(revised.planned, None)
+    i = SERIES[0] - 1
+    assert (now["measured_width_m"][i], now["width_m"][i]) == (3.0, 3.0)
+    assert planned["width_m"][i] == revised.planned.sites.measured.width_m[i]
+    assert np.isnan(now["measured_width_m"][0])
+    sheet = note_table(revised, ["clay"]).columns
+    assert sheet["measured_width_m"][i] == 3.0
+    assert sheet["soil"][i] == "clay"
+    assert note_table(revised, ["sand"]).columns["soil"][i] is None
+
+
+def test_changes_add_up(with_rows) -> None:
+    revised = with_rows(
+        {"site_id": SERIES[0], "measured_bankfull_depth": 0.6},
+        {"site_id": LOW_HEAD, "measured_drop": 0.6},
+    )
+    found = [c for c in changes_of(revised) if c.kind == "changed" and c.subject == "cost"]
+    by_site = sum(c.now - c.planned for c in found if c.site_id)
+    (total,) = (c.now - c.planned for c in found if not c.site_id)
+    assert total == pytest.approx(by_site)
+    assert {c.site_id for c in found} == {0, SERIES[0], LOW_HEAD}
+
+
+def test_blank_rows_are_an_error(with_rows) -> None:
+    with pytest.raises(FieldRowsError, match=r"nothing was measured: field\.csv has 2 rows"):
+        with_rows({"site_id": 1}, {"site_id": 2})
+    with pytest.raises(
+        FieldRowsError, match=r"nothing in field\.csv can be used: row 2: .*site '99'"
+    ):
+        with_rows({"site_id": 99, "measured_width": 2})
+    # an earlier file does not make up for it
+    with pytest.raises(FieldRowsError, match=r"later\.csv has 1 row "):
+        with_rows({"site_id": 1, "notes": "x"}, more=(table({"site_id": 1}, source="later.csv"),))
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_whatever_is_measured_the_plan_stays_whole(parts, flush, seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    rows = []
+    for i in range(1, flush.sites.count + 1):
+        row: dict[str, object] = {"site_id": i}
+        for name, low, high in (
+            ("width", 0.2, 15.0),
+            ("depth", 0.05, 3.0),
+            ("bankfull_depth", 0.03, 1.0),
+            ("drop", 0.1, 2.0),
+            ("slope", 0.0, 0.12),
+        ):
+            if rng.random() < 0.4:
+                row[f"measured_{name}"] = repr(float(rng.uniform(low, high)))
+        if rng.random() < 0.5:
+            row["decision"] = str(rng.choice(["build", "skip", "move", "refer"]))
+            row["x"] = repr(float(flush.sites.x_m[i - 1] + rng.normal(0, 12)))
+            row["y"] = repr(float(flush.sites.y_m[i - 1] + rng.normal(0, 12)))
+        rows.append(row)
+    revised = revise(parts, [table(*rows)])
+    now = revised.now
+    n = now.sites.count
+    assert n == flush.sites.count
+    assert sorted(now.ranking.rank.tolist()) == list(range(1, n + 1))
+    built = [s is not None for s in now.sites.sizes]
+    assert now.built.takes.quantities.built.tolist() == built
+    assert set(now.built.structures.columns["site_id"].tolist()) == {
+        i + 1 for i in range(n) if built[i]
+    }
+    for i, place in enumerate(now.sites.places):
+        assert built[i] == (place.control != "refer" and not place.left_out)
+        decision = revised.found.get(i + 1)
+        if decision is not None and decision.decision == "skip":
+            assert not built[i]
+        if place.group:
+            own = [p for p in now.sites.places if p.group == place.group]
+            assert sorted(p.build_order for p in own) == list(range(1, len(own) + 1))
+            assert len(own) > 1
+        size, spot = now.sites.sizes[i], now.sites.spots[i]
+        if size is not None and place.control == "grade":
+            assert size.height_m <= spot.rules.high("grade_control.height")
+    used = {o for s in revised.found.values() for o, *_ in s.origins.values()}
+    assert {o.row for o in used} <= {r.number for r in revised.tables[0].rows}
+    columns = row_columns(revised.tables, revised.set_aside)
+    assert len(columns["row"]) == len(rows)

@@ -1,0 +1,51 @@
+"""Structures on real ground: everything is sized within its limits, or referred."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from siting.floods.rainfall_reading import read_rainfall
+from siting.rules import load_rules
+from siting.screening import ScreenSettings, screen
+from terrain.reading import ReadOptions, read_dem
+
+SAMPLE = Path(__file__).resolve().parents[2] / "sample_dem"
+
+
+@pytest.mark.real
+@pytest.mark.parametrize(
+    ("name", "crs", "least_heads"),
+    [("pozo/pozo_4m.tif", None, 50), ("carrizo/carrizo.tif", "EPSG:26911", 1)],
+)
+def test_what_hands_may_not_build_is_referred(real_dem, name, crs, least_heads) -> None:
+    raster = read_dem(real_dem(name), options=ReadOptions(crs=crs)).raster
+    rain = read_rainfall(SAMPLE / "rainfall.csv")
+    found = screen(raster, settings=ScreenSettings(rainfall=rain, curve_number=79.0))
+    assert found.headcuts.size >= least_heads
+    c, rules = found.sites.columns, load_rules()
+    assert found.sites.size >= 1
+    refer = c["control"] == "refer"
+    assert refer.any()
+    assert np.isnan(c["structure_height_m"][refer]).all()
+    reasons = found.tables["reasons"]
+    for i in np.flatnonzero(refer):
+        own = reasons["site_id"] == i + 1
+        assert (reasons["verdict"][own] == "fails").any(), i + 1
+    built = ~refer
+    assert (c["drainage_area_ha"][built] <= rules.high("hand_work.drainage_area")).all()
+    assert c["area_complete"][built].all()
+    drops = c["headcut_height_m"][built]
+    assert (drops[np.isfinite(drops)] <= rules.high("hand_work.drop")).all()
+    grade = c["control"] == "grade"
+    assert (c["structure_height_m"][grade] <= rules.high("grade_control.height")).all()
+    # keys in both banks come on top of what hands may span
+    crest = found.structure_lines.columns["crest_length_m"]
+    most = rules.high("hand_work.channel_width") + 2 * rules.value("grade_control.key")
+    on = c["control"][found.structure_lines.columns["site_id"] - 1]
+    assert (crest[on == "grade"] <= most + 1e-6).all()
+    assert set(found.structures.columns["site_id"].tolist()) == set(
+        (np.flatnonzero(built) + 1).tolist()
+    )
