@@ -27,11 +27,23 @@ $(READY): pyproject.toml constraints.txt
 	--disable-pip-version-check --editable '.[test]'
 	@touch $(READY)
 
+SAMPLE := sample_dem/ranch_dem.tif
+PLAN := $(DEMO)/ranch.gpkg
+
 demo: $(READY)
 	@mkdir -p $(DEMO)
 	$(BIN)/gullywalk screen sample_dem/ranch_dem.tif --boundary sample_dem/boundary.geojson \
-	--rain sample_dem/rainfall.csv --curve-number 79 --out $(DEMO)/ranch.gpkg \
+	--rain sample_dem/rainfall.csv --curve-number 79 --roads sample_dem/ranch.gpkg \
+	--keep-clear sample_dem/ranch.gpkg --keep-clear-layer keep_clear --out $(DEMO)/ranch.gpkg \
 	--list $(DEMO)/ranch.csv --map $(DEMO)/ranch.png --overwrite
+	$(BIN)/gullywalk explain $(PLAN) rank:2 --dem $(SAMPLE) --picture $(DEMO)/site.png \
+	--overwrite >$(DEMO)/site.txt
+	$(BIN)/gullywalk packet $(PLAN) --top 12 --out $(DEMO)/packet.pdf --overwrite
+	$(BIN)/gullywalk page $(PLAN) --out $(DEMO)/ranch.html --overwrite
+	$(BIN)/gullywalk waypoints $(PLAN) --dem $(SAMPLE) --hours 8 --out $(DEMO)/walk.gpx \
+	--list $(DEMO)/walk.csv --map $(DEMO)/walk.png --overwrite
+	$(BIN)/gullywalk revise $(PLAN) sample_dem/field_notes.csv --out $(DEMO)/revised.gpkg --overwrite
+	@echo "All of it is in $(DEMO)/: begin with ranch.html or packet.pdf."
 
 test: $(READY)
 	$(BIN)/pytest

@@ -177,7 +177,7 @@ def height_limit(
     why = np.select(
         [~known, ~bankfull.sure, low],
         [
-            f"Bankfull depth is not known here: no higher than one stone ({stone}), laid flush, "
+            f"Bankfull depth is not known here: no higher than one stone ({stone}) "
             "until it is measured on site.",
             "Estimates of bankfull depth differ more than twofold: measure it on site; until "
             f"then no higher than one stone ({stone}).",
