@@ -12,8 +12,8 @@ from cli.options import Checked, F, option, rain_options, together
 
 if TYPE_CHECKING:
     from siting.floods.rainfall import Rainfall
-    from siting.land_maps import LandSettings
-    from siting.site_floods import FloodSettings
+    from siting.gauging.land_maps import LandSettings
+    from siting.gauging.site_floods import FloodSettings
 
 _SECTION = "Rain and floods"
 
@@ -107,7 +107,7 @@ class FloodsGiven:
     def land(self) -> LandSettings | None:
         """Maps of soil and cover."""
         from siting.floods.curve_numbers import read_covers
-        from siting.land_maps import LandSettings
+        from siting.gauging.land_maps import LandSettings
 
         if self.soils is None or self.cover is None:
             return None
@@ -125,8 +125,8 @@ class FloodsGiven:
 
     def equation_settings(self) -> dict[str, Any]:
         """Settings that `FloodSettings` and `ScreenSettings` name alike."""
-        from siting.flood_options import parse_regions
         from siting.floods.regional_equations import read_equations
+        from siting.gauging.flood_options import parse_regions
 
         book = None if self.equations is None else read_equations(self.equations)
         return {
@@ -139,7 +139,7 @@ class FloodsGiven:
 
     def settings(self) -> FloodSettings:
         """Everything but the maps, which need the raster's cells."""
-        from siting.site_floods import FloodSettings
+        from siting.gauging.site_floods import FloodSettings
 
         return FloodSettings(
             rainfall=self.rainfall(),
@@ -152,13 +152,13 @@ class FloodsGiven:
 
 
 def _read_methods(text: str) -> tuple[str, ...]:
-    from siting.flood_compare import parse_methods
+    from siting.gauging.flood_compare import parse_methods
 
     return parse_methods(text)
 
 
 def _read_basin(text: str) -> dict[str, float]:
-    from siting.flood_options import parse_basin
+    from siting.gauging.flood_options import parse_basin
 
     return parse_basin(text)
 

@@ -12,11 +12,11 @@ from numpy.typing import NDArray
 
 from cli.errors import LayerError
 from cli.layers import Layer
-from siting.flood_at import PointFloods
-from siting.flood_rows import flood_columns, input_columns, rain_columns
 from siting.floods.errors import FloodInputError, RainfallError
 from siting.floods.rainfall import Rainfall
 from siting.floods.unit_hydrograph import Hydrograph, hydrograph
+from siting.gauging.flood_at import PointFloods
+from siting.gauging.flood_rows import flood_columns, input_columns, rain_columns
 
 Columns = Mapping[str, NDArray[Any]]
 

@@ -12,9 +12,9 @@ import click
 from cli.options import Checked, option, together
 
 if TYPE_CHECKING:
-    from siting.keep_files import KeepFiles
+    from siting.costing.takes import Means
+    from siting.roads.keep_files import KeepFiles
     from siting.structures.spot import Stock
-    from siting.takes import Means
 
 #: Building materials that a ranch may have (`siting.structures.spot.MATERIALS`).
 MATERIALS = ("rock", "logs", "brush")
@@ -66,7 +66,7 @@ class StructuresGiven:
 
     def keep_files(self) -> KeepFiles | None:
         """Files of roads and of what structures keep off; None where neither is given."""
-        from siting.keep_files import KeepFiles
+        from siting.roads.keep_files import KeepFiles
 
         if self.roads is None and self.keep_clear is None:
             return None
@@ -80,8 +80,8 @@ class StructuresGiven:
         CostError
             The file of costs cannot be used.
         """
-        from siting.costs import load_costs
-        from siting.takes import Means
+        from siting.costing.costs import load_costs
+        from siting.costing.takes import Means
 
         return Means(
             costs=load_costs(self.costs),
@@ -161,7 +161,7 @@ def _read_materials(text: str) -> frozenset[str]:
 
 
 def _read_wood(text: str) -> str:
-    from siting.wood import species
+    from siting.materials.wood import species
 
     known = {name.casefold(): name for name in species()}
     found = known.get(text.strip().casefold())

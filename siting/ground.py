@@ -10,8 +10,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from siting.channels.reaches import ReachStations, measure_at
 from siting.headcuts import Headcuts
-from siting.reaches import ReachStations, measure_at
 from siting.rules import Rules
 from siting.study_area import CutAreas
 from terrain.channels import HECTARE_M2, ChannelNetwork

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from siting.flood_rows import Columns
+from siting.gauging.flood_rows import Columns
 from siting.ranking import Ranking
 from siting.wording import counted
 from terrain.errors import ParameterError

@@ -11,9 +11,9 @@ from types import MappingProxyType
 
 import numpy as np
 
-from siting.candidates import Sites
 from siting.errors import RulesError
 from siting.ground import FloatArray, IntArray
+from siting.layout.candidates import Sites
 from siting.rules import Rules
 from siting.settings_file import Source, number, own_file, read_settings, source_name, words
 from siting.wording import hectares, metres

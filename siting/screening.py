@@ -10,9 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from siting.candidates import Sites, find_sites
-from siting.flood_at import land_notes
-from siting.flood_rows import Columns, flood_columns, input_columns, rain_columns
+from siting.channels.reaches import reach_stations
+from siting.costing.takes import Means
 from siting.floods.bankfull import bankfull_curve
 from siting.floods.base import RETURN_PERIODS_YR
 from siting.floods.errors import FloodInputError
@@ -20,22 +19,24 @@ from siting.floods.graphical import storm_types
 from siting.floods.rainfall import Rainfall
 from siting.floods.regional_equations import EquationBook
 from siting.floods.runoff import check_curve_number
+from siting.gauging.flood_at import land_notes
+from siting.gauging.flood_rows import Columns, flood_columns, input_columns, rain_columns
+from siting.gauging.land_maps import LandSettings, read_land
+from siting.gauging.site_floods import FloodGauge, FloodSettings
 from siting.ground import BoolArray, Ground
 from siting.headcuts import find_headcuts
-from siting.keep_files import KeepFiles
-from siting.land_maps import LandSettings, read_land
+from siting.layout.candidates import Sites, find_sites
+from siting.layout.spots import BuildSettings
 from siting.rank_effect import rank_effect
 from siting.ranking import Ranking, Weights, load_weights, rank_sites, why_first
-from siting.reaches import reach_stations
+from siting.roads.keep_files import KeepFiles
 from siting.rules import Rules, load_rules
-from siting.screening_notes import cautions_of, facts_of, flood_facts, notes_of, summary_of
-from siting.settings_used import SettingsUsed
-from siting.site_floods import FloodGauge, FloodSettings
-from siting.spots import BuildSettings
-from siting.structure_tables import built_of
 from siting.structures.spot import Stock
 from siting.study_area import CutAreas, StudyArea, reaches_of
-from siting.tables import (
+from siting.telling.screening_notes import cautions_of, facts_of, flood_facts, notes_of, summary_of
+from siting.telling.settings_used import SettingsUsed
+from siting.telling.structure_tables import built_of
+from siting.telling.tables import (
     FeatureTable,
     channel_table,
     drainage_table,
@@ -46,7 +47,6 @@ from siting.tables import (
     sections_below,
     site_table,
 )
-from siting.takes import Means
 from terrain.boundary import mask_of
 from terrain.channel_area import pick_channel_area
 from terrain.channels import ChannelNetwork, channel_network, default_channel_area_ha
@@ -78,7 +78,7 @@ class ScreenSettings:
     land
         Soil and cover maps that give the curve number of every cell, instead of one for all.
     flood_methods, regions, equations, basin, runoff_coefficient, pond_fraction
-        See `siting.site_floods.FloodSettings`.
+        See `siting.gauging.site_floods.FloodSettings`.
     design_return_period_yr
         Return period of the flow that sizes are made for, one of 2, 5, 10, 25, 50, 100 years.
     stock

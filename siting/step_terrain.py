@@ -9,7 +9,7 @@ import numpy as np
 
 from siting.steps import Column, Input, Output, Parameter, Step, StepData, Values
 from siting.study_area import CutAreas
-from siting.tables import FeatureTable, channel_table
+from siting.telling.tables import FeatureTable, channel_table
 from terrain.channels import (
     HECTARE_M2,
     channel_network,

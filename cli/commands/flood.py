@@ -196,7 +196,7 @@ def _of_point(job: Job, talk: Talk) -> FloodSheet:
     import numpy as np
 
     from cli.flood_sheet import sheet_of_point
-    from siting.flood_at import floods_at, land_notes
+    from siting.gauging.flood_at import floods_at, land_notes
     from terrain.conditioning import CarveLimits
     from terrain.errors import ParameterError
     from terrain.memory import require_memory

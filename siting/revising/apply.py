@@ -12,11 +12,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from siting.bases import is_head
-from siting.clearance import LIMITS, near, position_error_m
-from siting.keep_clear import KINDS, KeepClear
-from siting.pairs import BACKS_WATER, TOO_LOW_HERE
-from siting.places import ENGINEER, MORE_ELEVATIONS, Place
+from siting.layout.bases import is_head
+from siting.layout.pairs import BACKS_WATER, TOO_LOW_HERE
+from siting.layout.places import ENGINEER, MORE_ELEVATIONS, Place
+from siting.layout.spacing_table import SpacingRow, spacing_rows
+from siting.layout.spots import Decision, decide
+from siting.layout.vertical import KEEP_OFF, referral
 from siting.revising.measures import (
     BUILD,
     CONFLICTING,
@@ -26,11 +27,10 @@ from siting.revising.measures import (
     SetAside,
 )
 from siting.revising.spots import measured_record, move_of, shown_size
-from siting.site_records import SiteRecord
-from siting.spacing_table import SpacingRow, spacing_rows
-from siting.spots import Decision, decide
+from siting.roads.clearance import LIMITS, near, position_error_m
+from siting.roads.keep_clear import KINDS, KeepClear
 from siting.structures.base import Check, StructureType
-from siting.vertical import KEEP_OFF, referral
+from siting.telling.site_records import SiteRecord
 from siting.wording import figures, metres, sentences
 
 #: Notes from the field are quoted in a sentence up to so many characters; all of them stand in the

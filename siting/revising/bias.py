@@ -8,11 +8,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from siting.flood_rows import Columns
-from siting.plan_rows import columns_of
+from siting.gauging.flood_rows import Columns
 from siting.revising.measures import FieldSite
 from siting.revising.spots import shown_size
-from siting.site_records import SiteRecord
+from siting.telling.plan_rows import columns_of
+from siting.telling.site_records import SiteRecord
 from siting.wording import counted
 
 #: Measured over planned closer to 1 than this is no bias that matters.

@@ -7,9 +7,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from siting.bases import is_head
-from siting.pairs import LEVEL_M, ONLY_HOLDS
-from siting.places import Place
+from siting.layout.bases import is_head
+from siting.layout.pairs import LEVEL_M, ONLY_HOLDS
+from siting.layout.places import Place
 from siting.revising.measures import BUILD, FieldSite
 from siting.rules import Rules
 from siting.wording import listed, metres

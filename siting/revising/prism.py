@@ -11,12 +11,12 @@ import math
 
 import numpy as np
 
-from siting.effects import Effect, control_effect, trough_length_m
+from siting.channels.trough import MOST_ROWS, Trough
+from siting.effects.effects import Effect, control_effect, trough_length_m
 from siting.hydraulics.flow import FlowState
 from siting.hydraulics.sections import CrossSection
 from siting.structures.base import Size
 from siting.structures.spot import Spot
-from siting.trough import MOST_ROWS, Trough
 
 #: What is said of an effect that was worked out this way.
 SOURCE = "measured section, carried up at the bed slope as an even channel"

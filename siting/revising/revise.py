@@ -8,11 +8,11 @@ from functools import cached_property
 
 import numpy as np
 
-from siting.bases import is_head
-from siting.candidates import Sites, sized_sites
-from siting.effects import Effect, holds_back
+from siting.effects.effects import Effect, holds_back
 from siting.errors import FieldRowsError
-from siting.flood_rows import Columns
+from siting.gauging.flood_rows import Columns
+from siting.layout.bases import is_head
+from siting.layout.candidates import Sites, sized_sites
 from siting.rank_effect import rank_effect
 from siting.ranking import Ranking, load_weights, rank_sites, why_first
 from siting.revising.apply import apply_field
@@ -21,11 +21,11 @@ from siting.revising.gathering import gather
 from siting.revising.measures import FieldSite, Planned, SetAside
 from siting.revising.pairs import regrouped
 from siting.revising.prism import SOURCE, even_effect
-from siting.settings_used import SettingsUsed, settings_of
-from siting.site_records import SiteRecord, joined, read_record, restored
-from siting.structure_tables import Built, told_of
 from siting.structures.base import StructureType
 from siting.structures.catalogue import structure_types
+from siting.telling.settings_used import SettingsUsed, settings_of
+from siting.telling.site_records import SiteRecord, joined, read_record, restored
+from siting.telling.structure_tables import Built, told_of
 from siting.wording import counted
 
 Project = Callable[[float, float], tuple[float, float]]

@@ -13,14 +13,14 @@ from typing import Any
 
 import numpy as np
 
-from siting.bankfull import Bankfull, height_limit
-from siting.channel_reading import ChannelReading
+from siting.channels.bankfull import Bankfull, height_limit
+from siting.channels.channel_reading import ChannelReading
 from siting.hydraulics.sections import CrossSection
-from siting.pairs import LEVEL_M
+from siting.layout.pairs import LEVEL_M
+from siting.layout.spots import MADE_UP_SIDE
 from siting.revising.measures import MOVE, FieldSite
-from siting.site_records import SiteRecord
-from siting.spots import MADE_UP_SIDE
 from siting.structures.spot import Spot
+from siting.telling.site_records import SiteRecord
 from terrain.sections import SectionMeasures
 
 #: Source of a size that was measured on site.

@@ -11,13 +11,13 @@ import numpy as np
 import shapely
 from pyproj import CRS
 
-from siting.flood_rows import Columns
-from siting.plan_rows import columns_of
+from siting.gauging.flood_rows import Columns
 from siting.revising.field_rows import SITE, FieldRow, FieldTable
 from siting.revising.measures import FieldSite, SetAside
 from siting.revising.revise import Revised, Worked
 from siting.revising.spots import move_of
-from siting.tables import FeatureTable, lon_lat, shapes_of, site_table, texts_of
+from siting.telling.plan_rows import columns_of
+from siting.telling.tables import FeatureTable, lon_lat, shapes_of, site_table, texts_of
 
 POINT = "point"
 USED, PARTLY, ASIDE, BLANK = "used", "partly used", "set aside", "blank"

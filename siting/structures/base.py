@@ -161,7 +161,7 @@ class StructureType(ABC):
     flush_summary
         The same of one whose top is level with the bed; empty for a type that always stands above.
     spacing_rules
-        Which of the rules in `siting.spacing_table` say how far apart a series of it stands.
+        Which of the rules in `siting.layout.spacing_table` say how far apart a series of it stands.
     """
 
     name: ClassVar[str]

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import ClassVar
 
-from siting.spacing_table import LOW_GRADE_CONTROL
+from siting.layout.spacing_table import LOW_GRADE_CONTROL
 from siting.structures import amounts, telling
 from siting.structures.base import Amount, Check, Failure, Size, StructureType
 from siting.structures.channel import channel_width_m

@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from typing import ClassVar
 
-from siting.rockwork import apron_m, one_rock_volume_m3
-from siting.spacing_table import LOW_GRADE_CONTROL
+from siting.layout.spacing_table import LOW_GRADE_CONTROL
+from siting.materials.rockwork import apron_m, one_rock_volume_m3
 from siting.structures import amounts, telling
 from siting.structures.base import Amount, Check, Failure, Part, Size, Stone, StructureType
 from siting.structures.channel import bed_width_m, off_the_fan

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 from siting.hydraulics.flow import GRAVITY_MPS2, critical_unit_depth_m
-from siting.stone import (
+from siting.materials.stone import (
     STEEP_SLOPES,
     abt_johnson_d50_m,
     isbash_d_m,

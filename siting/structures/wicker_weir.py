@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import ClassVar
 
-from siting.rockwork import apron_m
-from siting.spacing_table import LOW_GRADE_CONTROL
+from siting.layout.spacing_table import LOW_GRADE_CONTROL
+from siting.materials.rockwork import apron_m
 from siting.structures import amounts, telling
 from siting.structures.base import Amount, Check, Failure, Size, StructureType
 from siting.structures.channel import bed_width_m, off_the_fan

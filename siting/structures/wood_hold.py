@@ -6,12 +6,12 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
+from siting.materials.wood import DRAG, HoldDown, hold_down, submerged_n, wood
 from siting.structures.base import Check
 from siting.structures.limits import at_most
 from siting.structures.rock import bed_stone, kilograms
 from siting.structures.spot import Spot
 from siting.structures.water import design_flow
-from siting.wood import DRAG, HoldDown, hold_down, submerged_n, wood
 from siting.wording import figures, metres
 
 KG_PER_T = 1000.0

@@ -11,10 +11,10 @@ from scipy.spatial import cKDTree
 
 from sample_dem.generator import Ranch, make_ranch
 from sample_dem.plan import ChannelPlan
-from siting.channel_reading import ChannelReading, read_places, read_stations
+from siting.channels.channel_reading import ChannelReading, read_places, read_stations
+from siting.channels.reaches import reach_stations
 from siting.ground import Ground
 from siting.headcuts import find_headcuts
-from siting.reaches import reach_stations
 from siting.rules import load_rules
 from siting.study_area import CutAreas
 from terrain.channels import channel_network, default_channel_area_ha

@@ -65,10 +65,10 @@ def maps(shape: tuple[int, int], *, seed: int = 3) -> tuple[Any, Any]:
 
 def time_floods(z: NDArray[np.float32], sites: int) -> dict[str, Any]:
     """Seconds of each part of the floods; flow, counts and channels are made before the clock."""
-    from siting.flood_at import bare_ground
-    from siting.flood_rows import flood_columns
-    from siting.land_maps import cross
-    from siting.site_floods import FloodGauge, FloodSettings
+    from siting.gauging.flood_at import bare_ground
+    from siting.gauging.flood_rows import flood_columns
+    from siting.gauging.land_maps import cross
+    from siting.gauging.site_floods import FloodGauge, FloodSettings
     from siting.study_area import CutAreas
     from terrain.channels import channel_network
     from terrain.conditioning import condition

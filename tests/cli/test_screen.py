@@ -21,7 +21,7 @@ from cli.plan import DRAWING_ORDER
 from cli.plan_reading import read_plan
 from cli.relief_layer import read_relief
 from siting.rules import load_rules
-from siting.settings_used import settings_of
+from siting.telling.settings_used import settings_of
 from tests.cli.conftest import Ended, box, gully
 
 SAMPLE = Path(__file__).parents[2] / "sample_dem"

@@ -9,7 +9,7 @@ import pytest
 from click.testing import CliRunner
 
 from cli.structures_given import MATERIALS, StructuresGiven, structure_options
-from siting.keep_files import KeepFiles
+from siting.roads.keep_files import KeepFiles
 from siting.structures.spot import MATERIALS as OF_THE_LIBRARY
 from siting.structures.spot import Stock
 

@@ -13,13 +13,13 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from siting.flood_compare import compare
 from siting.floods.base import SiteFloodInputs
 from siting.floods.errors import CurveNumberError
 from siting.floods.rainfall import Rainfall
 from siting.floods.unit_hydrograph import hydrograph
-from siting.land_maps import LandMap, LandSettings, cross, read_land
-from siting.land_means import mean_curve_number, runoff_amounts, sums_above
+from siting.gauging.flood_compare import compare
+from siting.gauging.land_maps import LandMap, LandSettings, cross, read_land
+from siting.gauging.land_means import mean_curve_number, runoff_amounts, sums_above
 from terrain.burning import CodeMap
 from terrain.channels import HECTARE_M2
 from terrain.conditioning import condition

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from siting.channel_classes import (
+from siting.channels.channel_classes import (
     bank_height_class,
     confinement_class,
     entrenchment_class,

@@ -2,7 +2,7 @@
 
 import pytest
 
-from siting.retreat import HA_PER_ACRE, M_PER_FOOT, critical_bank_height_m, retreat_m_per_yr
+from siting.effects.retreat import HA_PER_ACRE, M_PER_FOOT, critical_bank_height_m, retreat_m_per_yr
 
 
 def test_retreat_of_technical_release_32() -> None:

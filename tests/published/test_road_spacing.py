@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from siting.road_spacing import (
+from siting.roads.road_spacing import (
     BROAD_BASED,
     BROAD_BASED_REVERSE,
     REVERSE_GRADE,

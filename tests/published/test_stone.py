@@ -8,7 +8,7 @@ import math
 
 import pytest
 
-from siting.stone import (
+from siting.materials.stone import (
     STONE_KG_M3,
     abt_johnson_d50_m,
     channel_d30_m,
@@ -22,7 +22,7 @@ from siting.stone import (
     shields_and_safety,
     steep_d30_m,
 )
-from siting.stone_on_slopes import (
+from siting.materials.stone_on_slopes import (
     bank_d50_m,
     bank_factor,
     bank_safety,

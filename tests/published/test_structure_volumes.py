@@ -17,8 +17,8 @@ from siting.hydraulics.flow import (
     weir_flow_m3s,
     weir_head_m,
 )
-from siting.rockwork import apron_m, loose_rock_section_m2, one_rock_volume_m3
-from siting.stone import ONE_PERSON_KG, lift, stone_diameter_m, stone_mass_kg
+from siting.materials.rockwork import apron_m, loose_rock_section_m2, one_rock_volume_m3
+from siting.materials.stone import ONE_PERSON_KG, lift, stone_diameter_m, stone_mass_kg
 from terrain.errors import ParameterError
 
 #: Loose stone with its gaps, t/m3 (common practice, no published source).

@@ -5,8 +5,8 @@ import math
 import pytest
 
 from siting.errors import RulesError
+from siting.materials.wood import HoldDown, Species, hold_down, species, submerged_n, wood
 from siting.settings_file import number
-from siting.wood import HoldDown, Species, hold_down, species, submerged_n, wood
 from terrain.errors import ParameterError
 
 FT = 0.3048

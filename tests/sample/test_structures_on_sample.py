@@ -14,7 +14,7 @@ import pytest
 import shapely
 
 from siting.floods.rainfall_reading import read_rainfall
-from siting.keep_files import KeepFiles
+from siting.roads.keep_files import KeepFiles
 from siting.screening import Screening, ScreenSettings, screen
 from siting.structures.spot import Stock
 from terrain.boundary import read_boundary

@@ -13,18 +13,18 @@ import pytest
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from siting.candidates import Sites, find_sites
-from siting.effects import Effect, effects_of
+from siting.channels.reaches import reach_stations
+from siting.effects.effects import Effect, effects_of
 from siting.floods.rainfall import Rainfall
+from siting.gauging.site_floods import FloodGauge, FloodSettings
 from siting.ground import Ground
 from siting.headcuts import find_headcuts
-from siting.keep_clear import KeepClear
-from siting.places import Place
+from siting.layout.candidates import Sites, find_sites
+from siting.layout.places import Place
+from siting.layout.spots import BuildSettings, SpotMaker
 from siting.ranking import Ranking, load_weights, rank_sites
-from siting.reaches import reach_stations
+from siting.roads.keep_clear import KeepClear
 from siting.rules import Rules, load_rules
-from siting.site_floods import FloodGauge, FloodSettings
-from siting.spots import BuildSettings, SpotMaker
 from siting.study_area import CutAreas
 from terrain.channels import channel_network
 from terrain.conditioning import condition

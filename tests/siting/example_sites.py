@@ -9,17 +9,17 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from siting.bankfull import Bankfull
-from siting.candidates import Sites
-from siting.channel_reading import ChannelReading
-from siting.flood_compare import Compared
-from siting.flood_paths import Concentration
+from siting.channels.bankfull import Bankfull
+from siting.channels.channel_reading import ChannelReading
 from siting.floods.base import RETURN_PERIODS_YR
+from siting.gauging.flood_compare import Compared
+from siting.gauging.flood_paths import Concentration
+from siting.gauging.site_floods import SiteFloods
 from siting.hydraulics.sections import CrossSection
-from siting.places import Place
+from siting.layout.candidates import Sites
+from siting.layout.places import Place
+from siting.layout.spots import Measured
 from siting.rules import load_rules
-from siting.site_floods import SiteFloods
-from siting.spots import Measured
 from siting.structures.base import Size
 from siting.structures.spot import Spot
 from terrain.sections import SectionMeasures

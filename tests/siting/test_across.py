@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from siting.across import across, running_median
+from siting.channels.across import across, running_median
 from terrain.raster import Raster
 from terrain.sections import section_heights
 

@@ -9,8 +9,10 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from siting.backwater import tailwater, tailwater_in
-from siting.bed_profile import bed_below
+from siting.channels.bed_profile import bed_below
+from siting.channels.trough import trough_above
+from siting.effects.backwater import tailwater, tailwater_in
+from siting.effects.pools import pool_in, still_pool
 from siting.ground import Ground
 from siting.hydraulics.flow import (
     GRAVITY_MPS2,
@@ -19,8 +21,6 @@ from siting.hydraulics.flow import (
     weir_head_m,
 )
 from siting.hydraulics.sections import CrossSection
-from siting.pools import pool_in, still_pool
-from siting.trough import trough_above
 from terrain.errors import ParameterError
 from tests.siting.trenches import channel_cell, prism, trench
 

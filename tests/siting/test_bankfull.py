@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from siting.bankfull import Bankfull, height_limit, settle_bankfull
+from siting.channels.bankfull import Bankfull, height_limit, settle_bankfull
 from siting.floods.bankfull import bankfull_geometry
 from siting.rules import load_rules
 

@@ -7,7 +7,7 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from siting.bed_profile import BedProfile, bed_above, bed_below, bed_line
+from siting.channels.bed_profile import BedProfile, bed_above, bed_below, bed_line
 from siting.ground import Ground
 from terrain.errors import ParameterError
 from terrain.raster import Raster

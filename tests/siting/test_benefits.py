@@ -8,26 +8,26 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from siting.bed_profile import bed_below
-from siting.benefits import (
+from siting.channels.bed_profile import bed_below
+from siting.channels.trough import trough_above
+from siting.effects.benefits import (
     control_benefit,
     gully_section_m2,
     head_benefit,
     rewetted_m2,
     swale_above,
 )
-from siting.floods.rainfall import Rainfall
-from siting.ground import Ground
-from siting.pools import pool_in, still_pool
-from siting.retreat import (
+from siting.effects.pools import pool_in, still_pool
+from siting.effects.retreat import (
     HEAVY_MM,
     USUAL_RAIN_MM,
     critical_bank_height_m,
     heavy_rain_mm_per_yr,
     retreat_m_per_yr,
 )
-from siting.trough import trough_above
-from siting.wedges import wedge_in
+from siting.effects.wedges import wedge_in
+from siting.floods.rainfall import Rainfall
+from siting.ground import Ground
 from terrain.errors import ParameterError
 from terrain.raster import Raster
 from tests.siting.trenches import prism, trench

@@ -12,10 +12,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from siting import budget_solver
-from siting.budget import Choice, choose
-from siting.budget_groups import Group, group_value
-from siting.budget_solver import Problem, best_set
+from siting.costing import budget_solver
+from siting.costing.budget import Choice, choose
+from siting.costing.budget_groups import Group, group_value
+from siting.costing.budget_solver import Problem, best_set
 from terrain.errors import ParameterError
 
 NAN = float("nan")

@@ -8,8 +8,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from siting.channel_reading import SETTINGS, ChannelReading, read_places, read_stations
-from siting.channel_settings import station_settings
+from siting.channels.channel_reading import SETTINGS, ChannelReading, read_places, read_stations
+from siting.channels.channel_settings import station_settings
 from siting.ground import Ground
 from terrain.raster import Raster
 from terrain.reading import ReadOptions, read_dem

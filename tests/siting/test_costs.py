@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from siting.costs import BASES, PRICED_WHOLE, load_costs
+from siting.costing.costs import BASES, PRICED_WHOLE, load_costs
 from siting.errors import CostError
 from siting.structures.base import ITEMS
 from terrain.errors import GullywalkError

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 import shapely
 
-from siting.effects import effect_columns, pool_table
-from siting.wedges import reach_m
+from siting.effects.effects import effect_columns, pool_table
+from siting.effects.wedges import reach_m
 
 
 def test_every_control_has_its_effect_and_only_its_own(worked) -> None:

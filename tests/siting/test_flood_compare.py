@@ -7,11 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
-from siting.flood_compare import compare, flood_methods, joined, parse_methods
-from siting.flood_options import parse_basin, parse_regions
 from siting.floods.base import Flag, SiteFloodInputs, build_estimate
 from siting.floods.errors import FloodInputError, RegionalEquationError
 from siting.floods.regional_equations import parse_equations
+from siting.gauging.flood_compare import compare, flood_methods, joined, parse_methods
+from siting.gauging.flood_options import parse_basin, parse_regions
 from terrain.plugins import PluginError
 
 NO = np.nan

@@ -5,13 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from siting.channel_reading import read_stations
-from siting.grade import place_series
-from siting.places import Placed
-from siting.spacing import head_to_toe_m, wedge_m
-from siting.spots import BuildSettings
+from siting.channels.channel_reading import read_stations
+from siting.layout.grade import place_series
+from siting.layout.places import Placed
+from siting.layout.spacing import head_to_toe_m, wedge_m
+from siting.layout.spots import BuildSettings
+from siting.layout.vertical import place_at_headcuts
 from siting.structures.spot import Stock
-from siting.vertical import place_at_headcuts
 from terrain.raster import Raster
 from tests.siting.conftest import maker_of
 

@@ -8,14 +8,14 @@ import numpy as np
 import pytest
 import shapely
 
-from siting.ground_points import (
+from siting.hydraulics.sections import CrossSection
+from siting.layout.spots import BuildSettings
+from siting.telling.ground_points import (
     LEAST_REACH_M,
     MOST_REACH_M,
     profile_columns,
     section_columns,
 )
-from siting.hydraulics.sections import CrossSection
-from siting.spots import BuildSettings
 from terrain.raster import Raster
 from tests.siting.conftest import ground_of, gully_raster, keep_of, sites_on
 

@@ -15,10 +15,10 @@ from affine import Affine
 from pyproj import CRS
 from shapely.geometry import LineString, Point, box
 
-from siting.clearance import check_clearance, near, road_crossings
-from siting.flow_ways import way_lines, ways_up
 from siting.ground import Ground
-from siting.keep_clear import KINDS, KeepClear, kind_of, read_keep_clear
+from siting.roads.clearance import check_clearance, near, road_crossings
+from siting.roads.flow_ways import way_lines, ways_up
+from siting.roads.keep_clear import KINDS, KeepClear, kind_of, read_keep_clear
 from terrain.features import FeatureFileError
 from terrain.grid import Grid
 from terrain.raster import Raster

@@ -10,8 +10,8 @@ import pytest
 import terrain.memory
 from siting.floods.curve_numbers import read_covers
 from siting.floods.errors import CurveNumberError
-from siting.land_maps import LandMap, LandSettings, cross, read_land
-from siting.land_means import coefficient_amounts, mean_curve_number, sums_above
+from siting.gauging.land_maps import LandMap, LandSettings, cross, read_land
+from siting.gauging.land_means import coefficient_amounts, mean_curve_number, sums_above
 from terrain.burning import CodeMap
 from terrain.conditioning import condition
 from terrain.drainage import Catchments, gradient

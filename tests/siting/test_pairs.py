@@ -8,14 +8,14 @@ import numpy as np
 import pytest
 import shapely
 
-from siting.candidates import Sites
-from siting.effects import effects_of
+from siting.effects.effects import effects_of
 from siting.ground import Ground
-from siting.pairs import stretch_below
-from siting.places import Place, Placed
+from siting.layout.candidates import Sites
+from siting.layout.pairs import stretch_below
+from siting.layout.places import Place, Placed
+from siting.layout.spots import BuildSettings
+from siting.layout.vertical import place_at_headcuts
 from siting.rules import Rules
-from siting.spots import BuildSettings
-from siting.vertical import place_at_headcuts
 from tests.siting.conftest import (
     RAIN,
     cautions_of,

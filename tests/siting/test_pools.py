@@ -8,11 +8,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from siting.bed_profile import bed_below
+from siting.channels.bed_profile import bed_below
+from siting.channels.trough import Trough, fill, trough_above, wetted
+from siting.effects.pools import outline_of, pool_in, still_pool
 from siting.ground import Ground
 from siting.hydraulics.sections import CrossSection
-from siting.pools import outline_of, pool_in, still_pool
-from siting.trough import Trough, fill, trough_above, wetted
 from terrain.errors import ParameterError
 from tests.siting.trenches import channel_cell, pool_of_trench, prism, trench
 

@@ -9,9 +9,17 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from siting.cost_rollup import HAUL, LABOUR, LINES, Bill, beside_published, bill, cost_columns
-from siting.costs import load_costs
-from siting.quantities import ITEM_NAMES, Quantities, material_columns, quantities
+from siting.costing.cost_rollup import (
+    HAUL,
+    LABOUR,
+    LINES,
+    Bill,
+    beside_published,
+    bill,
+    cost_columns,
+)
+from siting.costing.costs import load_costs
+from siting.costing.quantities import ITEM_NAMES, Quantities, material_columns, quantities
 from siting.structures.base import ITEMS, Amount
 from terrain.errors import ParameterError
 

@@ -5,14 +5,14 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from siting.headcuts import find_headcuts
-from siting.reaches import (
+from siting.channels.reaches import (
     ReachStations,
     measure_at,
     reach_stations,
     section_lines,
     without_crossings,
 )
+from siting.headcuts import find_headcuts
 from terrain.channels import ChannelNetwork, channel_network
 from terrain.conditioning import condition
 from terrain.errors import ParameterError

@@ -14,10 +14,10 @@ from shapely.geometry import LineString, box
 from shapely.geometry.base import BaseGeometry
 
 from siting.ground import Ground
-from siting.keep_clear import KeepClear, read_keep_clear
-from siting.road_dips import LEFT, RIGHT, RoadDips, lay_road_dips
-from siting.road_profile import grades_of, road_pieces, straightened
-from siting.road_spacing import BROAD_BASED, WATER_BAR
+from siting.roads.keep_clear import KeepClear, read_keep_clear
+from siting.roads.road_dips import LEFT, RIGHT, RoadDips, lay_road_dips
+from siting.roads.road_profile import grades_of, road_pieces, straightened
+from siting.roads.road_spacing import BROAD_BASED, WATER_BAR
 from terrain.raster import Raster
 from terrain.reading import read_dem
 

@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 import shapely
 
-from siting.footprints import footprint_table
-from siting.places import ENGINEER
+from siting.costing.takes import Means
+from siting.layout.places import ENGINEER
+from siting.layout.spots import BuildSettings
 from siting.ranking import load_weights, rank_sites
-from siting.spots import BuildSettings
-from siting.structure_tables import built_of
-from siting.takes import Means
+from siting.telling.footprints import footprint_table
+from siting.telling.structure_tables import built_of
 from terrain.raster import Raster
 from tests.siting.conftest import (
     cautions_of,

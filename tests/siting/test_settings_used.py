@@ -6,13 +6,16 @@ import numpy as np
 import pytest
 import shapely
 
-from siting.costs import Costs, load_costs
+from siting.costing.costs import Costs, load_costs
+from siting.costing.takes import Means
 from siting.errors import CostError, RulesError
-from siting.keep_clear import KeepClear
+from siting.layout.spots import BuildSettings
 from siting.ranking import load_weights
+from siting.roads.keep_clear import KeepClear
 from siting.rules import load_rules
 from siting.settings_file import SettingsText
-from siting.settings_used import (
+from siting.structures.spot import Stock
+from siting.telling.settings_used import (
     SettingsUsed,
     costs_text,
     keep_of,
@@ -21,9 +24,6 @@ from siting.settings_used import (
     settings_of,
     weights_text,
 )
-from siting.spots import BuildSettings
-from siting.structures.spot import Stock
-from siting.takes import Means
 
 OWN_COSTS = Path(__file__).parents[2] / "siting" / "costs.toml"
 MY_RULES = """version = 1

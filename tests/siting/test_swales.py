@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 import shapely
 
-from siting.channel_reading import read_stations
-from siting.places import Placed
-from siting.spots import BuildSettings
+from siting.channels.channel_reading import read_stations
+from siting.layout.places import Placed
+from siting.layout.spots import BuildSettings
+from siting.layout.swales import floor_width_m, place_in_swales
 from siting.structures.spot import Stock
-from siting.swales import floor_width_m, place_in_swales
 from terrain.raster import Raster
 from tests.siting.conftest import RAIN, ground_of, keep_of, maker_of
 

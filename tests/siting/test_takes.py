@@ -7,10 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from siting.cost_rollup import bill
-from siting.costs import load_costs
-from siting.quantities import quantities
-from siting.takes import Means, Takes, groups_of, takes_of
+from siting.costing.cost_rollup import bill
+from siting.costing.costs import load_costs
+from siting.costing.quantities import quantities
+from siting.costing.takes import Means, Takes, groups_of, takes_of
 from terrain.errors import ParameterError
 
 COSTS = load_costs()

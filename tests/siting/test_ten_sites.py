@@ -7,10 +7,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from siting.flood_at import bare_ground
 from siting.floods.rainfall_reading import read_rainfall
-from siting.land_maps import LandSettings, read_land
-from siting.site_floods import FloodGauge, FloodSettings
+from siting.gauging.flood_at import bare_ground
+from siting.gauging.land_maps import LandSettings, read_land
+from siting.gauging.site_floods import FloodGauge, FloodSettings
 from siting.study_area import CutAreas
 from terrain.channels import channel_network, default_channel_area_ha
 from terrain.conditioning import condition

@@ -7,9 +7,9 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from siting.bed_profile import bed_below
+from siting.channels.bed_profile import bed_below
+from siting.effects.wedges import LONGEST_M, reach_m, wedge, wedge_in
 from siting.ground import Ground
-from siting.wedges import LONGEST_M, reach_m, wedge, wedge_in
 from terrain.errors import ParameterError
 from tests.siting.trenches import channel_cell, prism, trench
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from siting.channels.trough import Trough
 from siting.ground import Ground
-from siting.trough import Trough
 from terrain.raster import Raster
 
 

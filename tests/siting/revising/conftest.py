@@ -5,12 +5,12 @@ from __future__ import annotations
 import pytest
 import shapely
 
+from siting.costing.takes import Means
+from siting.layout.spots import BuildSettings
 from siting.ranking import load_weights
 from siting.revising.revise import PlanParts
-from siting.settings_used import SettingsUsed
-from siting.site_records import record_columns
-from siting.spots import BuildSettings
-from siting.takes import Means
+from siting.telling.settings_used import SettingsUsed
+from siting.telling.site_records import record_columns
 from tests.siting.conftest import Worked, keep_of
 
 

@@ -26,9 +26,9 @@ from siting.revising.tables import (
     row_columns,
     tables_given,
 )
-from siting.site_records import read_record, restored
 from siting.structures.catalogue import structure_types
 from siting.structures.spot import Stock
+from siting.telling.site_records import read_record, restored
 
 #: Of the gully that is worked out: two heads with a grade control each, and a lone series between.
 LOW_CONTROL, LOW_HEAD, SERIES, HIGH_CONTROL, HIGH_HEAD = 6, 7, (8, 9, 10, 11, 12), 13, 14

@@ -9,12 +9,12 @@ from collections.abc import Iterable
 import pytest
 
 from siting.hydraulics.flow import normal_flow
-from siting.stone import abt_johnson_d50_m, rock_chute_d50_m, steep_d30_m
+from siting.materials.stone import abt_johnson_d50_m, rock_chute_d50_m, steep_d30_m
+from siting.materials.wood import wood
 from siting.structures import amounts
 from siting.structures.base import ITEMS, Amount
 from siting.structures.rock import bed_stone
 from siting.structures.spot import Stock
-from siting.wood import wood
 from siting.wording import metres
 from tests.siting.structures.example_spots import (
     FITTING,

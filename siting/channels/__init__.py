@@ -1,0 +1,1 @@
+"""What the ground tells of a channel: beds, sections, banks, bankfull, settings."""

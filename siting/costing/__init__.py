@@ -1,0 +1,1 @@
+"""What the work takes: materials, days, money, and what a budget buys."""

@@ -1,0 +1,1 @@
+"""What structures do on the ground: pools, sediment, what they save."""

@@ -1,0 +1,140 @@
+"""The still pool behind a low structure, as a lower bound: a structure of stone leaks.
+
+The water stands level with the crest, from the structure up to where the bed rises through that
+level, as wide as the ground's sections at each place. Arms of the pool into side channels are left
+out. Plain geometry on the measured ground; no published source is needed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import shapely
+
+from siting.channels.trough import Filled, Trough, fill, trough_above
+from siting.ground import Ground
+from terrain.errors import ParameterError
+
+#: A pool is looked for this far up at first, and at most, m.
+FIRST_M = 40.0
+FARTHEST_M = 320.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Pool:
+    """Water that stands behind a structure.
+
+    Parameters
+    ----------
+    level_m
+        Level of the water: bed at the structure and height of the crest.
+    length_m, area_m2, volume_m3
+        Along the bed, seen from above, and of the water.
+    depth_at_crest_m
+        Depth just above the structure.
+    toe_depth_m, toe_error_m
+        Depth at the foot of the drop above and its standard error. Below 0: by so much the level
+        is too low to reach the foot. NaN where no foot was asked for.
+    ends_at
+        ``bed`` where the bed rises through the level; ``foot`` or ``headcut`` where a drop ends
+        the pool; ``edge`` or ``length`` where it was followed no further.
+    outline
+        Polygon to scale; None for a pool without extent or place.
+    """
+
+    level_m: float
+    length_m: float
+    area_m2: float
+    volume_m3: float
+    depth_at_crest_m: float
+    toe_depth_m: float
+    toe_error_m: float
+    ends_at: str
+    outline: Any
+
+
+def still_pool(
+    ground: Ground, cell: int, *, crest_height_m: float, toe_cell: int | None = None
+) -> Pool:
+    """Still pool behind a crest at a cell.
+
+    Parameters
+    ----------
+    ground, cell
+        Terrain, and flat cell number of the structure.
+    crest_height_m
+        Height of the crest above the bed there.
+    toe_cell
+        Foot of the drop above, which ends the pool; without one, the first sure headcut does.
+
+    Raises
+    ------
+    ParameterError
+        A crest of 0 or less, or a foot whose water does not come to the structure.
+    """
+    length = FIRST_M
+    while True:
+        trough = trough_above(ground, cell, length_m=length, toe_cell=toe_cell)
+        pool = pool_in(trough, crest_height_m=crest_height_m)
+        if pool.ends_at != "length" or length >= FARTHEST_M:
+            return pool
+        length *= 2
+
+
+def pool_in(trough: Trough, *, crest_height_m: float) -> Pool:
+    """Still pool in a trough that has been read already; see `still_pool`."""
+    if not 0 < crest_height_m < np.inf:
+        raise ParameterError(f"a crest of {crest_height_m:g} m", expected="above 0")
+    level = float(trough.bed_m[0]) + crest_height_m
+    filled = fill(trough, level)
+    toe, error = toe_depth_m(trough, level)
+    return Pool(
+        level_m=level,
+        length_m=filled.length_m,
+        area_m2=filled.area_m2,
+        volume_m3=filled.volume_m3,
+        depth_at_crest_m=crest_height_m,
+        toe_depth_m=toe,
+        toe_error_m=error,
+        ends_at="bed" if filled.meets_bed else trough.ends_at,
+        outline=outline_of(trough, filled),
+    )
+
+
+def toe_depth_m(trough: Trough, level_m: float) -> tuple[float, float]:
+    """Depth of still water at the foot that ends a trough, and its error, m; NaN without a foot.
+
+    Where the bed in between rises above the level, the depth is that of the level below the rise:
+    a number below 0.
+    """
+    if trough.ends_at != "foot":
+        return float("nan"), float("nan")
+    highest = int(np.argmax(trough.bed_m))
+    at = trough.size - 1 if level_m > trough.bed_m[highest] else highest
+    error = float(np.hypot(trough.error_m[0], trough.error_m[at]))
+    return level_m - float(trough.bed_m[at]), error
+
+
+def outline_of(trough: Trough, filled: Filled) -> Any:
+    """Outline of a fill on the map: a polygon to scale, or None where there is none.
+
+    Where sections cross in a sharp bend, the doubled ground is counted once.
+    """
+    if filled.length_m <= 0 or not np.isfinite(trough.x_m).all():
+        return None
+    x = np.interp(filled.up_m, trough.up_m, trough.x_m)
+    y = np.interp(filled.up_m, trough.up_m, trough.y_m)
+    turn = np.unwrap(np.radians(trough.azimuth_deg))
+    angle = np.interp(filled.up_m, trough.up_m, turn)
+    east, north = np.cos(angle), -np.sin(angle)
+    left, right = (
+        np.column_stack([x + off * east, y + off * north])
+        for off in (filled.wet.left_m, filled.wet.right_m)
+    )
+    polygon = shapely.Polygon(np.vstack([left, right[::-1]]))
+    if not polygon.is_valid:
+        parts = shapely.get_parts(shapely.make_valid(polygon))
+        polygon = shapely.union_all(parts[shapely.get_dimensions(parts) == 2])
+    return None if polygon.is_empty or polygon.area == 0 else polygon

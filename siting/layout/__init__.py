@@ -1,0 +1,1 @@
+"""Where structures go: at headcuts, in pairs and series, in swales, on fans and roads."""

@@ -1,0 +1,180 @@
+"""Grade control in swales that open out: where a low, level structure spreads and slows the water.
+
+A swale whose floor widens going down drops its sediment there. Low banks and a wide floor are what
+a log mat asks for; in cut channels `siting.layout.grade` lays series instead.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from siting.channels.channel_reading import ChannelReading
+from siting.ground import FloatArray, Ground, IntArray
+from siting.layout.grade import gentle, near_places
+from siting.layout.places import Placed, Spots, placed_at_station
+from siting.layout.spots import SpotMaker
+from siting.layout.spreading import station_spacing_m
+from siting.wording import counted, hectares, metres, percent, sentences
+from terrain.sections import RESOLVED_CELLS
+from terrain.stacks import stack_sections, widths_at
+
+SWALES = ("swale", "wet-meadow candidate")
+#: How sure a wide floor is: it is told from low ground alone, grass and soil are not seen.
+CONFIDENCE = 0.5
+#: Two flow paths side by side on one wide floor get one structure between them, m.
+BESIDE_M = 15.0
+#: Where a floor is too wide to span, so many stations at its ends are looked at too.
+ENDS = 3
+
+
+def place_in_swales(maker: SpotMaker, reading: ChannelReading, placed: Placed) -> None:
+    """Add one low structure where the floor of a swale opens out.
+
+    Parameters
+    ----------
+    maker
+        Measures and decides.
+    reading
+        Channels as read at the ground's stations.
+    placed
+        Takes the places.
+    """
+    ground = maker.ground
+    s = ground.stations
+    if s.size < 3:
+        return
+    width = floor_width_m(ground)
+    usual = _usual_width_m(ground, width)
+    with np.errstate(invalid="ignore"):
+        wide = width >= ground.rules.value("swale.widening") * usual
+    swale = np.isin(reading.setting, SWALES) & ~s.is_fan & gentle(ground)
+    swale &= s.drainage_area_ha >= ground.rules.value("swale.drainage_area")
+    at = np.flatnonzero(swale & wide & np.isfinite(width) & ~near_places(ground, placed))
+    at = at[ground.inside(s.cell[at]) & ~ground.cut.is_cut(s.cell[at])]
+    at = at[~ground.under_water(s.cell[at]) & ~ground.near_dam(s.x_m[at], s.y_m[at])]
+    widest = ground.rules.high("hand_work.channel_width")
+    shown = width >= RESOLVED_CELLS * ground.raster.grid.cell_m
+    chosen = []
+    too_wide = 0
+    for run in _runs(ground, at):
+        able = _around(ground, run)
+        # it has to open out there already, from a swale that hands could span
+        opens = (width[able] >= usual[able]) & (usual[able] <= widest) & shown[able]
+        able = able[opens & (width[able] <= widest)]
+        if able.size:
+            chosen.append(int(able[np.argmax(width[able])]))
+        else:
+            too_wide += bool((width[run] > widest).any())
+    if too_wide:
+        placed.notes.append(
+            f"{counted(too_wide, 'place')} where a swale opens out to more than {metres(widest)} "
+            "at once: too wide to span by hand."
+        )
+    if chosen:
+        _place(maker, chosen, width, usual, placed)
+
+
+def floor_width_m(ground: Ground) -> FloatArray:
+    """Width of the floor at each station: the low ground of the typical section there, m.
+
+    Median of five stations in a row along the water's way.
+    """
+    s = ground.stations
+    stacks = stack_sections(ground.raster, s.x_m, s.y_m, s.flow_azimuth_deg)
+    low = np.full(s.size, ground.rules.value("swale.floor_height"))
+    return _along(ground, widths_at(stacks, low)[0], 2)
+
+
+def _along(ground: Ground, values: FloatArray, steps: int) -> FloatArray:
+    """Median over so many stations each way, those without a value left out."""
+    rows = [values]
+    for step in (ground.station_below, ground.station_above):
+        at = np.arange(values.size)
+        for _ in range(steps):
+            at = np.where(at >= 0, step[at], -1)
+            rows.append(np.where(at >= 0, values[at], np.nan))
+    table = np.stack(rows)
+    some = np.isfinite(table).any(axis=0)
+    out = np.full(values.size, np.nan)
+    out[some] = np.nanmedian(table[:, some], axis=0)
+    return out
+
+
+def _usual_width_m(ground: Ground, width: FloatArray) -> FloatArray:
+    """Width of the same swale around: median over a longer stretch both ways."""
+    far = ground.rules.value("swale.compare")
+    return _along(ground, width, max(3, round(far / station_spacing_m(ground))))
+
+
+def _runs(ground: Ground, at: IntArray) -> list[IntArray]:
+    """Neighbouring stations of one reach; a run is at least as long as the rule says."""
+    if not at.size:
+        return []
+    s = ground.stations
+    cuts = np.flatnonzero((np.diff(at) > 2) | (np.diff(s.reach[at]) != 0)) + 1
+    least = ground.rules.value("swale.length")
+    runs = np.split(at, cuts)
+    return [r for r in runs if s.station_m[r[-1]] - s.station_m[r[0]] >= least]
+
+
+def _around(ground: Ground, run: IntArray) -> IntArray:
+    """A run and a few stations at its ends, where the floor begins to open."""
+    reach = ground.stations.reach
+    wider = np.arange(max(0, run[0] - ENDS), min(reach.size, run[-1] + ENDS + 1))
+    return np.asarray(wider[reach[wider] == reach[run[0]]])
+
+
+def _place(
+    maker: SpotMaker, chosen: list[int], width: FloatArray, usual: FloatArray, placed: Placed
+) -> None:
+    ground = maker.ground
+    s = ground.stations
+    cells = s.cell[chosen]
+    measured, keep = maker.measure(cells), maker.keep_off(cells)
+    spots = Spots(BESIDE_M)
+    refused: dict[str, int] = {}
+    for j, i in enumerate(chosen):
+        x, y, slope = float(s.x_m[i]), float(s.y_m[i]), float(s.slope[i])
+        if not spots.clear(x, y) or not all(c.passed for c in keep[j]):
+            continue
+        spot = maker.spot(measured, j, purpose="grade", slope=slope)
+        # it has to span the whole floor, which shows where banks do not
+        floor_m = float(width[i])
+        low = ground.rules.value("swale.floor_height")
+        decision = maker.decide(
+            replace(
+                spot,
+                bed_width_m=floor_m,
+                bank_width_m=floor_m,
+                width_error_m=0.0,
+                bank_depth_m=spot.bank_depth_m if np.isfinite(spot.bank_depth_m) else low,
+            )
+        )
+        if decision.type is None:
+            why = " ".join(c.why_not for c in decision.failed) or decision.nearest_why_not[0]
+            refused[why] = refused.get(why, 0) + 1
+            continue
+        spots.add(x, y)
+        floor = (
+            f"The swale opens out here: its floor is {metres(width[i])} wide, against "
+            f"{metres(usual[i])} around; it falls {percent(slope)} and "
+            f"{hectares(s.drainage_area_ha[i])} drain to it."
+        )
+        placed.places.append(
+            placed_at_station(
+                ground,
+                i,
+                decision,
+                reason=sentences([floor, decision.summary]),
+                cautions=("See on site that the floor is grown over and no bank is cut.",),
+                confidence=CONFIDENCE,
+                group=0,
+                build_order=0,
+            )
+        )
+    for why, count in refused.items():
+        placed.notes.append(
+            f"{counted(count, 'place')} where a swale opens out without a structure: {why}"
+        )

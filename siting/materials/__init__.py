@@ -1,0 +1,1 @@
+"""Stone and wood: what holds, what people lift, what floats."""

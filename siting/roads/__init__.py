@@ -1,0 +1,1 @@
+"""Roads, what else is kept clear of, and rolling dips along roads."""
