@@ -105,6 +105,7 @@ def test_json_is_the_same_as_the_csv_and_the_plan(screened: Callable, tmp_path: 
         "units",
         "sites",
         "summary",
+        "work",
         "cautions",
         "notes",
         "facts",
