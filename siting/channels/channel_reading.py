@@ -35,6 +35,8 @@ FloatArray = NDArray[np.floating[Any]]
 IntArray = NDArray[np.int64]
 #: Banks that a place does not show are taken from a station this near along the channel, m.
 NEAR_M = 8.0
+#: A width below so many cells is given only where the stations around show one too.
+UNSURE_CELLS = 4.0
 #: A setting is taken from a station this near along the channel, m.
 SETTING_NEAR_M = 15.0
 
@@ -158,6 +160,10 @@ def read_places(
         use = np.isnan(section.bank_width_m) & (near >= 0) & s.width_resolved[at] & (away <= NEAR_M)
         width = np.where(use, s.bank_width_m[at], width)
         depth = np.where(use, s.bank_depth_m[at], depth)
+        # the stations around are steadier than one section: see `siting.channels.reaches`
+        narrow = (near >= 0) & (away <= NEAR_M) & np.isfinite(s.bank_width_m[at])
+        narrow &= ~s.width_resolved[at] & (width < UNSURE_CELLS * ground.raster.grid.cell_m)
+        width, depth = np.where(narrow, np.nan, width), np.where(narrow, np.nan, depth)
         close = (near >= 0) & (away <= SETTING_NEAR_M)
         setting[close] = station_settings(ground)[at[close]]
         slope[near >= 0] = s.slope[at[near >= 0]]

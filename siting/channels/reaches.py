@@ -30,6 +30,8 @@ FAN_SIDE_RISE_M = 0.1
 
 #: Sections to each side that stand in for one that crosses its neighbour.
 AROUND = 3
+#: Cells that the channel around a station must be wide for its width to be taken as measured.
+WIDE_CELLS = 3.25
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -149,7 +151,7 @@ def reach_stations(
         slope=table[:, 4],
         bank_width_m=sections.bank_width_m,
         bank_depth_m=sections.bank_depth_m,
-        width_resolved=sections.resolved,
+        width_resolved=sections.resolved & wide_around(sections.bank_width_m, reach, raster),
         valley_width_m=sections.valley_width_m,
         drainage_area_ha=counts.reshape(-1)[cell] * (raster.grid.cell_area_m2 / 10_000.0),
         is_fan=_fans(network, reach, table[:, 0], sections),
@@ -281,6 +283,28 @@ def without_crossings(
             columns[name][i] = np.nan
         columns["resolved"][i] = 2 * sections.resolved[near].sum() > near.size
     return SectionMeasures(**{name: read_only(column) for name, column in columns.items()})
+
+
+def wide_around(
+    bank_width_m: FloatArray, reach: NDArray[np.int64], raster: Raster
+) -> NDArray[np.bool_]:
+    """Where the channel around a station, too, is wide enough for the cells.
+
+    Noise makes a channel of two and a half cells look like three here and there, and where another
+    one joins it looks twice as wide. The median over three stations each way is steadier; stations
+    that show no banks do not count.
+    """
+    n = reach.size
+    around = np.arange(n)[:, None] + np.arange(-AROUND, AROUND + 1)[None, :]
+    inside = (around >= 0) & (around < n)
+    around = np.where(inside, around, 0)
+    inside &= reach[around] == reach[:, None]
+    widths = np.where(inside, bank_width_m[around], np.nan)
+    known = np.isfinite(widths).any(axis=1)
+    usual = np.full(n, np.nan)
+    usual[known] = np.nanmedian(widths[known], axis=1)
+    wide: NDArray[np.bool_] = usual >= WIDE_CELLS * raster.grid.cell_m
+    return wide
 
 
 def _crossing_pairs(lines: FloatArray, reach: NDArray[np.int64], apart: int) -> list[int]:

@@ -93,10 +93,10 @@ def before_building(totals: Totals, *, design_period_yr: float) -> Mapping[str, 
             "fish live, a biologist looks first."
         ),
         "Ground and what lies below": (
-            "Look at every place for soil pipes (holes that swallow water), undercut or high banks, "
-            "seeps, and bare rock; and at what a washed-out structure or a larger flow would reach "
-            "downstream: roads, fences, diversions, neighbours. Where any of it may be harmed, ask "
-            "first."
+            "Look at every place for soil pipes (holes that swallow water), undercut or high "
+            "banks, seeps, and bare rock; and at what a washed-out structure or a larger flow "
+            "would reach downstream: roads, fences, diversions, neighbours. Where any of it may be "
+            "harmed, ask first."
         ),
         "Grazing": (
             "Keep stock off the structures until plants hold them: usually two growing seasons "

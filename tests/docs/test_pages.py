@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import os
 import re
 import shlex
@@ -44,6 +45,23 @@ def test_the_readme_shows_what_the_demo_prints(tmp_path: Path) -> None:
     assert BLOCK.search(README)
     assert readme_with(demo_run(tmp_path)) == README, "run: make docs"
     assert {p.name for p in tmp_path.iterdir()} == {"ranch.gpkg", "ranch.csv", "ranch.png"}
+    _field_notes_fit(tmp_path / "ranch.csv")
+
+
+def _field_notes_fit(plan: Path) -> None:
+    """The sample's field notes are of sites of the demo's plan: drops at drops, bankfull below."""
+    with open(plan, newline="", encoding="utf-8") as file:
+        sites = {row["site_id"]: row for row in csv.DictReader(file)}
+    with open(ROOT / "sample_dem" / "field_notes.csv", newline="", encoding="utf-8") as file:
+        notes = list(csv.DictReader(file))
+    assert notes
+    for note in notes:
+        site = sites[note["site_id"]]
+        if note["measured_drop_m"]:
+            drop = float(site["headcut_height_m"])
+            assert float(note["measured_drop_m"]) == pytest.approx(drop, rel=0.15)
+        if note["measured_bankfull_depth_m"]:
+            assert site["control"] == "grade"
 
 
 def test_the_picture_is_small_and_keeps_its_colours() -> None:
