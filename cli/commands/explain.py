@@ -62,7 +62,7 @@ def _read_site(text: str) -> Wanted:
     multiple=True,
     metavar="FILE",
     section="Land",
-    help="Elevation raster of the plan, to draw the ground; several times for tiles.",
+    help="Elevation raster of the plan, for a finer ground with contours; several times for tiles.",
 )
 @json_option
 @overwrite_option
@@ -112,28 +112,25 @@ def _read(job: Job) -> tuple[Mapping[str, Layer], Explanation]:
 
 
 def _draw(job: Job, layers: Mapping[str, Layer], found: Explanation, talk: Talk) -> None:
+    from cli.backdrop import PlanGround, backdrop_of
     from cli.figures.site_map import site_bounds, site_map
 
     assert job.picture is not None  # checked by the caller
     ids = [int(found.site["site_id"]), *(int(mate["site_id"]) for mate in found.mates)]
     bounds = site_bounds(layers, ids)
-    raster, source = None, "No elevation raster was given: the ground is not drawn."
-    if job.dem:
-        from cli.explain_ground import ground_of
-
-        ground = ground_of(job.dem, bounds, layers["sites"].crs, found.run)
-        for note in ground.notes:
-            talk.say(f"Note: {note}")
-        raster, source = ground.raster, ground.source_line(found.units)
+    plan = PlanGround(Path(job.plan), layers["sites"].crs, found.run, found.units)
+    behind, notes = backdrop_of(plan, job.dem, bounds)
+    for note in notes:
+        talk.say(f"Note: {note}")
     site = found.site
     site_map(
         layers,
         ids,
         path=job.picture,
         bounds=bounds,
-        raster=raster,
+        behind=behind,
         title=f"Site {site['site_id']}, rank {site['rank']}: {site['structure']}",
-        source_line=f"{source} Plan: {found.plan}.",
+        source_line=f"{behind.source_line} Plan: {found.plan}.",
         units=found.units,
         overwrite=job.overwrite,
     )

@@ -7,7 +7,7 @@ import os
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, Protocol
 
 import numpy as np
 import shapely
@@ -84,6 +84,14 @@ def site_bounds(layers: Mapping[str, Layer], site_ids: Collection[int]) -> Bound
     return x - half, y - half, x + half, y + half
 
 
+class Behind(Protocol):
+    """Draws the ground behind a map."""
+
+    def draw(self, axes: Axes, bounds: Bounds, units: Units) -> tuple[str, list[Text]]:
+        """Draw it; return words about contours and their labels."""
+        ...
+
+
 def site_map(
     layers: Mapping[str, Layer],
     site_ids: Collection[int],
@@ -92,6 +100,7 @@ def site_map(
     title: str,
     source_line: str,
     raster: Raster | None = None,
+    behind: Behind | None = None,
     bounds: Bounds | None = None,
     units: Units = "si",
     overwrite: bool = False,
@@ -109,7 +118,9 @@ def site_map(
     title, source_line
         Above and below the map.
     raster
-        Elevations, m; without it no ground is drawn.
+        Elevations, m.
+    behind
+        What draws the ground instead; without either none is drawn.
     bounds
         West, south, east and north; by default those of `site_bounds`.
     units
@@ -137,6 +148,8 @@ def site_map(
         words, texts = "", list[Text]()
         if raster is not None:
             words, texts = draw_ground(axes, raster, sheet.bounds, units, soft=True)
+        elif behind is not None:
+            words, texts = behind.draw(axes, sheet.bounds, units)
         draw_grid(axes, sheet.bounds)
         wanted = _draw(axes, shown)
         labels = _labels(axes, shown, site_ids, units)

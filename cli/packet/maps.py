@@ -15,13 +15,13 @@ from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from cli import palette
+from cli.backdrop import Backdrop
 from cli.fields import FOOT_M, Units
 from cli.figures.drawing import POINTS_PER_MM
 from cli.figures.features import draw_features, hide_under_shapes
 from cli.figures.furniture import LegendWanted, draw_north, draw_scale_bar
 from cli.figures.relief import Bounds, round_length
 from cli.layers import Layer
-from cli.packet.backdrop import Backdrop
 from cli.packet.pictures import svg_of
 
 _LAYERS = ("pools", "structures", "channels", "ranch", "headcuts", "sites", "roads")

@@ -9,11 +9,11 @@ from typing import Any, Final
 import shapely
 
 from cli import palette
+from cli.backdrop import Backdrop, backdrop_of
 from cli.errors import OutputError
 from cli.explain_sheet import Explanation, Wanted, explanation
 from cli.figures.profile import LongProfile
 from cli.figures.site_drawings import profile_of, section_of
-from cli.packet.backdrop import Backdrop, backdrop_of
 from cli.packet.front import (
     cover_data,
     legend_data,

@@ -32,6 +32,8 @@ class Totals:
         Footprints of all structures.
     water_held_m3, deepest_m
         Water behind all structures when they are new and tight, and the greatest depth.
+    without_flow
+        Structures in channels whose design flow is not known.
     """
 
     structures: int
@@ -41,6 +43,7 @@ class Totals:
     disturbed_m2: float
     water_held_m3: float
     deepest_m: float
+    without_flow: int = 0
 
 
 def fill_m3(amounts: Sequence[Amount]) -> float:
@@ -56,6 +59,17 @@ def fill_m3(amounts: Sequence[Amount]) -> float:
         elif amount.item == "logs":
             volume += amount.amount * 0.7854 * LOG_M**2
     return volume
+
+
+def design_sentence(totals: Totals, design_period_yr: float) -> str:
+    """Say for which flow sizes are made, and where none is known."""
+    if not totals.without_flow:
+        return f"Sizes are made for the flow with a chance of 1 in {design_period_yr:g} a year."
+    where = counted(totals.without_flow, "structure")
+    return (
+        f"Of {where} the flow with a chance of 1 in {design_period_yr:g} a year is not known: "
+        "stone and wood there are not checked against it."
+    )
 
 
 def before_building(totals: Totals, *, design_period_yr: float) -> Mapping[str, str]:
@@ -103,8 +117,7 @@ def before_building(totals: Totals, *, design_period_yr: float) -> Mapping[str, 
             "(common practice, no published source)."
         ),
         "Design flow": (
-            f"Sizes are made for the flow with a chance of 1 in {design_period_yr:g} a year. "
-            "Larger ones come: look after each, and mend."
+            f"{design_sentence(t, design_period_yr)} Larger flows come: look after each, and mend."
         ),
         "Crew": (
             "Nobody works under an undercut bank or lip, nor with storms upstream. Stones of more "

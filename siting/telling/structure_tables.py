@@ -17,7 +17,12 @@ from siting.layout.candidates import Sites
 from siting.ranking import Ranking, Weights
 from siting.roads.clearance import near
 from siting.roads.keep_clear import KINDS, ROAD, KeepClear
-from siting.telling.before_building import Totals, before_columns, fill_m3
+from siting.telling.before_building import (
+    Totals,
+    before_columns,
+    design_sentence,
+    fill_m3,
+)
 from siting.telling.footprints import crest_table, footprint_table
 from siting.telling.ground_points import profile_columns, section_columns
 from siting.telling.plan_rows import (
@@ -65,7 +70,7 @@ class Built:
         t = self.totals
         return (
             *self.takes.sentences(),
-            f"Sizes are made for the flow with a chance of 1 in {design_period_yr:g} a year.",
+            design_sentence(t, design_period_yr),
             f"Before you build: utilities, permits (about {figures(t.fill_m3)} m3 of fill on "
             f"{figures(t.disturbed_m2)} m2 in {counted(t.channels, 'channel')}), water rights, "
             "cultural survey, grazing; see the table before_you_build.",
@@ -235,4 +240,9 @@ def _totals(
         disturbed_m2=float(area[chosen[at]].sum()) if at.size else 0.0,
         water_held_m3=float(sum(p.volume_m3 for p in pools)),
         deepest_m=max((p.depth_at_crest_m for p in pools), default=0.0),
+        without_flow=sum(
+            1
+            for i in np.flatnonzero(chosen)
+            if sites.spots[i].purpose != "road" and sites.design_flow(int(i)) is None
+        ),
     )

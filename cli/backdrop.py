@@ -1,22 +1,57 @@
-"""The ground behind a packet's maps: from the plan's own relief, or from an elevation raster."""
+"""The ground behind maps of a plan: from the plan's own relief, or from an elevation raster."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Protocol
 
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.text import Text
+from pyproj import CRS
 
 from cli.explain_ground import Ground, ground_of
 from cli.fields import Units
 from cli.figures.ground import draw_ground
 from cli.figures.relief import Bounds
-from cli.plan_reading import PlanFile
 from cli.relief_layer import ReliefPicture, read_relief
 from cli.words import in_units
+
+
+class OfPlan(Protocol):
+    """What is asked of a plan: `cli.plan_reading.PlanFile` has it, and `PlanGround`."""
+
+    @property
+    def path(self) -> Path:
+        """Its file."""
+        ...
+
+    @property
+    def crs(self) -> CRS | None:
+        """Its coordinate system."""
+        ...
+
+    @property
+    def run_info(self) -> Mapping[str, str]:
+        """Record of the run that made it."""
+        ...
+
+    @property
+    def units(self) -> Units:
+        """Its units."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class PlanGround:
+    """A plan that is read already, as far as the ground asks: see `OfPlan`."""
+
+    path: Path
+    crs: CRS | None
+    run_info: Mapping[str, str]
+    units: Units
 
 
 class Backdrop(Protocol):
@@ -92,7 +127,7 @@ class PlanRelief:
 
 
 def backdrop_of(
-    plan: PlanFile, dem: Sequence[str], bounds: Bounds
+    plan: OfPlan, dem: Sequence[str], bounds: Bounds
 ) -> tuple[Backdrop, tuple[str, ...]]:
     """Find the ground to draw, and what a person should know of it.
 
@@ -119,7 +154,7 @@ def backdrop_of(
     return PlanRelief(picture, _made_from(plan)), ()
 
 
-def _made_from(plan: PlanFile) -> str:
+def _made_from(plan: OfPlan) -> str:
     """Say which raster the plan was made from, as its record has it."""
     name = plan.run_info.get("dem", "").split(",")[0]
     cells = in_units(plan.run_info.get("grid", "").partition(" cells of ")[2], plan.units)
