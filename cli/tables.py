@@ -21,7 +21,7 @@ from rich.text import Text
 from cli import palette
 from cli.fields import Units, check_units, convert_columns, fields_of
 from cli.safe_files import write_text
-from siting.wording import figures
+from siting.wording import counted, figures
 from terrain.errors import ParameterError
 
 WIDTH = 100
@@ -168,7 +168,9 @@ def print_ranked_list(
         else:
             _print_plain(console, headings, rows, notes)
     if len(order) > len(shown):
-        _print_wrapped(console, f"{len(order) - len(shown)} more sites are in the plan.")
+        more = len(order) - len(shown)
+        verb = "is" if more == 1 else "are"
+        _print_wrapped(console, f"{counted(more, 'more site')} {verb} in the plan.")
     for sentence in work:
         _print_wrapped(console, sentence)
     for caution in cautions:

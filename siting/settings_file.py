@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from siting.errors import RulesError
+from terrain.errors import GullywalkError
 
 Entry = Mapping[str, Any]
 
@@ -59,7 +60,13 @@ def own_file(name: str) -> dict[str, Any]:
     return tomllib.loads(resources.files("siting").joinpath(name).read_text("utf-8"))
 
 
-def read_settings(source: Source, own: Mapping[str, Any]) -> dict[str, Any]:
+def read_settings(
+    source: Source,
+    own: Mapping[str, Any],
+    *,
+    texts: tuple[str, ...] = (),
+    error: type[GullywalkError] = RulesError,
+) -> dict[str, Any]:
     """Read a user's settings file and check its version and the names in it.
 
     Parameters
@@ -68,27 +75,33 @@ def read_settings(source: Source, own: Mapping[str, Any]) -> dict[str, Any]:
         A TOML file with all or some of the tables of the own one, or its text.
     own
         The package's file of the same kind.
+    texts
+        Names of entries beside the tables, such as a currency; the caller checks them.
+    error
+        Raised when the file cannot be used.
 
     Raises
     ------
-    RulesError
-        It cannot be read, is of another version, or holds a name that is not known.
+    GullywalkError
+        Of the given kind: it cannot be read, is of another version, or holds a name that is not
+        known.
     """
     name = source_name(source)
     try:
         text = source_text(source)
-    except (OSError, UnicodeDecodeError) as error:
-        raise RulesError(
-            f"{name} cannot be read ({type(error).__name__})", expected="a TOML text file"
-        ) from error
+    except (OSError, UnicodeDecodeError) as fault:
+        raise error(
+            f"{name} cannot be read ({type(fault).__name__})", expected="a TOML text file"
+        ) from fault
     try:
         given = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise RulesError(f"{name} is not valid TOML: {error}", expected="a TOML file") from error
+    except tomllib.TOMLDecodeError as fault:
+        raise error(f"{name} is not valid TOML: {fault}", expected="a TOML file") from fault
     version, current = given.get("version"), own["version"]
-    if version != current:
-        older = isinstance(version, int) and version < current
-        raise RulesError(
+    whole = isinstance(version, int) and not isinstance(version, bool)
+    if not whole or version != current:
+        older = whole and version < current
+        raise error(
             f"{name} is of version {version}" + (", an older one" if older else "")
             if version is not None
             else f"{name} states no version",
@@ -96,16 +109,16 @@ def read_settings(source: Source, own: Mapping[str, Any]) -> dict[str, Any]:
             do="start from a fresh copy of the file that comes with the package",
         )
     for group, entries in given.items():
-        if group == "version":
+        if group == "version" or group in texts:
             continue
         if group not in own or not isinstance(entries, dict):
-            raise RulesError(
+            raise error(
                 f"{name} holds [{group}], which is not known",
-                expected="one of " + ", ".join(g for g in own if g != "version"),
+                expected="one of " + ", ".join(g for g, e in own.items() if isinstance(e, dict)),
             )
         for key, entry in entries.items():
             if key not in own[group] or not isinstance(entry, dict):
-                raise RulesError(
+                raise error(
                     f"{name} holds {group}.{key}, which is not known",
                     expected="one of " + ", ".join(f"{group}.{k}" for k in own[group]),
                 )

@@ -15,21 +15,19 @@ import pyogrio.errors
 import shapely
 from numpy.typing import NDArray
 from pyproj import CRS, Transformer
-from pyproj.exceptions import CRSError as PyprojCrsError
 from rasterio.features import rasterize
 from shapely.geometry import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from terrain.crs import horizontal_part, is_usable, place_of, same_crs, short_name
+from terrain.crs import place_of, same_crs, short_name
 from terrain.errors import BoundaryError
 from terrain.grid import Grid
-from terrain.vectors import UNREADABLE
+from terrain.vectors import UNREADABLE, own_crs
 
 #: A crossing is mended when that changes the area by less than this share.
 MENDABLE_AREA_SHARE = 0.001
 
 #: Formats whose coordinates are longitude and latitude by their own standard.
-_LON_LAT_FORMATS = (".geojson", ".json", ".kml", ".kmz", ".gpx")
 
 _DRAW = "draw the ranch as a polygon"
 
@@ -104,7 +102,7 @@ def read_boundary(
         meta, shapes = _read_shapes(source, name, layer)
     flat = [shapely.force_2d(s) for s in shapes if s is not None and not s.is_empty]
     polygons = _polygons_only(flat, name)
-    own = _own_crs(meta["crs"], source, name)
+    own = own_crs(meta["crs"], name, error=BoundaryError)
     moved = [_to_working(p, own, crs, name) for p in polygons]
     if not same_crs(own, crs):
         notes.append(f"{name} is in {short_name(own)}; moved to {short_name(crs)}.")
@@ -236,34 +234,6 @@ def _polygons_only(shapes: Sequence[BaseGeometry], name: str) -> list[BaseGeomet
         expected="a polygon",
         do=_DRAW,
     )
-
-
-def _own_crs(text: str | None, source: str, name: str) -> CRS:
-    """Return the file's own system; longitude and latitude only where the format fixes them."""
-    if not text:
-        if name.lower().endswith(_LON_LAT_FORMATS):
-            return CRS.from_epsg(4326)
-        hint = "give its .prj file with it" if source.lower().endswith(".shp") else "export it"
-        raise BoundaryError(
-            f"{name} has no coordinate system",
-            expected="one",
-            do=f"{hint} with its coordinate system",
-        )
-    try:
-        crs = horizontal_part(CRS.from_user_input(text))
-    except PyprojCrsError as error:
-        raise BoundaryError(
-            f"{name} has a coordinate system that is not understood",
-            expected="a published one",
-            do="export it again in longitude and latitude (EPSG:4326)",
-        ) from error
-    if not is_usable(crs):
-        raise BoundaryError(
-            f"{name} has the coordinate system '{crs.name}', which does not place it on the Earth",
-            expected="a geographic or projected one",
-            do="export it again in longitude and latitude (EPSG:4326)",
-        )
-    return crs
 
 
 def _to_working(shape: BaseGeometry, own: CRS, crs: CRS, name: str) -> BaseGeometry:

@@ -14,15 +14,13 @@ import pyogrio
 import pyogrio.errors
 import shapely
 from numpy.typing import NDArray
-from pyproj import CRS, Transformer
-from pyproj.exceptions import CRSError as PyprojCrsError
+from pyproj import CRS
 
-from terrain.crs import horizontal_part, is_usable, same_crs, short_name
+from terrain.crs import same_crs, short_name
 from terrain.errors import GullywalkError
-from terrain.vectors import UNREADABLE
+from terrain.vectors import UNREADABLE, moved, own_crs
 
 #: Formats whose coordinates are longitude and latitude by their own standard.
-_LON_LAT_FORMATS = (".geojson", ".json", ".kml", ".kmz")
 
 
 class MapError(GullywalkError, ValueError):
@@ -100,7 +98,7 @@ def read_patches(
                 do="check that it is the right file",
             ) from error
     shapes, codes = _polygons(shapes, values[0], name)
-    own = _own_crs(meta["crs"], name)
+    own = own_crs(meta["crs"], name, error=MapError)
     notes = [f"{name}: field '{column}' of layer '{layer}' was used."]
     if not same_crs(own, crs):
         notes.append(f"{name} is in {short_name(own)}; moved to {short_name(crs)}.")
@@ -175,31 +173,12 @@ def _polygons(
     return shapely.force_2d(shapes[kept]), values[kept]
 
 
-def _own_crs(text: str | None, name: str) -> CRS:
-    if not text and name.lower().endswith(_LON_LAT_FORMATS):
-        return CRS.from_epsg(4326)
-    try:
-        crs = horizontal_part(CRS.from_user_input(text)) if text else None
-    except PyprojCrsError:
-        crs = None
-    if crs is None or not is_usable(crs):
-        raise MapError(
-            f"{name} has no coordinate system that is understood"
-            if text
-            else f"{name} has no coordinate system",
-            expected="a published one",
-            do="export it again with its coordinate system",
-        )
-    return crs
-
-
 def _moved(shapes: NDArray[Any], own: CRS, crs: CRS, name: str) -> NDArray[Any]:
-    mover = Transformer.from_crs(own, crs, always_xy=True)
-    moved = shapely.transform(shapes, mover.transform, interleaved=False)
-    if not np.isfinite(shapely.get_coordinates(moved)).all():
+    there = moved(shapes, own, crs)
+    if not np.isfinite(shapely.get_coordinates(there)).all():
         raise MapError(
             f"{name} lies far outside the area of {crs.name}, the DEM's coordinate system",
             expected="a map that covers the DEM",
             do="check the coordinate system of both",
         )
-    return np.asarray(moved)
+    return there

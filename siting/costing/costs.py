@@ -6,7 +6,6 @@ that change.
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -16,7 +15,7 @@ import numpy as np
 
 from siting.errors import CostError, RulesError
 from siting.floods.units import FloatArray
-from siting.settings_file import Source, number, own_file, source_name, source_text, words
+from siting.settings_file import Source, number, own_file, read_settings, source_name, words
 from siting.structures.base import ITEMS
 
 COSTS_FILE = "costs.toml"
@@ -113,7 +112,7 @@ def load_costs(source: Source | None = None) -> Costs:
     if source is None:
         return Costs(MappingProxyType(figures), currency, COSTS_FILE)
     file = source_name(source)
-    tables = _read(source, own)
+    tables = read_settings(source, own, texts=("currency",), error=CostError)
     given = {
         name: _figure(name, entry, file, figures.get(name)) for name, entry in _entries(tables)
     }
@@ -133,42 +132,6 @@ def _entries(tables: Mapping[str, Any]) -> list[tuple[str, Mapping[str, Any]]]:
         if group not in ("version", "currency")
         for key, entry in entries.items()
     ]
-
-
-def _read(source: Source, own: Mapping[str, Any]) -> dict[str, Any]:
-    """Read a user's file and check its version and the names in it."""
-    file = source_name(source)
-    try:
-        tables = tomllib.loads(source_text(source))
-    except (OSError, UnicodeDecodeError) as error:
-        raise CostError(
-            f"{file} cannot be read ({type(error).__name__})", expected="a TOML text file"
-        ) from error
-    except tomllib.TOMLDecodeError as error:
-        raise CostError(f"{file} is not valid TOML: {error}", expected="a TOML file") from error
-    found = tables.get("version")
-    if isinstance(found, bool) or found != own["version"]:
-        raise CostError(
-            f"{file} states no version" if found is None else f"{file} is of version {found}",
-            expected=f"version = {own['version']}",
-            do="start from a fresh copy of the file that comes with the package",
-        )
-    for group, entries in tables.items():
-        if group in ("version", "currency"):
-            continue
-        known = own.get(group)
-        if known is None or not isinstance(entries, dict):
-            raise CostError(
-                f"{file} holds [{group}], which is not known",
-                expected="one of " + ", ".join(g for g, e in own.items() if isinstance(e, dict)),
-            )
-        for key, entry in entries.items():
-            if key not in known or not isinstance(entry, dict):
-                raise CostError(
-                    f"{file} holds {group}.{key}, which is not known",
-                    expected="one of " + ", ".join(f"{group}.{k}" for k in known),
-                )
-    return tables
 
 
 def _figure(name: str, entry: Mapping[str, Any], file: str, usual: Figure | None) -> Figure:

@@ -49,3 +49,46 @@ def test_what_hands_may_not_build_is_referred(real_dem, name, crs, least_heads) 
     assert set(found.structures.columns["site_id"].tolist()) == set(
         (np.flatnonzero(built) + 1).tolist()
     )
+
+
+#: Limits far past hand work: only so do the coarse cells of these rasters get structures.
+LOOSE = {
+    "hand_work__drop": (2.0, 4.0),
+    "hand_work__gradient": (0.06, 0.14),
+    "hand_work__channel_width": (20.0, 80.0),
+    "hand_work__drainage_area": (4.0, 400.0),
+    "hand_work__lift": (100.0, 4000.0),
+    "one_rock_dam__channel_depth": (3.0, 6.0),
+    "series__slope": (0.004, 0.06),
+}
+
+
+@pytest.mark.real
+@pytest.mark.parametrize(
+    ("name", "crs"), [("pozo/pozo_4m.tif", None), ("carrizo/carrizo.tif", "EPSG:26911")]
+)
+def test_structures_are_sized_and_measured_on_real_ground(real_dem, rules_with, name, crs) -> None:
+    """With limits that nobody should build by, structures are sized on real ground."""
+    raster = read_dem(real_dem(name), options=ReadOptions(crs=crs)).raster
+    settings = ScreenSettings(
+        rainfall=read_rainfall(SAMPLE / "rainfall.csv"),
+        curve_number=79.0,
+        rules=rules_with(**LOOSE),
+        edge_is_divide=True,
+    )
+    found = screen(raster, settings=settings)
+    c = found.sites.columns
+    grade = np.flatnonzero(c["control"] == "grade")
+    assert grade.size >= 10
+    height = c["structure_height_m"][grade]
+    assert ((height == 0) | ((height >= 0.10) & (height <= 0.30))).all()
+    proud = grade[height > 0]
+    assert proud.size >= 2
+    assert (c["pool_volume_m3"][proud] > 0).all()
+    assert (c["wedge_volume_m3"][proud] > 0).all()
+    assert np.isnan(c["pool_volume_m3"][grade[height == 0]]).all()
+    # the water behind a crest of a hand is less than a prism as wide as the channel over the slope
+    prism = 0.5 * c["width_m"] * c["structure_height_m"] ** 2 / np.maximum(c["slope"], 0.002)
+    assert np.median(c["pool_volume_m3"][proud] / prism[proud]) < 1.5
+    assert (c["cost_likely"][grade] > 0).all()
+    assert set(found.pools.columns["site_id"] - 1) <= set(proud.tolist())
