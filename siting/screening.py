@@ -377,7 +377,7 @@ def screen(
         ),
         notes=(
             *notes_of(ground, study, left_out),
-            *built.takes.bill.notes,
+            *built.takes.notes(),
             *land_notes(floods.land)[0],
         ),
         cautions=(*cautions_of(ground, sites, floods), *land_notes(floods.land)[1]),

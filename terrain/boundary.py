@@ -27,8 +27,6 @@ from terrain.vectors import UNREADABLE, own_crs
 #: A crossing is mended when that changes the area by less than this share.
 MENDABLE_AREA_SHARE = 0.001
 
-#: Formats whose coordinates are longitude and latitude by their own standard.
-
 _DRAW = "draw the ranch as a polygon"
 
 

@@ -20,8 +20,6 @@ from terrain.crs import same_crs, short_name
 from terrain.errors import GullywalkError
 from terrain.vectors import UNREADABLE, moved, own_crs
 
-#: Formats whose coordinates are longitude and latitude by their own standard.
-
 
 class MapError(GullywalkError, ValueError):
     """A map of soils or cover that cannot be used."""

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import os
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -82,49 +80,10 @@ class LongProfile:
     name_levels: bool = True
 
 
-def draw_profile(
-    profile: LongProfile,
-    *,
-    path: str | os.PathLike[str],
-    title: str,
-    source_line: str,
-    units: Units = "si",
-    overwrite: bool = False,
-) -> Path:
-    """Draw a long profile as a PNG; the same input gives the same bytes.
-
-    Parameters
-    ----------
-    profile
-        What to draw, SI.
-    path
-        File to write.
-    title, source_line
-        Above and below the drawing.
-    units
-        Units of the axes.
-    overwrite
-        Whether an existing file may be replaced.
-
-    Raises
-    ------
-    OutputError
-        The file cannot be written; an old file is then as it was.
-    """
-    return profile_sketch(profile, units=units).finish(
-        path,
-        title=title,
-        source_line=source_line,
-        x_label="Station up the channel (downstream to the left)",
-        height_label="Elevation",
-        overwrite=overwrite,
-    )
-
-
 def profile_sketch(
     profile: LongProfile, *, units: Units = "si", frame: Frame | None = None
 ) -> Sketch:
-    """Draw a long profile on a sheet that is not finished yet.
+    """Draw a long profile with bare axes; the caller labels them.
 
     Parameters
     ----------

@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 import math
-import os
 from dataclasses import dataclass
 from itertools import pairwise
-from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -60,49 +58,10 @@ class SectionDrawing:
     flood_words: str = "design flood"
 
 
-def draw_section(
-    section: SectionDrawing,
-    *,
-    path: str | os.PathLike[str],
-    title: str,
-    source_line: str,
-    units: Units = "si",
-    overwrite: bool = False,
-) -> Path:
-    """Draw a cross-section as a PNG; the same input gives the same bytes.
-
-    Parameters
-    ----------
-    section
-        What to draw, SI.
-    path
-        File to write.
-    title, source_line
-        Above and below the drawing.
-    units
-        Units of the axes.
-    overwrite
-        Whether an existing file may be replaced.
-
-    Raises
-    ------
-    OutputError
-        The file cannot be written; an old file is then as it was.
-    """
-    return section_sketch(section, units=units).finish(
-        path,
-        title=title,
-        source_line=source_line,
-        x_label="From the middle of the channel (looking downstream, right bank to the right)",
-        height_label="Elevation",
-        overwrite=overwrite,
-    )
-
-
 def section_sketch(
     section: SectionDrawing, *, units: Units = "si", frame: Frame | None = None
 ) -> Sketch:
-    """Draw a cross-section on a sheet that is not finished yet.
+    """Draw a cross-section with bare axes; the caller labels them.
 
     Parameters
     ----------

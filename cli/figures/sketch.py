@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import os
-import textwrap
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -17,7 +14,6 @@ from numpy.typing import NDArray
 from cli import palette
 from cli.fields import FOOT_M, Units, check_units
 from cli.figures.placing import Box, Wanted, place_apart
-from cli.figures.sheet import picture, save
 
 FloatArray = NDArray[np.floating]
 _DPI = 160
@@ -209,39 +205,6 @@ class Sketch:
             for px, py in zip(*(np.interp(every, along, at[:, k]) for k in (0, 1)), strict=True):
                 boxes.append((px - half, py - half, px + half, py + half))
         return boxes
-
-    def finish(
-        self,
-        path: str | os.PathLike[str],
-        *,
-        title: str,
-        source_line: str,
-        x_label: str,
-        height_label: str,
-        overwrite: bool,
-    ) -> Path:
-        """Write titles and axes, and the file.
-
-        Raises
-        ------
-        OutputError
-            The file cannot be written; an old file is then as it was.
-        """
-        self.label_axes(x_label, height_label)
-        frame = self.frame
-        left = frame.left / frame.width
-        self.figure.text(
-            left, 1 - 0.34 / frame.height, title, fontsize=12, weight="bold", color=palette.INK,
-            va="center", parse_math=False,
-        )  # fmt: skip
-        lines = textwrap.wrap(f"{self.scale_words()} {source_line}", 125)[:2]
-        self.figure.text(
-            left, 0.40 / frame.height, "\n".join(lines), fontsize=7.5, color=palette.INK, va="top",
-            linespacing=1.4, parse_math=False,
-        )  # fmt: skip
-        with picture(path, overwrite=overwrite) as part:
-            save(self.figure, part, dpi=_DPI)
-        return Path(path)
 
     def label_axes(self, x_label: str, height_label: str) -> None:
         """Write what the axes measure, with the unit."""

@@ -15,11 +15,6 @@ class Group:
 
     sites: tuple[Row, ...]
 
-    @property
-    def is_pair(self) -> bool:
-        """Whether they work together."""
-        return len(self.sites) > 1
-
 
 @dataclass(frozen=True, slots=True)
 class BuildOrder:

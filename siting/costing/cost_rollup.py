@@ -128,12 +128,12 @@ def _notes(found: Quantities, costs: Costs) -> tuple[str, ...]:
 
 
 def beside_published(one_low: float, one_high: float, costs: Costs) -> str:
-    """Say how the cost of one small dam compares with the published range; empty without one.
+    """Say how the cost of a one-rock dam compares with the published range; empty without one.
 
     Parameters
     ----------
     one_low, one_high
-        Low and high cost of one one-rock dam, in the currency of the figures.
+        Low and high cost of a typical one, in the currency of the figures.
 
     Raises
     ------
@@ -152,9 +152,9 @@ def beside_published(one_low: float, one_high: float, costs: Costs) -> str:
     else:
         how = "overlapping"
     return (
-        f"One dam here costs {figures(one_low)} to {figures(one_high)} {costs.currency}, {how} the "
-        f"published {known.low:g} to {known.high:g} for a small check dam after a fire, in prices "
-        "of the 2000s."
+        f"A one-rock dam here costs {figures(one_low)} to {figures(one_high)} {costs.currency} "
+        f"(medians), {how} the published {known.low:g} to {known.high:g} for a small check dam "
+        "after a fire, in prices of the 2000s."
     )
 
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from siting.costing.budget import Choice, choose
 from siting.costing.budget_groups import Group, group_value
-from siting.costing.cost_rollup import Bill, bill, cost_columns
+from siting.costing.cost_rollup import Bill, beside_published, bill, cost_columns
 from siting.costing.costs import Costs, load_costs
 from siting.costing.quantities import (
     CREW_SIZE,
@@ -25,6 +25,7 @@ from siting.layout.bases import base_of_each
 from siting.layout.candidates import Sites
 from siting.ranking import Ranking
 from siting.structures.base import Amount
+from siting.structures.one_rock_dam import OneRockDam
 from siting.wording import counted, figures, listed
 
 #: Groups left out that are told; the plan holds them all.
@@ -67,6 +68,8 @@ class Takes:
     ----------
     amounts
         What each structure takes, without spare.
+    structures
+        Name of each.
     quantities, bill
         Counted with spare, and priced.
     choice
@@ -76,6 +79,7 @@ class Takes:
     """
 
     amounts: tuple[tuple[Amount, ...], ...]
+    structures: tuple[str, ...]
     quantities: Quantities
     bill: Bill
     choice: Choice
@@ -93,6 +97,16 @@ class Takes:
             "chosen": chosen,
             "chosen_why": why,
         }
+
+    def notes(self) -> tuple[str, ...]:
+        """What the sums hold and do not hold, and a published range beside them."""
+        dams = np.array([name == OneRockDam.name for name in self.structures], dtype=bool)
+        each = self.bill.by_site[dams & self.quantities.built]
+        if not each.size:
+            return self.bill.notes
+        low, _, high = np.median(each, axis=0)
+        beside = beside_published(low, high, self.means.costs)
+        return (*self.bill.notes, *([beside] if beside else []))
 
     def sentences(self) -> tuple[str, ...]:
         """What all of it takes and costs, and what a budget buys, in a few sentences."""
@@ -183,10 +197,11 @@ def takes_of(sites: Sites, ranking: Ranking, means: Means) -> Takes:
         else tuple(place.decision.kind.materials(spot, size))
         for place, spot, size in zip(sites.places, sites.spots, sites.sizes, strict=True)
     )
+    structures = tuple(place.structure for place in sites.places)
     counted = quantities(
         amounts,
         site_id=np.arange(1, sites.count + 1),
-        structure=[p.structure for p in sites.places],
+        structure=structures,
         costs=means.costs,
         spare=means.spare,
         crew_size=means.crew_size,
@@ -198,7 +213,7 @@ def takes_of(sites: Sites, ranking: Ranking, means: Means) -> Takes:
         crew_days=means.crew_days,
         currency=means.costs.currency,
     )
-    return Takes(amounts, counted, priced, chosen, means)
+    return Takes(amounts, structures, counted, priced, chosen, means)
 
 
 def groups_of(sites: Sites, ranking: Ranking, counted: Quantities, priced: Bill) -> list[Group]:

@@ -10,18 +10,19 @@ import numpy as np
 import pytest
 import shapely
 from matplotlib.axes import Axes
+from matplotlib.figure import Figure
 from matplotlib.image import imread
 from matplotlib.text import Text
 
 from cli import palette
 from cli.errors import OutputError
-from cli.figures import sketch
 from cli.figures.placing import Wanted, place_apart
-from cli.figures.profile import Level, LongProfile, ProfileStructure, draw_profile
-from cli.figures.section import SectionDrawing, draw_section
+from cli.figures.profile import Level, LongProfile, ProfileStructure, profile_sketch
+from cli.figures.section import SectionDrawing, section_sketch
 from cli.figures.site_map import site_bounds, site_map
 from cli.figures.sketch import Sketch
 from cli.layers import Layer
+from cli.packet import pictures
 from tests.example_stretch import stretch_layers, stretch_raster
 
 LAYERS = stretch_layers()
@@ -174,40 +175,26 @@ def profile(**changes: object) -> LongProfile:
     return LongProfile(**given | changes)
 
 
-def test_a_profile_says_what_it_shows(
-    tmp_path: Path, words: list[Text], sheet: list[Sketch]
-) -> None:
-    path = draw_profile(
-        profile(), path=tmp_path / "p.png", title="Channel 7", source_line="Invented."
-    )
-    image = imread(path)
+def test_a_profile_says_what_it_shows(tmp_path: Path, words: list[Text]) -> None:
+    drawn = profile_sketch(profile())
+    drawn.label_axes("Station up the channel", "Elevation")
+    image = _image(drawn, tmp_path / "p.png")
     for colour in (palette.CHANNEL, palette.OCHRE):
         assert share_of(image, colour) > 1e-4
     written = [text.get_text() for text in words]
     for text in ("one-rock dam\n0.16 m high", "still pool", "sediment that fills in", "headcut",
                  "water at the 10-year flood, 0.42 m3/s"):  # fmt: skip
         assert text in written
-    (drawn,) = sheet
-    assert "downstream to the left" in drawn.axes.get_xlabel()
+    assert drawn.axes.get_xlabel() == "Station up the channel, m"
     assert drawn.axes.get_xlim()[0] < drawn.axes.get_xlim()[1]
     assert drawn.axes.get_ylabel() == "Elevation, m"
-    stated = next(t.get_text() for t in drawn.figure.texts if "times as large" in t.get_text())
-    times = float(re.findall(r"[\d.]+", stated)[0])
+    times = float(re.findall(r"[\d.]+", drawn.scale_words())[0])
     assert times == pytest.approx(_exaggeration(drawn), rel=0.02)
 
 
-@pytest.fixture
-def sheet(monkeypatch: pytest.MonkeyPatch) -> list[Sketch]:
-    """Every sketch that the test finishes."""
-    found: list[Sketch] = []
-    finish = Sketch.finish
-
-    def remember(self: Sketch, *arguments: object, **options: object) -> Path:
-        found.append(self)
-        return finish(self, *arguments, **options)  # type: ignore[arg-type]
-
-    monkeypatch.setattr(sketch.Sketch, "finish", remember)
-    return found
+def _image(drawn: Sketch, path: Path) -> np.ndarray:
+    drawn.figure.savefig(path)
+    return imread(path)
 
 
 def _exaggeration(drawn: Sketch) -> float:
@@ -216,10 +203,8 @@ def _exaggeration(drawn: Sketch) -> float:
     return float((y1 - y0) / (x1 - x0))
 
 
-def test_words_of_a_profile_touch_neither_each_other_nor_the_edge(
-    tmp_path: Path, words: list[Text]
-) -> None:
-    draw_profile(profile(), path=tmp_path / "p.png", title="Channel 7", source_line="Invented.")
+def test_words_of_a_profile_touch_neither_each_other_nor_the_edge(words: list[Text]) -> None:
+    profile_sketch(profile()).figure.draw_without_rendering()
     notes = [text for text in words if text.axes is not None]
     assert len(notes) == 5
     boxes = [shapely.box(*text.get_window_extent().extents) for text in notes]
@@ -231,20 +216,21 @@ def test_words_of_a_profile_touch_neither_each_other_nor_the_edge(
         assert not any(box.intersects(other) for other in boxes[i + 1 :])
 
 
-def test_a_profile_in_feet_and_one_with_a_bed_only(tmp_path: Path, sheet: list[Sketch]) -> None:
-    options = {"title": "Channel 7", "source_line": "Invented."}
-    draw_profile(profile(), path=tmp_path / "us.png", units="us", **options)  # type: ignore[arg-type]
-    assert sheet[0].axes.get_xlabel().endswith(", ft")
-    assert sheet[0].axes.get_xlim() == pytest.approx((20 / 0.3048, 79.5 / 0.3048))
-    bare = LongProfile(STATION, BED)
-    assert draw_profile(bare, path=tmp_path / "bare.png", **options).exists()  # type: ignore[arg-type]
+def test_a_profile_in_feet_and_one_with_a_bed_only(tmp_path: Path) -> None:
+    drawn = profile_sketch(profile(), units="us")
+    drawn.label_axes("Station", "Elevation")
+    assert drawn.axes.get_xlabel() == "Station, ft"
+    assert drawn.axes.get_xlim() == pytest.approx((20 / 0.3048, 79.5 / 0.3048))
+    image = _image(profile_sketch(LongProfile(STATION, BED)), tmp_path / "bare.png")
+    assert share_of(image, palette.OCHRE) == 0.0
+    assert (image[..., :3] < 0.5).any()
 
 
 OFFSET = np.arange(-6.0, 6.01, 0.25)
 GROUND = 1697.9 + np.clip((np.abs(OFFSET) - 1.1) / 1.6, 0, 1) * 0.95
 
 
-def test_a_section_looks_downstream(tmp_path: Path, words: list[Text], sheet: list[Sketch]) -> None:
+def test_a_section_says_what_it_shows(tmp_path: Path, words: list[Text]) -> None:
     crest = np.linspace(-1.9, 1.9, 21)
     drawing = SectionDrawing(
         OFFSET,
@@ -258,32 +244,44 @@ def test_a_section_looks_downstream(tmp_path: Path, words: list[Text], sheet: li
         bankfull_m=1698.38,
         water_m=1698.12,
     )
-    path = draw_section(drawing, path=tmp_path / "s.png", title="Site 2", source_line="Invented.")
-    assert share_of(imread(path), palette.OCHRE) > 1e-3
+    assert share_of(_image(section_sketch(drawing), tmp_path / "s.png"), palette.OCHRE) > 1e-3
     written = [text.get_text() for text in words]
     assert written.count("bank top") == 2
     for text in ("bankfull", "water at the design flood", "one-rock dam\n0.16 m high"):
         assert text in written
-    assert "looking downstream" in sheet[0].axes.get_xlabel()
 
 
-def test_water_ends_where_it_meets_the_banks(tmp_path: Path, sheet: list[Sketch]) -> None:
+def test_water_ends_where_it_meets_the_banks() -> None:
     level = 1698.3
-    drawing = SectionDrawing(OFFSET, GROUND, water_m=level)
-    draw_section(drawing, path=tmp_path / "s.png", title="Site 2", source_line="Invented.")
+    drawn = section_sketch(SectionDrawing(OFFSET, GROUND, water_m=level))
     # The bank rises 0.95 m in 1.6 m from 1.1 m off the middle.
     end = 1.1 + (level - 1697.9) / 0.95 * 1.6
-    lines = [line for line in sheet[0].axes.lines if np.allclose(line.get_ydata(), level)]
+    lines = [line for line in drawn.axes.lines if np.allclose(line.get_ydata(), level)]
     assert any(np.allclose(line.get_xdata(), [-end, end], atol=0.02) for line in lines)
 
 
-def test_a_wide_and_low_section_is_not_squeezed(tmp_path: Path, sheet: list[Sketch]) -> None:
+def test_a_wide_and_low_section_is_not_squeezed() -> None:
     """Heights are never drawn smaller than distances; the same scale is said."""
     deep = SectionDrawing(np.array([-1.0, 0.0, 1.0]), np.array([9.0, 0.0, 9.0]))
-    draw_section(deep, path=tmp_path / "s.png", title="Deep", source_line="Invented.")
-    assert _exaggeration(sheet[0]) == pytest.approx(1.0)
-    said = [t.get_text() for t in sheet[0].figure.texts]
-    assert any(t.startswith("Heights and distances to the same scale.") for t in said)
+    drawn = section_sketch(deep)
+    assert _exaggeration(drawn) == pytest.approx(1.0)
+    assert drawn.scale_words() == "Heights and distances to the same scale."
+
+
+def test_the_packet_says_which_way_one_looks(monkeypatch: pytest.MonkeyPatch) -> None:
+    labels: list[str] = []
+
+    def remember(figure: Figure) -> bytes:
+        labels.append(figure.axes[0].get_xlabel())
+        return b""
+
+    monkeypatch.setattr(pictures, "svg_of", remember)
+    pictures.profile_svg(profile(), units="us", width=6.0, height=2.0)
+    pictures.section_svg(SectionDrawing(OFFSET, GROUND), units="si", width=3.0, height=2.0)
+    assert labels == [
+        "Distance from the site, upstream to the right, ft",
+        "Looking downstream, from the middle, m",
+    ]
 
 
 def test_labels_with_lines_keep_off_each_others_lines() -> None:

@@ -11,6 +11,7 @@ from siting.costing.cost_rollup import bill
 from siting.costing.costs import load_costs
 from siting.costing.quantities import quantities
 from siting.costing.takes import Means, Takes, groups_of, takes_of
+from siting.wording import figures
 from terrain.errors import ParameterError
 
 COSTS = load_costs()
@@ -87,6 +88,21 @@ def test_totals_are_sums_over_the_sites(free) -> None:
     assert materials["amount"][of_all].sum() == pytest.approx(materials["amount"][by_site].sum())
     ratio = materials["amount_with_spare"][of_all] / materials["amount"][of_all]
     assert ratio == pytest.approx(1 + Means().spare, rel=0.01)
+
+
+def test_the_median_dam_stands_beside_the_published_range(worked, free) -> None:
+    cost = [
+        free.bill.by_site[i]
+        for i, place in enumerate(worked.sites.places)
+        if place.structure == "one-rock dam" and worked.sites.sizes[i] is not None
+    ]
+    low, _, high = np.median(cost, axis=0)
+    published = free.means.costs["compare.check_dam"]
+    [said] = [note for note in free.notes() if "check dam" in note]
+    assert f"costs {figures(low)} to {figures(high)} US$" in said
+    assert f"published {published.low:g} to {published.high:g}" in said
+    assert (", above" in said) == (low > published.high)
+    assert (", below" in said) == (high < published.low)
 
 
 @pytest.mark.parametrize("share", [0.15, 0.3, 0.5, 0.8])
