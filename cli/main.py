@@ -16,7 +16,7 @@ from typing import NoReturn
 import click
 
 from cli.progress import Talk
-from terrain.errors import GullywalkError
+from terrain.values.errors import GullywalkError
 
 #: Commands in the order the help lists them: module and name of the command in it.
 _COMMANDS = {

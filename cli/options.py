@@ -9,7 +9,7 @@ from typing import Any, TypeVar
 import click
 
 from cli.progress import Talk
-from terrain.errors import GullywalkError
+from terrain.values.errors import GullywalkError
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -132,14 +132,14 @@ def _read_rain_24h(text: str) -> Any:
 
 
 def _read_crs(text: str) -> str:
-    from terrain.crs import parse_crs
+    from terrain.reading.crs import parse_crs
 
     parse_crs(text, what="--crs")
     return text
 
 
 def _read_engine(text: str) -> str:
-    from terrain.engines import flow_engines
+    from terrain.flow.engines import flow_engines
 
     flow_engines()[text]
     return text

@@ -16,7 +16,7 @@ from rich.progress import BarColumn, TaskProgressColumn, TextColumn, TimeElapsed
 from rich.progress import Progress as Bar
 
 import terrain
-from terrain.progress import Progress
+from terrain.values.progress import Progress
 
 WIDTH = 100
 

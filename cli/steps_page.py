@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from cli.commands.step import flag_of, out_flag
-from siting.steps import KIND_WORDS, Parameter, Step, all_steps
+from siting.steps.step import KIND_WORDS, Parameter, Step, all_steps
 
 _HEAD = """# Processing steps
 
@@ -14,7 +14,7 @@ Made from the declarations of the steps by `python -m cli.steps_page`; edit thos
 `gullywalk step NAME DEM... --out FILE` runs one step alone. Every step also takes `--crs` and
 `--vertical-unit` (how the raster is read), `--units`, `--overwrite`, `-v` and `-q`. Rasters are
 written as cloud-optimised GeoTIFF on the raster's own grid in metres, layers as GeoPackage with the
-fields listed in [FIELDS.md](FIELDS.md), tables as CSV. In Python: `siting.steps.run_step`.
+fields listed in [FIELDS.md](FIELDS.md), tables as CSV. In Python: `siting.steps.step.run_step`.
 """
 
 

@@ -10,33 +10,25 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
+from siting.channels.ground import BoolArray, Ground
+from siting.channels.headcuts import find_headcuts
 from siting.channels.reaches import reach_stations
-from siting.costing.takes import Means
-from siting.floods.bankfull import bankfull_curve
-from siting.floods.base import RETURN_PERIODS_YR
-from siting.floods.errors import FloodInputError
+from siting.channels.study_area import CutAreas, StudyArea, reaches_of
+from siting.floods.bankfull_curves import bankfull_curve
+from siting.floods.flood_errors import FloodInputError
+from siting.floods.flood_method import RETURN_PERIODS_YR
 from siting.floods.graphical import storm_types
 from siting.floods.rainfall import Rainfall
 from siting.floods.regional_equations import EquationBook
 from siting.floods.runoff import check_curve_number
-from siting.gauging.flood_at import land_notes
-from siting.gauging.flood_rows import Columns, flood_columns, input_columns, rain_columns
-from siting.gauging.land_maps import LandSettings, read_land
-from siting.gauging.site_floods import FloodGauge, FloodSettings
-from siting.ground import BoolArray, Ground
-from siting.headcuts import find_headcuts
 from siting.layout.candidates import Sites, find_sites
-from siting.layout.spots import BuildSettings
-from siting.rank_effect import rank_effect
-from siting.ranking import Ranking, Weights, load_weights, rank_sites, why_first
-from siting.roads.keep_files import KeepFiles
-from siting.rules import Rules, load_rules
-from siting.structures.spot import Stock
-from siting.study_area import CutAreas, StudyArea, reaches_of
-from siting.telling.screening_notes import cautions_of, facts_of, flood_facts, notes_of, summary_of
-from siting.telling.settings_used import SettingsUsed
-from siting.telling.structure_tables import built_of
-from siting.telling.tables import (
+from siting.layout.keep_files import KeepFiles
+from siting.layout.measuring import BuildSettings
+from siting.places.flood_at_points import land_notes
+from siting.places.land_maps import LandSettings, read_land
+from siting.places.site_floods import FloodGauge, FloodSettings
+from siting.places.spot import Stock
+from siting.record.feature_tables import (
     FeatureTable,
     channel_table,
     drainage_table,
@@ -47,15 +39,23 @@ from siting.telling.tables import (
     sections_below,
     site_table,
 )
-from terrain.boundary import mask_of
-from terrain.channel_area import pick_channel_area
-from terrain.channels import ChannelNetwork, channel_network, default_channel_area_ha
-from terrain.conditioning import CarveLimits, Conditioned
-from terrain.drainage import Catchments
-from terrain.engines import DEFAULT_ENGINE, get_engine
-from terrain.errors import BoundaryError, ParameterError
-from terrain.progress import Progress, silent
-from terrain.raster import Raster
+from siting.record.flood_tables import Columns, flood_columns, input_columns, rain_columns
+from siting.record.screening_notes import cautions_of, facts_of, flood_facts, notes_of, summary_of
+from siting.record.settings_used import SettingsUsed
+from siting.record.structure_tables import built_of
+from siting.values.rules import Rules, load_rules
+from siting.works.ranking import Ranking, Weights, load_weights, rank_sites, why_first
+from siting.works.takes import Means
+from siting.works.weights_effect import rank_effect
+from terrain.channels.channel_area import pick_channel_area
+from terrain.channels.drainage_areas import Catchments
+from terrain.channels.network import ChannelNetwork, channel_network, default_channel_area_ha
+from terrain.flow.conditioning import CarveLimits, Conditioned
+from terrain.flow.engines import DEFAULT_ENGINE, get_engine
+from terrain.values.errors import BoundaryError, ParameterError
+from terrain.values.progress import Progress, silent
+from terrain.values.raster import Raster
+from terrain.vectors.boundary import mask_of
 
 __all__ = ["FeatureTable", "ScreenSettings", "Screening", "channel_table", "screen"]
 
@@ -78,7 +78,7 @@ class ScreenSettings:
     land
         Soil and cover maps that give the curve number of every cell, instead of one for all.
     flood_methods, regions, equations, basin, runoff_coefficient, pond_fraction
-        See `siting.gauging.site_floods.FloodSettings`.
+        See `siting.places.site_floods.FloodSettings`.
     design_return_period_yr
         Return period of the flow that sizes are made for, one of 2, 5, 10, 25, 50, 100 years.
     stock

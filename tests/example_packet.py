@@ -7,11 +7,11 @@ from pathlib import Path
 
 import numpy as np
 
-from cli.fields import Units
-from cli.geopackage import write_geopackage
-from cli.layers import Layer, empty_layer, table
-from cli.plan_reading import NEEDED
-from cli.words import worded
+from cli.plan.fields import Units
+from cli.plan.geopackage import write_geopackage
+from cli.plan.layers import Layer, empty_layer, table
+from cli.plan.plan_reading import NEEDED
+from cli.plan.unit_sentences import worded
 from tests.example_stretch import (
     DAM,
     HIGH,
@@ -95,7 +95,7 @@ def write_packet_plan(
             all_tables[name] = empty_layer(name)
     picture = None
     if relief:
-        from cli.relief_layer import relief_picture
+        from cli.plan.relief_layer import relief_picture
 
         picture = relief_picture(stretch_raster(), all_layers)
     return write_geopackage(

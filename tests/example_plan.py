@@ -9,11 +9,11 @@ import shapely
 from affine import Affine
 from pyproj import CRS
 
-from cli.fields import LAYERS, Field, fields_of
-from cli.fields_structures import SITE_FIELDS
-from cli.layers import Layer, flow_azimuth_deg, table
-from terrain.grid import Grid
-from terrain.raster import Raster
+from cli.plan.fields import LAYERS, Field, fields_of
+from cli.plan.fields_structures import SITE_FIELDS
+from cli.plan.layers import Layer, flow_azimuth_deg, table
+from terrain.values.grid import Grid
+from terrain.values.raster import Raster
 
 UTM = CRS.from_epsg(32612)
 WEST, NORTH = 500_000.0, 4_000_000.0

@@ -11,12 +11,12 @@ import numpy as np
 import shapely
 from affine import Affine
 
-from cli.fields import Units
-from cli.geopackage import write_geopackage
-from cli.layers import Layer, empty_layer, table
-from cli.words import worded
-from terrain.grid import Grid
-from terrain.raster import Raster
+from cli.plan.fields import Units
+from cli.plan.geopackage import write_geopackage
+from cli.plan.layers import Layer, empty_layer, table
+from cli.plan.unit_sentences import worded
+from terrain.values.grid import Grid
+from terrain.values.raster import Raster
 from tests.example_plan import NORTH, UTM, WEST, footprint, oblong, texts
 
 SIZE_M, CELL_M = (80.0, 100.0), 0.5

@@ -22,8 +22,8 @@ from cli.options import (
 from cli.progress import Talk
 
 if TYPE_CHECKING:
-    from cli.explain_sheet import Explanation, Wanted
-    from cli.layers import Layer
+    from cli.plan.explanation import Explanation, Wanted
+    from cli.plan.layers import Layer
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +39,7 @@ class Job:
 
 
 def _read_site(text: str) -> Wanted:
-    from cli.explain_sheet import Wanted
+    from cli.plan.explanation import Wanted
 
     return Wanted.read(text)
 
@@ -88,8 +88,8 @@ def explain(ctx: click.Context, /, **given: object) -> None:
 
 
 def _check_usage(job: Job) -> None:
-    from cli.errors import OutputError
-    from cli.safe_files import check_file_target
+    from cli.file_errors import OutputError
+    from cli.plan.safe_files import check_file_target
 
     if job.dem and job.picture is None:
         raise click.UsageError("--dem is given without --picture.")
@@ -103,8 +103,8 @@ def _check_usage(job: Job) -> None:
 
 
 def _read(job: Job) -> tuple[Mapping[str, Layer], Explanation]:
-    from cli.explain_sheet import explanation
-    from cli.geopackage_reading import plan_units, read_layers
+    from cli.plan.explanation import explanation
+    from cli.plan.geopackage_reading import plan_units, read_layers
 
     layers = read_layers(job.plan)
     name = Path(job.plan).name
@@ -112,7 +112,7 @@ def _read(job: Job) -> tuple[Mapping[str, Layer], Explanation]:
 
 
 def _draw(job: Job, layers: Mapping[str, Layer], found: Explanation, talk: Talk) -> None:
-    from cli.backdrop import PlanGround, backdrop_of
+    from cli.figures.backdrop import PlanGround, backdrop_of
     from cli.figures.site_map import site_bounds, site_map
 
     assert job.picture is not None  # checked by the caller
@@ -138,11 +138,11 @@ def _draw(job: Job, layers: Mapping[str, Layer], found: Explanation, talk: Talk)
 
 def _tell(job: Job, found: Explanation) -> None:
     if job.as_json:
-        from cli.explain_json import explanation_json
+        from cli.explain.explanation_json import explanation_json
 
         sys.stdout.write(explanation_json(found))
         return
-    from cli.explain_words import explanation_text
+    from cli.explain.explanation_text import explanation_text
 
     sys.stdout.write(explanation_text(found))
     if job.picture is not None:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from cli.flood_given import FloodsGiven, flood_options
+from cli.given.floods_given import FloodsGiven, flood_options
 from cli.options import (
     Checked,
     SectionCommand,
@@ -25,8 +25,8 @@ from cli.options import (
 from cli.progress import Talk, say_if_cold
 
 if TYPE_CHECKING:
-    from cli.fields import Units
-    from cli.flood_sheet import FloodSheet
+    from cli.flood.flood_sheet import FloodSheet
+    from cli.plan.fields import Units
 
 _PERIODS = ("2", "5", "10", "25", "50", "100")
 #: Options that only mean something with --at; their defaults are told apart by their source.
@@ -167,8 +167,8 @@ def _check_usage(ctx: click.Context, job: Job) -> None:
 
 def _check_target(job: Job) -> None:
     """Refuse early what could not be written at the end."""
-    from cli.errors import OutputError
-    from cli.safe_files import check_file_target
+    from cli.file_errors import OutputError
+    from cli.plan.safe_files import check_file_target
 
     if job.figure is None:
         return
@@ -178,8 +178,8 @@ def _check_target(job: Job) -> None:
 
 
 def _of_plan(job: Job) -> FloodSheet:
-    from cli.flood_sheet import sheet_of_site
-    from cli.geopackage_reading import read_layers
+    from cli.flood.flood_sheet import sheet_of_site
+    from cli.plan.geopackage_reading import read_layers
 
     plan, site = job.source
     return sheet_of_site(read_layers(plan), int(site), plan=Path(plan).name)
@@ -187,7 +187,7 @@ def _of_plan(job: Job) -> FloodSheet:
 
 def _units_of_plan(job: Job) -> Units:
     """Units that the plan was written in: what its reader is used to."""
-    from cli.geopackage_reading import plan_units
+    from cli.plan.geopackage_reading import plan_units
 
     return plan_units(job.source[0])
 
@@ -195,18 +195,18 @@ def _units_of_plan(job: Job) -> Units:
 def _of_point(job: Job, talk: Talk) -> FloodSheet:
     import numpy as np
 
-    from cli.flood_sheet import sheet_of_point
-    from siting.gauging.flood_at import floods_at, land_notes
-    from terrain.conditioning import CarveLimits
-    from terrain.errors import ParameterError
-    from terrain.memory import require_memory
-    from terrain.reading import read_dem
-    from terrain.survey import ReadOptions, survey_dem
+    from cli.flood.flood_sheet import sheet_of_point
+    from siting.places.flood_at_points import floods_at, land_notes
+    from terrain.flow.conditioning import CarveLimits
+    from terrain.reading.dem import read_dem
+    from terrain.reading.survey import ReadOptions, survey_dem
+    from terrain.values.errors import ParameterError
+    from terrain.values.memory import require_memory
 
     assert job.at is not None  # checked by the caller
     settings, land = job.floods.settings(), job.floods.land()
     if land is None and not settings.can_estimate:
-        from siting.floods.errors import FloodInputError
+        from siting.floods.flood_errors import FloodInputError
 
         raise FloodInputError(
             settings.missing.removesuffix("."), expected="rain and runoff, or a region"
@@ -240,8 +240,8 @@ def _of_point(job: Job, talk: Talk) -> FloodSheet:
 
 def _write(job: Job, sheet: FloodSheet) -> None:
     """Draw the figure, then print the sheet: a figure that cannot be drawn prints nothing."""
-    from cli.flood_words import sheet_json, sheet_text
-    from cli.words import in_units
+    from cli.flood.flood_text import sheet_json, sheet_text
+    from cli.plan.unit_sentences import in_units
 
     period = int(job.return_period)
     if job.figure is not None:

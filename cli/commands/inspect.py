@@ -10,7 +10,6 @@ from typing import Any
 
 import click
 
-from cli.fields import ACRE_M2, FOOT_M, Units, check_units
 from cli.options import (
     SectionCommand,
     boundary_options,
@@ -20,8 +19,9 @@ from cli.options import (
     talk_options,
     units_option,
 )
+from cli.plan.fields import ACRE_M2, FOOT_M, Units, check_units
+from cli.plan.ranked_list import significant
 from cli.progress import WIDTH, Talk
-from cli.tables import significant
 
 #: A whole screening, s for a million cells, and what every run takes besides, s. Measured on two
 #: busy cores with compiled kernels (see DEVELOPERS.md, "Measured"); many sites take longer.
@@ -89,8 +89,8 @@ def what_it_shows(cell_m: float, *, units: Units = "si") -> tuple[tuple[str, ...
         Plain sentences. Three to five cells across are needed to measure a width and two to see
         it (common practice, no published source).
     """
-    from siting.headcuts import HeadcutSettings
-    from terrain.survey import CELLS_TO_MEASURE, COARSE_CELL_M
+    from siting.channels.headcuts import HeadcutSettings
+    from terrain.reading.survey import CELLS_TO_MEASURE, COARSE_CELL_M
 
     low, high = (_length(n * cell_m, units) for n in CELLS_TO_MEASURE)
     can = ["Drainage areas, channel lines and the slopes of valleys."]
@@ -127,11 +127,11 @@ def look(
     """Survey the files, read an overview, and put the findings together."""
     import numpy as np
 
-    from cli.land import WHOLE_UP_TO_CELLS
-    from terrain.boundary import read_boundary
-    from terrain.memory import memory_need
-    from terrain.reading import read_dem
-    from terrain.survey import ReadOptions, survey_dem
+    from cli.given.land import WHOLE_UP_TO_CELLS
+    from terrain.reading.dem import read_dem
+    from terrain.reading.survey import ReadOptions, survey_dem
+    from terrain.values.memory import memory_need
+    from terrain.vectors.boundary import read_boundary
 
     options = ReadOptions(crs=crs, vertical_unit=vertical_unit)
     survey = survey_dem(paths, options)
@@ -196,15 +196,15 @@ def look(
 
 
 def _crs_words(crs: Any) -> str:
-    from terrain.crs import short_name
+    from terrain.reading.crs import short_name
 
     return "none" if crs is None else short_name(crs)
 
 
 def report_text(report: Report, units: Units) -> str:
     """Write the findings as a page of plain text, 100 columns."""
-    from terrain.memory import size_text
-    from terrain.units import UNIT_WORDS
+    from terrain.values.memory import size_text
+    from terrain.values.units import UNIT_WORDS
 
     def area(hectares: float) -> str:
         if units == "us":

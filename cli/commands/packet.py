@@ -21,7 +21,7 @@ from cli.options import (
 from cli.progress import Talk
 
 if TYPE_CHECKING:
-    from cli.explain_sheet import Wanted
+    from cli.plan.explanation import Wanted
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +39,7 @@ class Job:
 
 def _read_sites(text: str) -> tuple[Wanted, ...]:
     """Read ``12,7`` or ``rank:1,rank:2``; spaces do not matter."""
-    from cli.explain_sheet import Wanted
+    from cli.plan.explanation import Wanted
 
     found = tuple(Wanted.read(part) for part in re.split(r"[,\s]+", text.strip()) if part)
     if not found:
@@ -107,9 +107,9 @@ def packet(ctx: click.Context, /, **given: object) -> None:
     job = Job(**given)  # type: ignore[arg-type]
     talk = ctx.ensure_object(Talk)
     _check_usage(job)
-    from cli.packet.packet import chosen_sites, make_packet
-    from cli.plan_reading import read_plan
-    from cli.safe_files import replacing
+    from cli.packet.packet_making import chosen_sites, make_packet
+    from cli.plan.plan_reading import read_plan
+    from cli.plan.safe_files import replacing
 
     plan = read_plan(job.plan)
     chosen = chosen_sites(plan, sites=job.sites, top=job.top)
@@ -123,8 +123,8 @@ def packet(ctx: click.Context, /, **given: object) -> None:
 
 
 def _check_usage(job: Job) -> None:
-    from cli.errors import OutputError
-    from cli.safe_files import check_file_target
+    from cli.file_errors import OutputError
+    from cli.plan.safe_files import check_file_target
 
     if job.sites is not None and job.top is not None:
         raise click.UsageError("--sites and --top are given together: give one of them.")

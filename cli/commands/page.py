@@ -44,12 +44,12 @@ def page(plan: str, out: str, title: str | None, dem: tuple[str, ...], overwrite
     how big, why, its profile and section, materials, cost, and how to build it, in the plan's own
     units. It works by keyboard and on a phone, and prints.
     """  # noqa: D301 - the help needs the character itself
-    from cli.errors import OutputError
+    from cli.file_errors import OutputError
     from cli.page.ground_picture import relief_of_plan, relief_of_raster
     from cli.page.map_data import Frame
-    from cli.page.writing import page_html
-    from cli.plan_reading import read_plan
-    from cli.safe_files import check_file_target, write_text
+    from cli.page.page_writing import page_html
+    from cli.plan.plan_reading import read_plan
+    from cli.plan.safe_files import check_file_target, write_text
 
     check_distinct([("PLAN", plan), ("--out", out)])
     check_distinct([("--out", out), *(("--dem", path) for path in dict.fromkeys(dem))])

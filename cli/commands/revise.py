@@ -21,7 +21,7 @@ from cli.options import (
 from cli.progress import Talk
 
 if TYPE_CHECKING:
-    from cli.plan_reading import PlanFile
+    from cli.plan.plan_reading import PlanFile
     from siting.revising.bias import Bias
     from siting.revising.changes import Change
     from siting.revising.field_rows import FieldTable
@@ -80,7 +80,7 @@ def revise(ctx: click.Context, /, **given: object) -> None:
     """  # noqa: D301 - the help needs the character itself
     job = Job(**given)  # type: ignore[arg-type]
     _check_usage(job)
-    from cli.plan_reading import read_plan
+    from cli.plan.plan_reading import read_plan
     from cli.revise.field_file import read_field_file
     from siting.revising.bias import biases
     from siting.revising.changes import changes_of
@@ -96,9 +96,9 @@ def revise(ctx: click.Context, /, **given: object) -> None:
 
 
 def _check_usage(job: Job) -> None:
-    from cli.errors import OutputError
-    from cli.geopackage import check_target
-    from cli.safe_files import check_file_target
+    from cli.file_errors import OutputError
+    from cli.plan.geopackage import check_target
+    from cli.plan.safe_files import check_file_target
 
     check_distinct([("PLAN", job.plan), ("--out", job.out), ("--report", job.report)])
     check_distinct([("FIELD", job.field), ("--out", job.out), ("--report", job.report)])
@@ -116,7 +116,7 @@ def _revised(plan: PlanFile, table: FieldTable) -> Revised:
     from cli.revise.field_file import to_plan
     from siting.revising.revise import PlanParts
     from siting.revising.revise import revise as work_out
-    from siting.revising.tables import tables_given
+    from siting.revising.revised_tables import tables_given
 
     records = plan.rows("site_records")
     parts = PlanParts(
@@ -134,7 +134,7 @@ def _revised(plan: PlanFile, table: FieldTable) -> Revised:
 
 def _say_unknown(table: FieldTable, talk: Talk) -> None:
     from siting.revising.field_rows import columns_of
-    from siting.wording import listed
+    from siting.values.wording import listed
 
     unknown = [name for name in columns_of(table)[1] if name != "fid"]
     if unknown:
@@ -150,12 +150,12 @@ def _write(
     found: tuple[Bias, ...],
 ) -> None:
     """Write both files, or none: the report only takes its place once the plan is written."""
-    from cli.geopackage import write_geopackage
-    from cli.relief_layer import read_relief
-    from cli.revise.plan_out import revised_info, revised_layers, revised_tables
-    from cli.revise.words import report, report_csv, summary_of
-    from cli.safe_files import replacing
-    from cli.words import all_in_units, in_units
+    from cli.plan.geopackage import write_geopackage
+    from cli.plan.relief_layer import read_relief
+    from cli.plan.safe_files import replacing
+    from cli.plan.unit_sentences import all_in_units, in_units
+    from cli.revise.change_report import report, report_csv, summary_of
+    from cli.revise.revised_plan import revised_info, revised_layers, revised_tables
 
     work = revised.now.built.work(revised.settings.build.design_period_yr)
     info = revised_info(
@@ -188,7 +188,7 @@ def _tell(
     changes: tuple[Change, ...],
     found: tuple[Bias, ...],
 ) -> None:
-    from cli.revise.words import report, report_json
+    from cli.revise.change_report import report, report_json
 
     if job.as_json:
         files = {"plan": job.out, "report": job.report}

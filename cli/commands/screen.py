@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from cli.flood_given import FloodsGiven, flood_options
+from cli.given.floods_given import FloodsGiven, flood_options
+from cli.given.structures_given import StructuresGiven, structure_options
 from cli.options import (
     SectionCommand,
     boundary_options,
@@ -27,15 +28,14 @@ from cli.options import (
     units_option,
 )
 from cli.progress import Talk, say_if_cold
-from cli.structures_given import StructuresGiven, structure_options
 
 if TYPE_CHECKING:
-    from cli.fields import Units
-    from cli.land import Land
-    from cli.layers import Layer
+    from cli.given.land import Land
+    from cli.plan.fields import Units
+    from cli.plan.layers import Layer
     from siting.screening import Screening, ScreenSettings
-    from terrain.progress import Progress
-    from terrain.reading import Source
+    from terrain.reading.dem import Source
+    from terrain.values.progress import Progress
 
 #: The flow shown in the list; hand-built structures are planned for it (common practice).
 SHOWN_RETURN_PERIOD_YR = 10
@@ -200,9 +200,9 @@ def _vector_inputs(job: Job) -> list[tuple[str, str]]:
 
 def _check_targets(job: Job) -> None:
     """Refuse early what could not be written at the end."""
-    from cli.errors import OutputError
-    from cli.geopackage import check_target
-    from cli.safe_files import check_file_target
+    from cli.file_errors import OutputError
+    from cli.plan.geopackage import check_target
+    from cli.plan.safe_files import check_file_target
 
     check_target(job.out, job.overwrite)
     for path, ending in ((job.list_file, ".csv"), (job.map_file, ".png")):
@@ -214,10 +214,10 @@ def _check_targets(job: Job) -> None:
 
 
 def _settings(job: Job) -> ScreenSettings:
-    from siting.ranking import load_weights
-    from siting.rules import load_rules
     from siting.screening import ScreenSettings
-    from terrain.conditioning import CarveLimits
+    from siting.values.rules import load_rules
+    from siting.works.ranking import load_weights
+    from terrain.flow.conditioning import CarveLimits
 
     return ScreenSettings(
         channel_area_ha=job.channel_area,
@@ -243,7 +243,7 @@ def _settings(job: Job) -> ScreenSettings:
 def _broken_plugins() -> tuple[str, ...]:
     """Say which plug-ins of other packages cannot be used."""
     from siting.structures.catalogue import structure_types
-    from terrain.plugins import FLOOD_METHODS, FLOW_ENGINES, load_plugins
+    from terrain.values.plugins import FLOOD_METHODS, FLOW_ENGINES, load_plugins
 
     kinds = {FLOW_ENGINES: "flow engine", FLOOD_METHODS: "flood method"}
     groups = [load_plugins(group, kind=kind) for group, kind in kinds.items()]
@@ -255,9 +255,9 @@ def _find(
     job: Job, settings: ScreenSettings, talk: Talk, progress: Progress
 ) -> tuple[Land, Screening]:
     """Read the land and screen it; once more on all of it where a part proved too small."""
-    from cli.land import part_is_too_small, read_land, read_whole
+    from cli.given.land import part_is_too_small, read_land, read_whole
     from siting.screening import screen as screen_raster
-    from terrain.survey import ReadOptions
+    from terrain.reading.survey import ReadOptions
 
     options = ReadOptions(crs=job.crs, vertical_unit=job.vertical_unit)
     land = read_land(
@@ -285,7 +285,7 @@ def _find(
 
 
 def _name(job: Job) -> str:
-    from cli.land import ranch_name
+    from cli.given.land import ranch_name
 
     if job.boundary is None:
         return Path(job.dem[0]).stem
@@ -293,13 +293,13 @@ def _name(job: Job) -> str:
 
 
 def _layers(job: Job, found: Screening) -> dict[str, Layer]:
-    from cli.plan import plan_layers
+    from cli.plan.plan_layers import plan_layers
 
     return plan_layers(found, name=_name(job), units=job.units)
 
 
 def _inputs(job: Job, land: Land) -> list[tuple[str, Source]]:
-    from cli.plan import file_source
+    from cli.plan.plan_layers import file_source
 
     inputs = [
         ("dem" if len(job.dem) == 1 else f"dem {i}", source)
@@ -326,11 +326,11 @@ def _parameters(job: Job) -> Mapping[str, object]:
 def _write(job: Job, land: Land, found: Screening, layers: Mapping[str, Layer]) -> None:
     """Write all files, or none: list and map only take their place once the plan is written."""
     from cli.figures import ranch_map
-    from cli.geopackage import write_geopackage
-    from cli.plan import plan_tables, run_info
-    from cli.relief_layer import relief_picture
-    from cli.safe_files import replacing
-    from cli.tables import list_csv
+    from cli.plan.geopackage import write_geopackage
+    from cli.plan.plan_layers import plan_tables, run_info
+    from cli.plan.ranked_list import list_csv
+    from cli.plan.relief_layer import relief_picture
+    from cli.plan.safe_files import replacing
 
     info = run_info(
         found,
@@ -366,7 +366,7 @@ def _write(job: Job, land: Land, found: Screening, layers: Mapping[str, Layer]) 
 
 def _source_line(job: Job, found: Screening) -> str:
     """Say on the map which raster, which cell size and which date."""
-    from cli.fields import FOOT_M
+    from cli.plan.fields import FOOT_M
 
     cell = found.raster.grid.cell_m
     size = f"{cell / FOOT_M:.3g} ft" if job.units == "us" else f"{cell:.3g} m"
@@ -379,9 +379,9 @@ def _tell(job: Job, land: Land, found: Screening, layers: Mapping[str, Layer], t
     """Print the result on stdout, remarks on stderr."""
     import sys
 
-    from cli.plan import versions
-    from cli.tables import list_json, print_ranked_list
-    from cli.words import all_in_units
+    from cli.plan.plan_layers import versions
+    from cli.plan.ranked_list import list_json, print_ranked_list
+    from cli.plan.unit_sentences import all_in_units
 
     summary, *_ = all_in_units([found.summary], job.units)
     cautions = all_in_units(found.cautions, job.units)

@@ -26,7 +26,7 @@ from cli.options import (
     units_option,
 )
 from cli.progress import Talk, say_if_cold
-from siting.steps import KIND_WORDS, Output, Parameter, Step, StepData, all_steps, run_step
+from siting.steps.step import KIND_WORDS, Output, Parameter, Step, StepData, all_steps, run_step
 
 _FILE_INPUTS = {
     "points": ("--points", "Points in any vector file."),
@@ -158,9 +158,9 @@ def _option_of(parameter: Parameter) -> SectionOption:
 
 def _run(declared: Step, talk: Talk, given: Mapping[str, Any]) -> None:
     """Check the files to write, read what the step takes, run it, and write what it gives."""
-    from cli.land import read_land
+    from cli.given.land import read_land
     from siting.floods.rainfall_reading import read_rainfall
-    from terrain.survey import ReadOptions
+    from terrain.reading.survey import ReadOptions
 
     wanted = {o.name: given[f"out_{o.name}"] for o in declared.outputs}
     files: list[tuple[str, str | None]] = [("DEM", path) for path in given["dem"]]
@@ -203,15 +203,15 @@ def _run(declared: Step, talk: Talk, given: Mapping[str, Any]) -> None:
 
 
 def _points(path: str, crs: Any) -> Any:
-    from cli.points import read_points
+    from cli.given.points import read_points
 
     return read_points(path, crs)
 
 
 def _check_target(output: Output, path: str, overwrite: bool) -> None:
-    from cli.errors import OutputError
-    from cli.geopackage import check_target
-    from cli.safe_files import check_file_target
+    from cli.file_errors import OutputError
+    from cli.plan.geopackage import check_target
+    from cli.plan.safe_files import check_file_target
 
     if Path(path).suffix.lower() != output.ending:
         raise OutputError(
@@ -231,11 +231,11 @@ def _write(
     data: StepData,
     given: Mapping[str, Any],
 ) -> None:
-    from cli.fields import check_units
-    from cli.geopackage import write_geopackage
-    from cli.plan import layer_of
-    from cli.safe_files import write_text
-    from terrain.writing import write_cog
+    from cli.plan.fields import check_units
+    from cli.plan.geopackage import write_geopackage
+    from cli.plan.plan_layers import layer_of
+    from cli.plan.safe_files import write_text
+    from terrain.reading.writing import write_cog
 
     overwrite = given["overwrite"]
     if output.kind == "raster":

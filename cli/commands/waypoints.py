@@ -20,9 +20,9 @@ from cli.options import (
 from cli.progress import Talk, say_if_cold
 
 if TYPE_CHECKING:
-    from cli.plan_reading import PlanFile
-    from cli.waypoints.making import Walked
-    from cli.waypoints.points import Waypoint
+    from cli.plan.plan_reading import PlanFile
+    from cli.waypoints.walk_making import Walked
+    from cli.waypoints.waypoint import Waypoint
 
 ENDINGS = (".gpx", ".kml", ".kmz")
 
@@ -140,8 +140,8 @@ def waypoints(ctx: click.Context, /, **given: object) -> None:
     job = Job(**given)  # type: ignore[arg-type]
     _check_usage(job)
     talk = ctx.ensure_object(Talk)
-    from cli.plan_reading import read_plan
-    from cli.waypoints.points import waypoints_of
+    from cli.plan.plan_reading import read_plan
+    from cli.waypoints.waypoint import waypoints_of
 
     plan = read_plan(job.plan)
     points = waypoints_of(plan, top=job.top)
@@ -151,8 +151,8 @@ def waypoints(ctx: click.Context, /, **given: object) -> None:
 
 
 def _check_usage(job: Job) -> None:
-    from cli.errors import OutputError
-    from cli.safe_files import check_file_target
+    from cli.file_errors import OutputError
+    from cli.plan.safe_files import check_file_target
 
     if not job.dem:
         for name, value in (
@@ -181,7 +181,7 @@ def _check_usage(job: Job) -> None:
 
 
 def _walk(job: Job, plan: PlanFile, points: list[Waypoint], talk: Talk) -> Walked:
-    from cli.waypoints.making import walk_of
+    from cli.waypoints.walk_making import walk_of
 
     say_if_cold(talk)
     with talk.progress() as progress:
@@ -201,9 +201,9 @@ def _walk(job: Job, plan: PlanFile, points: list[Waypoint], talk: Talk) -> Walke
 
 def _write(job: Job, plan: PlanFile, points: list[Waypoint], walked: Walked | None) -> None:
     """Write all files or none."""
-    from cli.safe_files import replacing
-    from cli.waypoints.making import document, title_of
-    from cli.waypoints.words import legs_csv
+    from cli.plan.safe_files import replacing
+    from cli.waypoints.walk_making import document, title_of
+    from cli.waypoints.walk_words import legs_csv
 
     with ExitStack() as stack:
         part = stack.enter_context(replacing(job.out, overwrite=job.overwrite))
@@ -212,7 +212,7 @@ def _write(job: Job, plan: PlanFile, points: list[Waypoint], walked: Walked | No
             part = stack.enter_context(replacing(job.list_file, overwrite=job.overwrite))
             part.write_bytes(legs_csv(walked.walk, points, plan.units).encode("utf-8"))
         if job.map_file is not None and walked is not None:
-            from cli.waypoints.map import walk_map
+            from cli.waypoints.walk_map import walk_map
 
             part = stack.enter_context(replacing(job.map_file, overwrite=job.overwrite))
             walk_map(
@@ -229,7 +229,7 @@ def _write(job: Job, plan: PlanFile, points: list[Waypoint], walked: Walked | No
 def _tell(job: Job, plan: PlanFile, points: list[Waypoint], walked: Walked | None) -> None:
     import textwrap
 
-    from cli.waypoints.words import how_good, left_out, legs_table, summary
+    from cli.waypoints.walk_words import how_good, left_out, legs_table, summary
 
     lines: list[str] = []
 

@@ -15,8 +15,8 @@ from matplotlib.transforms import Affine2D, Transform
 from numpy.typing import NDArray
 
 from cli import palette
-from cli.layers import Layer
 from cli.palette import Ring
+from cli.plan.layers import Layer
 
 POINTS_PER_MM = 72.0 / 25.4
 #: Outline, fill and edge colour of a shape.

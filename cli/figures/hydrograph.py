@@ -15,10 +15,10 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from cli import palette
-from cli.fields import CFS_M3S, Units, check_units
-from cli.flood_words import volume_text
-from cli.safe_files import replacing
-from cli.tables import significant
+from cli.flood.flood_text import volume_text
+from cli.plan.fields import CFS_M3S, Units, check_units
+from cli.plan.ranked_list import significant
+from cli.plan.safe_files import replacing
 from siting.floods.unit_hydrograph import Hydrograph
 
 _DPI = 160

@@ -11,14 +11,14 @@ import numpy as np
 import shapely
 from matplotlib.figure import Figure
 
-from cli.fields import Units, check_units
-from cli.figures.features import draw_features, hide_under_shapes
-from cli.figures.furniture import draw_grid, draw_legend, draw_north, draw_scale_bar
-from cli.figures.ground import draw_ground
-from cli.figures.relief import Bounds
-from cli.figures.sheet import PANEL, map_sheet, picture, save, write_texts
-from cli.layers import Layer
-from terrain.raster import Raster
+from cli.figures.ground_drawing import draw_ground
+from cli.figures.map_features import draw_features, hide_under_shapes
+from cli.figures.map_furniture import draw_grid, draw_legend, draw_north, draw_scale_bar
+from cli.figures.map_sheet import PANEL, map_sheet, picture, save, write_texts
+from cli.plan.fields import Units, check_units
+from cli.plan.layers import Layer
+from cli.plan.relief import Bounds
+from terrain.values.raster import Raster
 
 
 def ranch_map(

@@ -9,13 +9,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from cli.explain_figures import amount
-from cli.explain_sheet import known
-from cli.fields import Units
-from cli.figures.profile import Level, LongProfile, ProfileStructure
-from cli.figures.section import SectionDrawing
+from cli.figures.profile_drawing import Level, LongProfile, ProfileStructure
+from cli.figures.section_drawing import SectionDrawing
 from cli.figures.structure_shapes import Outline, crest_of, solids_of
-from cli.plan_reading import PlanFile
+from cli.plan.explanation import known
+from cli.plan.fields import Units
+from cli.plan.plan_numbers import amount
+from cli.plan.plan_reading import PlanFile
 
 Row = Mapping[str, Any]
 FloatArray = NDArray[np.floating]

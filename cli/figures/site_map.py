@@ -16,7 +16,6 @@ from matplotlib.patheffects import withStroke
 from matplotlib.text import Text
 
 from cli import palette
-from cli.fields import FOOT_M, Units, check_units
 from cli.figures.drawing import (
     draw_channels,
     draw_pools,
@@ -26,20 +25,21 @@ from cli.figures.drawing import (
     headcut_shape,
     site_shape,
 )
-from cli.figures.furniture import (
+from cli.figures.ground_drawing import draw_ground
+from cli.figures.label_placing import Box, Wanted, place_apart
+from cli.figures.map_furniture import (
     LegendWanted,
     draw_grid,
     draw_legend,
     draw_north,
     draw_scale_bar,
 )
-from cli.figures.ground import draw_ground
-from cli.figures.placing import Box, Wanted, place_apart
-from cli.figures.relief import Bounds
-from cli.figures.sheet import PANEL, map_sheet, picture, save, write_texts
-from cli.layers import Layer
-from cli.tables import significant
-from terrain.raster import Raster
+from cli.figures.map_sheet import PANEL, map_sheet, picture, save, write_texts
+from cli.plan.fields import FOOT_M, Units, check_units
+from cli.plan.layers import Layer
+from cli.plan.ranked_list import significant
+from cli.plan.relief import Bounds
+from terrain.values.raster import Raster
 
 #: A picture shows at least so much ground from side to side, and this share of it as a margin.
 LEAST_M, MARGIN = 24.0, 0.22

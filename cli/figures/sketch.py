@@ -12,8 +12,8 @@ from matplotlib.patheffects import withStroke
 from numpy.typing import NDArray
 
 from cli import palette
-from cli.fields import FOOT_M, Units, check_units
-from cli.figures.placing import Box, Wanted, place_apart
+from cli.figures.label_placing import Box, Wanted, place_apart
+from cli.plan.fields import FOOT_M, Units, check_units
 
 FloatArray = NDArray[np.floating]
 _DPI = 160

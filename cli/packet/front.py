@@ -5,16 +5,16 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from cli.explain_figures import amount, money, number_and_unit
-from cli.explain_sheet import known
-from cli.figures.furniture import LegendWanted
+from cli.figures.map_furniture import LegendWanted
 from cli.packet.build_order import build_order
-from cli.packet.sheet import listed
-from cli.packet.texts import first_upper, printable, sentences
-from cli.packet.wording import short_title
-from cli.plan_reading import PlanFile
-from cli.tables import significant
-from cli.words import in_units
+from cli.packet.packet_words import short_title
+from cli.packet.printable import first_upper, printable, sentences
+from cli.packet.site_sheet import listed
+from cli.plan.explanation import known
+from cli.plan.plan_numbers import amount, money, number_and_unit
+from cli.plan.plan_reading import PlanFile
+from cli.plan.ranked_list import significant
+from cli.plan.unit_sentences import in_units
 
 Row = Mapping[str, Any]
 _CONTROL_WORDS = {

@@ -11,8 +11,8 @@ from typing import Any
 
 import typst
 
-from cli.errors import OutputError
-from cli.packet.texts import font_paths
+from cli.file_errors import OutputError
+from cli.packet.printable import font_paths
 
 _TEMPLATES = ("packet.typ", "look.typ", "sheet.typ")
 

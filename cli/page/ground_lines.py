@@ -10,9 +10,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from cli.explain_sheet import Record, known
 from cli.page.side_view import Outline, PartOnSite, parts_on_site
-from cli.plan_reading import PlanFile
+from cli.plan.explanation import Record, known
+from cli.plan.plan_reading import PlanFile
 
 FloatArray = NDArray[np.float64]
 

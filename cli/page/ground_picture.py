@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from cli.relief_layer import read_relief
+from cli.plan.relief_layer import read_relief
 
 Bounds = tuple[float, float, float, float]
 #: Pixels on the longer side at most, and quality of the picture: about 200 kB.
@@ -56,8 +56,8 @@ def relief_of_raster(paths: tuple[str, ...], bounds: Bounds, crs: Any, run: Any)
     GullywalkError
         The raster is not the plan's, or cannot be read.
     """
-    from cli.explain_ground import ground_of
-    from cli.figures.relief import hillshade, relief_of
+    from cli.plan.relief import hillshade, relief_of
+    from cli.plan.site_ground import ground_of
 
     raster = ground_of(paths, bounds, crs, run).raster
     relief = relief_of(raster, bounds, most_cells=MOST_PIXELS)

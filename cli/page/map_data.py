@@ -15,9 +15,9 @@ from shapely.geometry.base import BaseGeometry
 
 from cli import palette
 from cli.figures.drawing import downhill_turn
-from cli.layers import Layer
 from cli.page.ground_picture import Bounds, GroundPicture
-from cli.plan_reading import PlanFile
+from cli.plan.layers import Layer
+from cli.plan.plan_reading import PlanFile
 
 #: Lines may leave their true way by so much, m: less than a pixel of any useful view.
 _TOLERANCE_M = 0.4

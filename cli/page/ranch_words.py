@@ -6,10 +6,10 @@ import re
 from collections.abc import Iterable
 from typing import Any
 
-from cli.explain_sheet import Explanation
 from cli.page.sheet_words import Block, cost_block, material_block
-from cli.plan_reading import PlanFile
-from cli.words import in_units
+from cli.plan.explanation import Explanation
+from cli.plan.plan_reading import PlanFile
+from cli.plan.unit_sentences import in_units
 
 #: A term as it may stand in a text, and what it means.
 WORDS = (

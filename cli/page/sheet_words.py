@@ -6,13 +6,13 @@ import re
 from collections.abc import Iterator, Sequence
 from typing import Any
 
-from cli.explain_figures import amount, distance_from, money, number_and_unit, span
-from cli.explain_sheet import Explanation, Record, basis_words, known
-from cli.fields import CONTROLS
-from cli.fields_ground import DECISIONS, SOILS
-from cli.fields_structures import SETTINGS, STAGES
-from cli.page.drawings import part_sizes
-from cli.tables import significant
+from cli.page.page_drawings import part_sizes
+from cli.plan.explanation import Explanation, Record, basis_words, known
+from cli.plan.fields import CONTROLS
+from cli.plan.fields_ground import DECISIONS, SOILS
+from cli.plan.fields_structures import SETTINGS, STAGES
+from cli.plan.plan_numbers import amount, distance_from, money, number_and_unit, span
+from cli.plan.ranked_list import significant
 
 Block = dict[str, Any]
 #: Titles of the parts of the reasoning, in the order they are told.

@@ -15,7 +15,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from cli.explain_sheet import Record
+from cli.plan.explanation import Record
 
 FloatArray = NDArray[np.float64]
 #: Parts that lie level with the bed: drawn as thick as a stone.

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 
-from cli.explain_figures import amount, measure, money
-from cli.explain_sheet import Explanation, known
-from cli.page.drawings import height_words
-from cli.tables import significant
+from cli.page.page_drawings import height_words
+from cli.plan.explanation import Explanation, known
+from cli.plan.plan_numbers import amount, measure, money
+from cli.plan.ranked_list import significant
 
 
 def drop_or_slope(found: Explanation) -> str:

@@ -15,8 +15,8 @@ import pyogrio.raw
 import shapely
 from pyproj import CRS, Transformer
 
-from cli.errors import OutputError
-from cli.geopackage_reading import is_geopackage
+from cli.file_errors import OutputError
+from cli.plan.geopackage_reading import is_geopackage
 from siting.revising.field_rows import FieldRow, FieldTable, columns_of
 
 LAYER = "field_notes"

@@ -9,10 +9,10 @@ import math
 from collections.abc import Iterable, Sequence
 from xml.etree import ElementTree as Xml
 
-from cli.waypoints.points import Waypoint
-from cli.waypoints.texts import plain
 from cli.waypoints.trips import Trip
-from cli.waypoints.xml import add_text, xml_bytes
+from cli.waypoints.waypoint import Waypoint
+from cli.waypoints.xml_texts import plain
+from cli.waypoints.xml_writing import add_text, xml_bytes
 
 GPX = "http://www.topografix.com/GPX/1/1"
 _XSI = "http://www.w3.org/2001/XMLSchema-instance"

@@ -12,7 +12,7 @@ from matplotlib.figure import Figure
 
 from cli.figures.drawing import draw_shapes, site_shape
 from cli.waypoints.kml import look_of
-from cli.waypoints.points import Waypoint
+from cli.waypoints.waypoint import Waypoint
 
 _PIXELS = 64
 

@@ -14,10 +14,10 @@ from xml.etree import ElementTree as Xml
 
 from cli import palette
 from cli.waypoints.looks import loop_look
-from cli.waypoints.points import Waypoint
-from cli.waypoints.texts import plain
 from cli.waypoints.trips import Trip
-from cli.waypoints.xml import add_text, xml_bytes
+from cli.waypoints.waypoint import Waypoint
+from cli.waypoints.xml_texts import plain
+from cli.waypoints.xml_writing import add_text, xml_bytes
 
 KML = "http://www.opengis.net/kml/2.2"
 #: The oldest time a zip file can hold: no clock in our files.

@@ -9,9 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 from pyproj import CRS
 
-from cli.fields import Units
-from cli.waypoints.points import Waypoint, names_by_site, to_degrees
-from cli.waypoints.words import loop_words
+from cli.plan.fields import Units
+from cli.waypoints.walk_words import loop_words
+from cli.waypoints.waypoint import Waypoint, names_by_site, to_degrees
 from siting.walking.walk import Walk
 
 DATUM_NOTE = (

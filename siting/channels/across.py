@@ -7,8 +7,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from terrain.heights import heights_at
-from terrain.raster import Raster
+from terrain.values.heights import heights_at
+from terrain.values.raster import Raster
 
 FloatArray = NDArray[np.floating[Any]]
 

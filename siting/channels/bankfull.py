@@ -13,11 +13,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from siting.floods.bankfull import bankfull_curve, bankfull_geometry
-from siting.floods.units import HA_PER_KM2
-from siting.rules import Rules
-from siting.wording import metres
-from terrain.raster import read_only
+from siting.floods.bankfull_curves import bankfull_curve, bankfull_geometry
+from siting.values.rules import Rules
+from siting.values.us_units import HA_PER_KM2
+from siting.values.wording import metres
+from terrain.values.raster import read_only
 
 FloatArray = NDArray[np.floating[Any]]
 BoolArray = NDArray[np.bool_]

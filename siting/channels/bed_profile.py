@@ -2,8 +2,8 @@
 
 Single heights carry some centimetres of noise, and grass stands on the bed. The bed is therefore
 read along the lowest ground near the flow path and smoothed by straight lines fitted to its
-neighbourhood, in which outliers lose their weight (`terrain.smoothing`). A known headcut parts the
-bed: nothing is smoothed across it.
+neighbourhood, in which outliers lose their weight (`terrain.channels.line_smoothing`). A known
+headcut parts the bed: nothing is smoothed across it.
 """
 
 from __future__ import annotations
@@ -15,13 +15,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from siting.channels.across import across, running_median
-from siting.ground import FloatArray, Ground, IntArray
-from terrain.errors import ParameterError
-from terrain.profiles import SMOOTHING_CELLS, profile_step_m
-from terrain.raster import Raster
-from terrain.sections import section_unit_m
-from terrain.smoothing import PER_MEDIAN, TOGETHER, smooth_line
-from terrain.ways import cells_down, cells_up
+from siting.channels.ground import FloatArray, Ground, IntArray
+from terrain.channels.line_smoothing import PER_MEDIAN, TOGETHER, smooth_line
+from terrain.channels.profiles import SMOOTHING_CELLS, profile_step_m
+from terrain.channels.sections import section_unit_m
+from terrain.flow.ways import cells_down, cells_up
+from terrain.values.errors import ParameterError
+from terrain.values.raster import Raster
 
 #: Half of the stretch over which the bed is smoothed: so many metres, and at least so many steps.
 SMOOTHING_M = 5.0
@@ -301,7 +301,7 @@ def _way_between(ground: Ground, upper: int, lower: int) -> IntArray:
 def _smoothed_line(raster: Raster, way: IntArray) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Line through a way of cells and the walk along it.
 
-    Smoothed twice as `terrain.profiles` does it: once leaves a slanting way 5 % too long.
+    Smoothed twice as `terrain.channels.profiles` does it: once leaves a slanting way 5 % too long.
     """
     x, y = raster.grid.xy_of(way)
     n = way.size

@@ -13,21 +13,27 @@ import numpy as np
 from numpy.typing import NDArray
 
 from siting.channels.bankfull import Bankfull, height_limit, settle_bankfull
-from siting.channels.bed_size import bed_width_m, manning_depth_m
 from siting.channels.channel_classes import confinement_class, incision_stage
-from siting.channels.channel_settings import (
+from siting.channels.ground import Ground
+from siting.channels.reach_settings import (
     MEADOW_AREA_HA,
     MEADOW_SLOPE,
     MEADOW_WIDTH_M,
     SETTINGS,
     station_settings,
 )
-from siting.floods.bankfull import bankfull_geometry
+from siting.floods.bankfull_curves import bankfull_geometry
 from siting.floods.travel_time import CHANNEL_ROUGHNESS, LOWEST_SLOPE
-from siting.ground import Ground
-from terrain.raster import read_only
-from terrain.sections import valley_widths
-from terrain.stacks import find_benches, flow_stages, lower_banks, stack_sections, widths_at
+from siting.hydraulics.bed_size import bed_width_m, manning_depth_m
+from terrain.channels.sections import valley_widths
+from terrain.channels.typical_sections import (
+    find_benches,
+    flow_stages,
+    lower_banks,
+    stack_sections,
+    widths_at,
+)
+from terrain.values.raster import read_only
 
 __all__ = ["SETTINGS", "ChannelReading", "read_places", "read_stations"]
 

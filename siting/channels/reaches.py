@@ -8,14 +8,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from siting.headcuts import Headcuts
-from terrain.channels import ChannelNetwork
-from terrain.errors import ParameterError
-from terrain.parallel import over_items
-from terrain.profiles import downhill_azimuth_deg, place_of, profile_step_m, profile_table
-from terrain.progress import Progress, silent
-from terrain.raster import Raster, read_only
-from terrain.sections import SectionMeasures, measure_sections
+from siting.channels.headcuts import Headcuts
+from terrain.channels.network import ChannelNetwork
+from terrain.channels.profiles import downhill_azimuth_deg, place_of, profile_step_m, profile_table
+from terrain.channels.sections import SectionMeasures, measure_sections
+from terrain.values.errors import ParameterError
+from terrain.values.parallel import over_items
+from terrain.values.progress import Progress, silent
+from terrain.values.raster import Raster, read_only
 
 FloatArray = NDArray[np.floating[Any]]
 
@@ -51,7 +51,7 @@ class ReachStations:
     slope
         Bed slope over 25 m up and down, the drops of headcuts left out; m per m, not below 0.
     bank_width_m, bank_depth_m, valley_width_m
-        See `terrain.sections.SectionMeasures`; NaN where the raster does not show them.
+        See `terrain.channels.sections.SectionMeasures`; NaN where the raster does not show them.
     width_resolved
         Whether the width is wide enough for the cells.
     drainage_area_ha
@@ -327,7 +327,7 @@ def _crossing_pairs(lines: FloatArray, reach: NDArray[np.int64], apart: int) -> 
 def measure_at(
     raster: Raster, x_m: FloatArray, y_m: FloatArray, flow_azimuth_deg: FloatArray
 ) -> SectionMeasures:
-    """Measure the channel at places; see `terrain.sections.measure_sections`."""
+    """Measure the channel at places; see `terrain.channels.sections.measure_sections`."""
     return measure_sections(raster, x_m, y_m, flow_azimuth_deg)
 
 

@@ -7,13 +7,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from siting.channels.bed_profile import bed_below, bed_line
-from siting.channels.trough import Trough, fill, trough_above, trough_of, wetted
+from siting.channels.ground import Ground
+from siting.effects.channel_above import Trough, fill, trough_above, trough_of, wetted
 from siting.effects.pools import Pool
 from siting.effects.retreat import FACTOR, heavy_rain_mm_per_yr, retreat_m_per_yr
 from siting.effects.wedges import Wedge
 from siting.floods.rainfall import Rainfall
-from siting.ground import Ground
-from terrain.ways import cells_up
+from terrain.flow.ways import cells_up
 
 #: A swale is followed no further than this above a head, m.
 LONGEST_SWALE_M = 600.0

@@ -13,9 +13,9 @@ from typing import Any
 import numpy as np
 import shapely
 
-from siting.channels.trough import Filled, Trough, fill, trough_above
-from siting.ground import Ground
-from terrain.errors import ParameterError
+from siting.channels.ground import Ground
+from siting.effects.channel_above import Filled, Trough, fill, trough_above
+from terrain.values.errors import ParameterError
 
 #: A pool is looked for this far up at first, and at most, m.
 FIRST_M = 40.0

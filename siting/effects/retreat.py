@@ -7,9 +7,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from siting.floods.errors import RainfallRangeError
+from siting.floods.flood_errors import RainfallRangeError
 from siting.floods.rainfall import Rainfall
-from terrain.errors import ParameterError
+from terrain.values.errors import ParameterError
 
 FloatArray = NDArray[np.floating[Any]]
 

@@ -13,10 +13,10 @@ from typing import Any
 
 import numpy as np
 
-from siting.channels.trough import Trough, fill, trough_above
+from siting.channels.ground import Ground
+from siting.effects.channel_above import Trough, fill, trough_above
 from siting.effects.pools import outline_of
-from siting.ground import Ground
-from terrain.errors import ParameterError
+from terrain.values.errors import ParameterError
 
 #: Shares of the old bed slope between which deposits come to lie.
 SHARE_LOW, SHARE_HIGH = 0.5, 0.7

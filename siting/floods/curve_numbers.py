@@ -19,10 +19,10 @@ from typing import Any, Final
 import numpy as np
 import numpy.typing as npt
 
-from siting.floods.data import data_file
-from siting.floods.errors import CurveNumberError
+from siting.floods.data_files import data_file
+from siting.floods.flood_errors import CurveNumberError
 from siting.floods.runoff import check_curve_number
-from siting.floods.units import BoolArray, FloatArray, frozen, frozen_mask
+from siting.values.us_units import BoolArray, FloatArray, frozen, frozen_mask
 
 SOIL_GROUPS: Final = ("A", "B", "C", "D")
 CONDITIONS: Final = ("poor", "fair", "good")

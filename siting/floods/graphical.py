@@ -11,7 +11,9 @@ from typing import Final
 
 import numpy as np
 
-from siting.floods.base import (
+from siting.floods.data_files import data_file
+from siting.floods.flood_errors import FloodInputError
+from siting.floods.flood_method import (
     Flag,
     FloodEstimate,
     SiteFloodInputs,
@@ -19,10 +21,8 @@ from siting.floods.base import (
     missing_flag,
     no_estimate,
 )
-from siting.floods.data import data_file
-from siting.floods.errors import FloodInputError
 from siting.floods.runoff import initial_abstraction_mm, runoff_depth_mm
-from siting.floods.units import (
+from siting.values.us_units import (
     HA_PER_MI2,
     M3S_PER_CFS,
     MM_PER_INCH,

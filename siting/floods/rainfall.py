@@ -11,8 +11,8 @@ from typing import Literal
 
 import numpy as np
 
-from siting.floods.errors import RainfallError, RainfallRangeError
-from siting.floods.units import ArrayLike, FloatArray, floats, frozen
+from siting.floods.flood_errors import RainfallError, RainfallRangeError
+from siting.values.us_units import ArrayLike, FloatArray, floats, frozen
 
 Series = Literal["partial", "annual", "unstated"]
 

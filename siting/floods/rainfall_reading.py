@@ -16,9 +16,9 @@ from typing import Final
 
 import numpy as np
 
-from siting.floods.errors import RainfallError
+from siting.floods.flood_errors import RainfallError
 from siting.floods.rainfall import Rainfall, Series, duration_text
-from siting.floods.units import MM_PER_INCH
+from siting.values.us_units import MM_PER_INCH
 
 _ASK_DEPTH: Final = (
     "download the point precipitation frequency table as 'Precipitation depth' in CSV form"

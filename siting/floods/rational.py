@@ -12,7 +12,8 @@ from typing import Final
 
 import numpy as np
 
-from siting.floods.base import (
+from siting.floods.flood_errors import FloodInputError
+from siting.floods.flood_method import (
     Flag,
     FloodEstimate,
     SiteFloodInputs,
@@ -20,8 +21,7 @@ from siting.floods.base import (
     missing_flag,
     no_estimate,
 )
-from siting.floods.errors import FloodInputError
-from siting.floods.units import ArrayLike, FloatArray, floats
+from siting.values.us_units import ArrayLike, FloatArray, floats
 
 HIGHEST_AREA_HA: Final = 80.0
 

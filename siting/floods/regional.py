@@ -12,16 +12,16 @@ from typing import Final
 
 import numpy as np
 
-from siting.floods.base import (
+from siting.floods.flood_errors import FloodInputError, RegionalEquationError
+from siting.floods.flood_method import (
     Flag,
     FloodEstimate,
     SiteFloodInputs,
     build_estimate,
     no_estimate,
 )
-from siting.floods.errors import FloodInputError, RegionalEquationError
 from siting.floods.regional_equations import VARIABLES, Region, built_in_equations
-from siting.floods.units import (
+from siting.values.us_units import (
     HA_PER_MI2,
     M3S_PER_CFS,
     M_PER_FT,

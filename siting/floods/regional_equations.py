@@ -16,9 +16,9 @@ from typing import Any, Final
 
 import numpy as np
 
-from siting.floods.data import data_file
-from siting.floods.errors import RegionalEquationError
-from siting.floods.units import BoolArray, FloatArray
+from siting.floods.data_files import data_file
+from siting.floods.flood_errors import RegionalEquationError
+from siting.values.us_units import BoolArray, FloatArray
 
 # Variables an equation may use, in the unit of the printed equations.
 VARIABLES: Final[Mapping[str, str]] = {

@@ -13,9 +13,9 @@ from typing import Final
 
 import numpy as np
 
-from siting.floods.errors import FloodInputError
+from siting.floods.flood_errors import FloodInputError
 from siting.floods.runoff import retention_mm
-from siting.floods.units import (
+from siting.values.us_units import (
     M_PER_FT,
     MM_PER_INCH,
     ArrayLike,

@@ -12,7 +12,9 @@ from typing import Final
 
 import numpy as np
 
-from siting.floods.base import (
+from siting.floods.data_files import data_file
+from siting.floods.flood_errors import FloodInputError
+from siting.floods.flood_method import (
     Flag,
     FloodEstimate,
     SiteFloodInputs,
@@ -20,13 +22,11 @@ from siting.floods.base import (
     missing_flag,
     no_estimate,
 )
-from siting.floods.data import data_file
-from siting.floods.errors import FloodInputError
 from siting.floods.rainfall import Rainfall
 from siting.floods.runoff import runoff_depth_mm
 from siting.floods.storm import STORM_H, balanced_storm_mm
 from siting.floods.travel_time import LAG_PER_TC
-from siting.floods.units import (
+from siting.values.us_units import (
     HA_PER_KM2,
     KM2_PER_MI2,
     M3S_PER_CFS,

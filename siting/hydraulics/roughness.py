@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Final, NamedTuple
 
-from terrain.errors import ParameterError
+from terrain.values.errors import ParameterError
 
 #: Slopes and hydraulic radii, m, that Jarrett's relation was fitted on.
 JARRETT_SLOPES: Final = (0.002, 0.04)

@@ -9,23 +9,23 @@ import numpy as np
 from numpy.typing import NDArray
 
 from siting.channels.channel_reading import ChannelReading, read_stations
-from siting.floods.base import RETURN_PERIODS_YR
+from siting.channels.ground import BoolArray, FloatArray, Ground, IntArray
+from siting.floods.flood_method import RETURN_PERIODS_YR
 from siting.floods.travel_time import LOWEST_SLOPE
-from siting.gauging.site_floods import FloodGauge, FloodSettings, SiteFloods
-from siting.ground import BoolArray, FloatArray, Ground, IntArray
-from siting.hydraulics.flow import FlowState, normal_flow
-from siting.layout.bases import with_bases
-from siting.layout.grade import place_series, within_limits
-from siting.layout.places import Place, Placed
-from siting.layout.road_places import place_on_roads
-from siting.layout.spots import BuildSettings, Measured, SpotMaker, taken
-from siting.layout.spreading import place_spreaders
+from siting.hydraulics.open_channel import FlowState, normal_flow
+from siting.layout.at_headcuts import place_at_headcuts
+from siting.layout.fans import place_spreaders
+from siting.layout.headcuts_below import with_bases
+from siting.layout.measuring import BuildSettings, Measured, SpotMaker, taken
+from siting.layout.on_roads import place_on_roads
+from siting.layout.proposals import Place, Placed
+from siting.layout.series import place_series, within_limits
 from siting.layout.swales import place_in_swales
-from siting.layout.vertical import place_at_headcuts
-from siting.structures.base import Size
-from siting.structures.spot import Spot
-from siting.wording import sentences
-from terrain.sections import SectionMeasures
+from siting.places.site_floods import FloodGauge, FloodSettings, SiteFloods
+from siting.places.spot import Spot
+from siting.structures.structure_type import Size
+from siting.values.wording import sentences
+from terrain.channels.sections import SectionMeasures
 
 #: Two heads that share one grade control: places of a pair closer than this are one, m.
 SAME_PLACE_M = 3.0

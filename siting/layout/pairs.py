@@ -13,12 +13,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from siting.channels.bed_profile import bed_below
-from siting.channels.head_measures import HeadMeasures
-from siting.ground import BoolArray, FloatArray, Ground, IntArray
-from siting.layout.places import Place, Placed
-from siting.layout.spots import Decision, Measured, SpotMaker, taken
-from siting.structures.base import Size
-from siting.wording import metres, sentences
+from siting.channels.ground import BoolArray, FloatArray, Ground, IntArray
+from siting.channels.headcut_measures import HeadMeasures
+from siting.layout.measuring import Decision, Measured, SpotMaker, taken
+from siting.layout.proposals import Place, Placed
+from siting.structures.structure_type import Size
+from siting.values.wording import metres, sentences
 
 #: Banks lower than this below a rundown let the water spread, m (common practice).
 OPEN_GROUND_M = 0.3

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from siting.ground import IntArray
-from siting.layout.spots import Measured, SpotMaker
-from siting.structures.base import Check
-from siting.structures.spot import Spot
+from siting.channels.ground import IntArray
+from siting.layout.measuring import Measured, SpotMaker
+from siting.places.spot import Spot
+from siting.structures.structure_type import Check
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -1,7 +1,7 @@
 """Grade control in swales that open out: where a low, level structure spreads and slows the water.
 
 A swale whose floor widens going down drops its sediment there. Low banks and a wide floor are what
-a log mat asks for; in cut channels `siting.layout.grade` lays series instead.
+a log mat asks for; in cut channels `siting.layout.series` lays series instead.
 """
 
 from __future__ import annotations
@@ -11,14 +11,14 @@ from dataclasses import replace
 import numpy as np
 
 from siting.channels.channel_reading import ChannelReading
-from siting.ground import FloatArray, Ground, IntArray
-from siting.layout.grade import gentle, near_places
-from siting.layout.places import Placed, Spots, placed_at_station
-from siting.layout.spots import SpotMaker
-from siting.layout.spreading import station_spacing_m
-from siting.wording import counted, hectares, metres, percent, sentences
-from terrain.sections import RESOLVED_CELLS
-from terrain.stacks import stack_sections, widths_at
+from siting.channels.ground import FloatArray, Ground, IntArray
+from siting.layout.fans import station_spacing_m
+from siting.layout.measuring import SpotMaker
+from siting.layout.proposals import Placed, Spots, placed_at_station
+from siting.layout.series import gentle, near_places
+from siting.values.wording import counted, hectares, metres, percent, sentences
+from terrain.channels.sections import RESOLVED_CELLS
+from terrain.channels.typical_sections import stack_sections, widths_at
 
 SWALES = ("swale", "wet-meadow candidate")
 #: How sure a wide floor is: it is told from low ground alone, grass and soil are not seen.

@@ -12,13 +12,16 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from siting.layout.bases import is_head
+from siting.layout.at_headcuts import KEEP_OFF, referral
+from siting.layout.clearance import LIMITS, near, position_error_m
+from siting.layout.headcuts_below import is_head
+from siting.layout.keep_clear import KINDS, KeepClear
+from siting.layout.measuring import Decision, decide
 from siting.layout.pairs import BACKS_WATER, TOO_LOW_HERE
-from siting.layout.places import ENGINEER, MORE_ELEVATIONS, Place
-from siting.layout.spacing_table import SpacingRow, spacing_rows
-from siting.layout.spots import Decision, decide
-from siting.layout.vertical import KEEP_OFF, referral
-from siting.revising.measures import (
+from siting.layout.proposals import ENGINEER, MORE_ELEVATIONS, Place
+from siting.record.site_records import SiteRecord
+from siting.revising.measured_spots import measured_record, move_of, shown_size
+from siting.revising.site_measures import (
     BUILD,
     CONFLICTING,
     REFER,
@@ -26,12 +29,9 @@ from siting.revising.measures import (
     FieldSite,
     SetAside,
 )
-from siting.revising.spots import measured_record, move_of, shown_size
-from siting.roads.clearance import LIMITS, near, position_error_m
-from siting.roads.keep_clear import KINDS, KeepClear
-from siting.structures.base import Check, StructureType
-from siting.telling.site_records import SiteRecord
-from siting.wording import figures, metres, sentences
+from siting.structures.spacing_table import SpacingRow, spacing_rows
+from siting.structures.structure_type import Check, StructureType
+from siting.values.wording import figures, metres, sentences
 
 #: Notes from the field are quoted in a sentence up to so many characters; all of them stand in the
 #: layer.

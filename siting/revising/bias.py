@@ -8,12 +8,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from siting.gauging.flood_rows import Columns
-from siting.revising.measures import FieldSite
-from siting.revising.spots import shown_size
-from siting.telling.plan_rows import columns_of
-from siting.telling.site_records import SiteRecord
-from siting.wording import counted
+from siting.record.flood_tables import Columns
+from siting.record.site_records import SiteRecord
+from siting.record.structure_rows import columns_of
+from siting.revising.measured_spots import shown_size
+from siting.revising.site_measures import FieldSite
+from siting.values.wording import counted
 
 #: Measured over planned closer to 1 than this is no bias that matters.
 EVEN = 0.05

@@ -8,15 +8,15 @@ from dataclasses import astuple, dataclass
 
 import numpy as np
 
-from siting.costing.quantities import ITEM_NAMES
-from siting.gauging.flood_rows import Columns
-from siting.layout.places import Place
+from siting.layout.proposals import Place
+from siting.record.flood_tables import Columns
+from siting.record.structure_rows import columns_of
 from siting.revising.apply import why_none
-from siting.revising.measures import MOVE, UNMOVED_M, FieldSite
+from siting.revising.measured_spots import shown_size
 from siting.revising.revise import Revised, Worked
-from siting.revising.spots import shown_size
-from siting.structures.base import ITEMS
-from siting.telling.plan_rows import columns_of
+from siting.revising.site_measures import MOVE, UNMOVED_M, FieldSite
+from siting.structures.structure_type import ITEMS
+from siting.works.quantities import ITEM_NAMES
 
 #: Rows that stand for all sites together.
 ALL_SITES = 0

@@ -14,8 +14,8 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Final
 
-from siting.errors import FieldRowsError
-from siting.wording import listed
+from siting.values.input_errors import FieldRowsError
+from siting.values.wording import listed
 
 LENGTHS: Final = ("width", "depth", "bankfull_depth", "drop")
 MEASURES: Final = (*LENGTHS, "slope")

@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from siting.revising.field_rows import MEASURES, SITE, ReadRow
-from siting.revising.measures import (
+from siting.revising.site_measures import (
     CONFLICTING,
     IMPOSSIBLE,
     JOINED,
@@ -23,8 +23,8 @@ from siting.revising.measures import (
     field_of,
     shortened,
 )
-from siting.rules import Rules
-from siting.wording import metres
+from siting.values.rules import Rules
+from siting.values.wording import metres
 
 
 @dataclass(slots=True)

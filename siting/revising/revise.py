@@ -8,25 +8,25 @@ from functools import cached_property
 
 import numpy as np
 
-from siting.effects.effects import Effect, holds_back
-from siting.errors import FieldRowsError
-from siting.gauging.flood_rows import Columns
-from siting.layout.bases import is_head
+from siting.effects.site_effects import Effect, holds_back
 from siting.layout.candidates import Sites, sized_sites
-from siting.rank_effect import rank_effect
-from siting.ranking import Ranking, load_weights, rank_sites, why_first
+from siting.layout.headcuts_below import is_head
+from siting.record.flood_tables import Columns
+from siting.record.settings_used import SettingsUsed, settings_of
+from siting.record.site_records import SiteRecord, joined, read_record, restored
+from siting.record.structure_tables import Built, told_of
 from siting.revising.apply import apply_field
+from siting.revising.even_channel import SOURCE, even_effect
 from siting.revising.field_rows import FieldTable, read_rows
 from siting.revising.gathering import gather
-from siting.revising.measures import FieldSite, Planned, SetAside
-from siting.revising.pairs import regrouped
-from siting.revising.prism import SOURCE, even_effect
-from siting.structures.base import StructureType
+from siting.revising.regrouping import regrouped
+from siting.revising.site_measures import FieldSite, Planned, SetAside
 from siting.structures.catalogue import structure_types
-from siting.telling.settings_used import SettingsUsed, settings_of
-from siting.telling.site_records import SiteRecord, joined, read_record, restored
-from siting.telling.structure_tables import Built, told_of
-from siting.wording import counted
+from siting.structures.structure_type import StructureType
+from siting.values.input_errors import FieldRowsError
+from siting.values.wording import counted
+from siting.works.ranking import Ranking, load_weights, rank_sites, why_first
+from siting.works.weights_effect import rank_effect
 
 Project = Callable[[float, float], tuple[float, float]]
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 
-from siting.rules import Rules
-from siting.structures.base import Amount
+from siting.structures.structure_type import Amount
+from siting.values.rules import Rules
 
 #: Median stone from which on a stone belongs to the next larger class, m.
 MEDIUM_M, LARGE_M = 0.20, 0.30

@@ -9,10 +9,10 @@ from importlib.metadata import EntryPoint
 from types import MappingProxyType
 from typing import Any
 
-from siting.structures.base import Check, StructureType
-from siting.structures.spot import MATERIALS, PURPOSES, Spot
-from siting.wording import listed
-from terrain.plugins import STRUCTURES, Plugins, call_plugin, load_plugins
+from siting.places.spot import MATERIALS, PURPOSES, Spot
+from siting.structures.structure_type import Check, StructureType
+from siting.values.wording import listed
+from terrain.values.plugins import STRUCTURES, Plugins, call_plugin, load_plugins
 
 KIND = "structure type"
 REFER = "refer"

@@ -5,10 +5,11 @@ from __future__ import annotations
 import math
 from typing import ClassVar
 
-from siting.structures import amounts, telling
-from siting.structures.base import Amount, Check, Failure, Size, Stone, StructureType
-from siting.structures.channel import channel_width_m
-from siting.structures.limits import (
+from siting.places.spot import Spot
+from siting.structures import amounts, structure_sentences
+from siting.structures.channel_sizes import channel_width_m
+from siting.structures.design_flow import flow_cautions
+from siting.structures.limit_checks import (
     ROUNDING,
     TRADE,
     at_least,
@@ -17,16 +18,15 @@ from siting.structures.limits import (
     hand_limits,
 )
 from siting.structures.outlines import arc_band
-from siting.structures.rock import (
+from siting.structures.rock_sizing import (
     bed_stone,
     laid_stone,
     lift_check,
     stone_cautions,
     stone_notes,
 )
-from siting.structures.spot import Spot
-from siting.structures.water import flow_cautions
-from siting.wording import hectares, metres, percent
+from siting.structures.structure_type import Amount, Check, Failure, Size, Stone, StructureType
+from siting.values.wording import hectares, metres, percent
 
 
 class CrescentSpreader(StructureType):
@@ -133,7 +133,7 @@ class CrescentSpreader(StructureType):
             f"More than {hectares(sheet)} drain to it: one band is not enough; look after the "
             "first flow.",
         )
-        return telling.each_once(
+        return structure_sentences.each_once(
             (f"Lay it level to {metres(size.dims['level_m'])}: any low spot starts a new rill.",),
             several if spot.drainage_area_ha > sheet else (),
             flow_cautions(spot),
@@ -145,19 +145,19 @@ class CrescentSpreader(StructureType):
         dims = size.dims
         rows = max(3, round(size.length_m / (size.stone.d50_m if size.stone else 0.2)))
         return (
-            telling.STORMS,
+            structure_sentences.STORMS,
             f"Lay out the crest with a level, before any stone: {metres(size.crest_m)} long, bowed "
             f"{metres(dims['bow_m'])} uphill in the middle, tips pointing down, level to "
             f"{metres(dims['level_m'])}.",
             "Clear grass and loose soil on the line; fill low spots with tamped soil, not stone.",
-            telling.lifting(spot, size.stone),
+            structure_sentences.lifting(spot, size.stone),
             f"Lay the lowest row half into the soil, then the others against it, about {rows} rows "
             f"over {metres(size.length_m)}, one stone high ({metres(size.height_m)}), without "
             "gaps.",
             f"Over the last {metres(dims['wing_m'])} at both tips let the band sink into the "
             "ground, with the largest stones there, so that water does not cut round the ends.",
             "Check the crest with the level again; fill the gaps with gravel and sow.",
-            telling.INSPECT,
+            structure_sentences.INSPECT,
         )
 
     def failures(self) -> tuple[Failure, ...]:

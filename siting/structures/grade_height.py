@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 
-from siting.structures.base import Check
-from siting.structures.limits import ROUNDING
-from siting.structures.spot import Spot
-from siting.wording import metres
+from siting.places.spot import Spot
+from siting.structures.limit_checks import ROUNDING
+from siting.structures.structure_type import Check
+from siting.values.wording import metres
 
 
 def height_limit_m(spot: Spot) -> float:

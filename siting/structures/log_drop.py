@@ -6,12 +6,13 @@ import math
 from dataclasses import dataclass
 from typing import ClassVar
 
-from siting.structures import amounts, telling
-from siting.structures.base import Amount, Check, Failure, Size, Stone, StructureType
-from siting.structures.channel import channel_width_m, drop_of
-from siting.structures.limits import ROUNDING, at_most, hand_limits
+from siting.places.spot import Spot
+from siting.structures import amounts, structure_sentences
+from siting.structures.channel_sizes import channel_width_m, drop_of
+from siting.structures.design_flow import flow_cautions, flow_note
+from siting.structures.limit_checks import ROUNDING, at_most, hand_limits
 from siting.structures.outlines import across_channel, rectangle
-from siting.structures.rock import (
+from siting.structures.rock_sizing import (
     bed_stone,
     kilograms,
     laid_stone,
@@ -19,8 +20,7 @@ from siting.structures.rock import (
     stone_cautions,
     stone_notes,
 )
-from siting.structures.spot import Spot
-from siting.structures.water import flow_cautions, flow_note
+from siting.structures.structure_type import Amount, Check, Failure, Size, Stone, StructureType
 from siting.structures.wood_hold import (
     Hold,
     Logs,
@@ -31,7 +31,7 @@ from siting.structures.wood_hold import (
     hold_cautions,
     hold_notes,
 )
-from siting.wording import metres
+from siting.values.wording import metres
 
 #: Wire of one tie round log and post, in log diameters (two turns).
 TIE_DIAMETERS = 8
@@ -159,9 +159,9 @@ class LogDrop(StructureType):
 
     def cautions(self, spot: Spot, size: Size) -> tuple[str, ...]:
         """What to take care of here."""
-        return telling.each_once(
-            telling.drop_cautions(spot),
-            telling.channel_cautions(spot),
+        return structure_sentences.each_once(
+            structure_sentences.drop_cautions(spot),
+            structure_sentences.channel_cautions(spot),
             flow_cautions(spot),
             stone_cautions(spot, size.stone),
             hold_cautions(spot, _steps(spot).held),
@@ -173,15 +173,15 @@ class LogDrop(StructureType):
         dims = size.dims
         rock = "rock" in spot.stock.have
         return (
-            telling.STORMS,
-            telling.UNDERCUT,
+            structure_sentences.STORMS,
+            structure_sentences.UNDERCUT,
             "Build the grade control below first.",
             f"Dig the face back in {dims['steps_count']:.0f} steps of {metres(dims['tread_m'])} "
             f"along the channel, and trenches {metres(dims['key_m'])} into both banks for the ends "
             "of the logs.",
             f"Lay {metres(dims['apron_m'])} of splash apron below the lowest step: "
             + ("one layer of the largest stones." if rock else "logs side by side along the flow."),
-            *((telling.lifting(spot, size.stone),) if size.stone else ()),
+            *((structure_sentences.lifting(spot, size.stone),) if size.stone else ()),
             f"Set the lowest log first, {metres(size.crest_m)} long with both ends in the banks. "
             f"Lay fabric, {metres(dims['fabric_width_m'])} wide, under it and up its back. "
             + carrying(spot, dims["log_kg"]),
@@ -194,7 +194,7 @@ class LogDrop(StructureType):
             if dims["ballast_kg"] > 0
             else "No ballast is needed on these logs.",
             "Fill the ends in the banks with tamped soil and stone; sow the worked ground.",
-            telling.INSPECT,
+            structure_sentences.INSPECT,
         )
 
     def failures(self) -> tuple[Failure, ...]:
@@ -205,8 +205,8 @@ class LogDrop(StructureType):
                 "Gaps at the ends, tilted logs, ballast washed off.",
                 "Set them again with more ballast, deeper in the banks.",
             ),
-            telling.PIPING,
-            telling.UNDERMINED,
+            structure_sentences.PIPING,
+            structure_sentences.UNDERMINED,
             Failure(
                 "Wood rots.",
                 "A bar goes easily into the wood.",

@@ -6,10 +6,10 @@ import math
 from dataclasses import dataclass
 from typing import ClassVar
 
-from siting.layout.spacing_table import LOW_GRADE_CONTROL
-from siting.structures import amounts, telling
-from siting.structures.base import Amount, Check, Failure, Size, StructureType
-from siting.structures.channel import channel_width_m
+from siting.places.spot import Spot
+from siting.structures import amounts, structure_sentences
+from siting.structures.channel_sizes import channel_width_m
+from siting.structures.design_flow import flow_cautions, flow_note
 from siting.structures.grade_height import (
     build_height_m,
     height_cautions,
@@ -17,11 +17,11 @@ from siting.structures.grade_height import (
     height_note,
     stands,
 )
-from siting.structures.limits import at_least, at_most, hand_limits
+from siting.structures.limit_checks import at_least, at_most, hand_limits
 from siting.structures.outlines import across_channel
-from siting.structures.rock import kilograms
-from siting.structures.spot import Spot
-from siting.structures.water import flow_cautions, flow_note
+from siting.structures.rock_sizing import kilograms
+from siting.structures.spacing_table import LOW_GRADE_CONTROL
+from siting.structures.structure_type import Amount, Check, Failure, Size, StructureType
 from siting.structures.wood_hold import (
     Hold,
     Logs,
@@ -33,7 +33,7 @@ from siting.structures.wood_hold import (
     hold_cautions,
     hold_notes,
 )
-from siting.wording import figures, metres, percent
+from siting.values.wording import figures, metres, percent
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,9 +179,9 @@ class LogMat(StructureType):
 
     def cautions(self, spot: Spot, size: Size) -> tuple[str, ...]:
         """What to take care of here."""
-        return telling.each_once(
+        return structure_sentences.each_once(
             height_cautions(spot),
-            telling.channel_cautions(spot),
+            structure_sentences.channel_cautions(spot),
             flow_cautions(spot),
             hold_cautions(spot, _mat(spot).held),
         )
@@ -199,7 +199,7 @@ class LogMat(StructureType):
             else "No ballast is needed on these logs."
         )
         return (
-            telling.STORMS,
+            structure_sentences.STORMS,
             f"Clear grass over {metres(size.length_m)} along the channel and the whole floor, "
             f"{metres(dims['span_m'])} from bank to bank. Dig {metres(dims['inset_m'])} deep and "
             "smooth it level across, so that every log lies on soil over its whole length.",
@@ -220,7 +220,7 @@ class LogMat(StructureType):
             "each bank where the mat meets it.",
             f"Check with a level: the crest is one line, {stands(size.height_m)}, "
             "nothing stands above it. Sow the worked ground.",
-            telling.INSPECT,
+            structure_sentences.INSPECT,
         )
 
     def failures(self) -> tuple[Failure, ...]:
@@ -231,8 +231,8 @@ class LogMat(StructureType):
                 "Slack wire, posts pulled up, ballast washed off.",
                 "Lay more ballast, tighten the wire, drive the posts anew.",
             ),
-            telling.PIPING,
-            telling.END_CUT,
+            structure_sentences.PIPING,
+            structure_sentences.END_CUT,
         )
 
 

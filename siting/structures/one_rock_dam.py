@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 from typing import ClassVar
 
-from siting.layout.spacing_table import LOW_GRADE_CONTROL
-from siting.materials.rockwork import apron_m, one_rock_volume_m3
-from siting.structures import amounts, telling
-from siting.structures.base import Amount, Check, Failure, Part, Size, Stone, StructureType
-from siting.structures.channel import bed_width_m, off_the_fan
+from siting.hydraulics.rockwork import apron_m, one_rock_volume_m3
+from siting.places.spot import Spot
+from siting.structures import amounts, structure_sentences
+from siting.structures.channel_sizes import bed_width_m, off_the_fan
+from siting.structures.design_flow import flow_cautions
 from siting.structures.grade_height import (
     build_height_m,
     height_cautions,
@@ -19,18 +19,26 @@ from siting.structures.grade_height import (
     stands,
     thickness_m,
 )
-from siting.structures.limits import ROUNDING, TRADE, condition, hand_limits
+from siting.structures.limit_checks import ROUNDING, TRADE, condition, hand_limits
 from siting.structures.outlines import across_channel, rectangle
-from siting.structures.rock import (
+from siting.structures.rock_sizing import (
     bed_stone,
     laid_stone,
     lift_check,
     stone_cautions,
     stone_notes,
 )
-from siting.structures.spot import Spot
-from siting.structures.water import flow_cautions
-from siting.wording import metres
+from siting.structures.spacing_table import LOW_GRADE_CONTROL
+from siting.structures.structure_type import (
+    Amount,
+    Check,
+    Failure,
+    Part,
+    Size,
+    Stone,
+    StructureType,
+)
+from siting.values.wording import metres
 
 
 class OneRockDam(StructureType):
@@ -128,9 +136,9 @@ class OneRockDam(StructureType):
 
     def cautions(self, spot: Spot, size: Size) -> tuple[str, ...]:
         """What to take care of here."""
-        return telling.each_once(
+        return structure_sentences.each_once(
             height_cautions(spot),
-            telling.channel_cautions(spot),
+            structure_sentences.channel_cautions(spot),
             flow_cautions(spot),
             stone_cautions(spot, size.stone),
         )
@@ -141,14 +149,14 @@ class OneRockDam(StructureType):
         proud = rules.value("one_rock_dam.apron_proud")
         assert size.stone is not None
         return (
-            telling.STORMS,
+            structure_sentences.STORMS,
             f"Mark the crest across a straight stretch, {metres(size.crest_m)} long with "
             f"{metres(dims['key_m'])} into each bank, and {metres(size.length_m)} along the "
             "channel. Clear grass and loose soil.",
             f"Dig a trench one stone deep along the lower edge. Set {metres(dims['apron_m'])} of "
             f"apron in it with the largest stones, standing no more than {metres(proud)} above "
             "the bed.",
-            telling.lifting(spot, size.stone),
+            structure_sentences.lifting(spot, size.stone),
             *_dug(size),
             f"Lay the stones in rows from the apron up the channel, about {dims['rows_count']:.0f} "
             "rows, on edge and tight like books on a shelf, each row against the last.",
@@ -162,14 +170,14 @@ class OneRockDam(StructureType):
             if size.height_m == 0
             else "Once it has filled with sediment, add a new layer upstream; the old one becomes "
             "its apron. Never make it higher before that.",
-            telling.INSPECT,
+            structure_sentences.INSPECT,
         )
 
     def failures(self) -> tuple[Failure, ...]:
         """End cutting, undermining, stones that roll."""
         return (
-            telling.END_CUT,
-            telling.UNDERMINED,
+            structure_sentences.END_CUT,
+            structure_sentences.UNDERMINED,
             Failure(
                 "Stones roll away in a flow.",
                 "Gaps in the rows, stones lying below the apron.",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from siting.structures.base import Part
+from siting.structures.structure_type import Part
 
 Corners = tuple[tuple[float, float], ...]
 #: Corners along a curved edge: half an ellipse of so many is 0.2 % smaller than a smooth one.

@@ -7,11 +7,11 @@ from typing import ClassVar
 
 import numpy as np
 
-from siting.structures import telling
-from siting.structures.base import Amount, Check, Failure, Size, StructureType
-from siting.structures.spot import PURPOSES, Spot
-from siting.structures.water import design_flow, years
-from siting.wording import figures, flow, hectares, metres, percent
+from siting.places.spot import PURPOSES, Spot
+from siting.structures import structure_sentences
+from siting.structures.design_flow import design_flow, years
+from siting.structures.structure_type import Amount, Check, Failure, Size, StructureType
+from siting.values.wording import figures, flow, hectares, metres, percent
 
 
 class Refer(StructureType):
@@ -59,7 +59,7 @@ class Refer(StructureType):
                 "Take a photograph from a fixed point after each flow, and keep stock and vehicles "
                 "away.",
             ),
-            telling.UNDERMINED,
+            structure_sentences.UNDERMINED,
         )
 
 

@@ -5,12 +5,13 @@ from __future__ import annotations
 import math
 from typing import ClassVar
 
-from siting.structures import amounts, telling
-from siting.structures.base import Amount, Check, Failure, Size, Stone, StructureType
-from siting.structures.channel import channel_width_m, drop_of
-from siting.structures.limits import hand_limits
+from siting.places.spot import Spot
+from siting.structures import amounts, structure_sentences
+from siting.structures.channel_sizes import channel_width_m, drop_of
+from siting.structures.design_flow import flow_cautions
+from siting.structures.limit_checks import hand_limits
 from siting.structures.outlines import area_m2, horseshoe, pool_in, rectangle
-from siting.structures.rock import (
+from siting.structures.rock_sizing import (
     Asked,
     laid_stone,
     lift_check,
@@ -18,9 +19,8 @@ from siting.structures.rock import (
     stone_cautions,
     stone_notes,
 )
-from siting.structures.spot import Spot
-from siting.structures.water import flow_cautions
-from siting.wording import metres
+from siting.structures.structure_type import Amount, Check, Failure, Size, Stone, StructureType
+from siting.values.wording import metres
 
 
 class RockBowl(StructureType):
@@ -107,9 +107,9 @@ class RockBowl(StructureType):
 
     def cautions(self, spot: Spot, size: Size) -> tuple[str, ...]:
         """What to take care of here."""
-        return telling.each_once(
-            telling.drop_cautions(spot),
-            telling.channel_cautions(spot),
+        return structure_sentences.each_once(
+            structure_sentences.drop_cautions(spot),
+            structure_sentences.channel_cautions(spot),
             flow_cautions(spot),
             stone_cautions(spot, size.stone),
             ("The water has to enter in the middle: turn what comes in from the sides.",),
@@ -120,14 +120,14 @@ class RockBowl(StructureType):
         dims = size.dims
         assert size.stone is not None
         return (
-            telling.STORMS,
-            telling.UNDERCUT,
+            structure_sentences.STORMS,
+            structure_sentences.UNDERCUT,
             "Build the grade control below first.",
             f"Shape the face to a curve, {metres(dims['width_m'])} wide, leaning back at least "
             f"1 along for 2 up. Dig the floor {metres(size.stone.d100_m)} deep and smooth it over "
             f"{metres(dims['pool_m'])} along the channel.",
             "Lay fabric, or a hand of gravel, behind the wall and under the floor.",
-            telling.lifting(spot, size.stone),
+            structure_sentences.lifting(spot, size.stone),
             f"Set the sill at the lower end with the largest stones: {metres(size.crest_m)} across "
             f"with {metres(dims['key_m'])} in each bank, its foot one stone below the floor, its "
             f"top {metres(dims['sill_height_m'])} above the floor and lowest in the middle.",
@@ -137,7 +137,7 @@ class RockBowl(StructureType):
             "Set the top row last, under the lip and at or just below its grade, lowest in the "
             "middle: no stone may stand above the ground upstream.",
             "Sow the worked ground.",
-            telling.INSPECT,
+            structure_sentences.INSPECT,
         )
 
     def failures(self) -> tuple[Failure, ...]:
@@ -149,7 +149,7 @@ class RockBowl(StructureType):
                 "Lower the middle of the lip, close holes with fabric and small stone, extend the "
                 "wall round the notch.",
             ),
-            telling.UNDERMINED,
+            structure_sentences.UNDERMINED,
             Failure(
                 "Stones of the wall fall into the pool.",
                 "Gaps in the wall, loose stones on the floor.",

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from typing import ClassVar
 
-from siting.structures import amounts, telling
-from siting.structures.base import Amount, Check, Failure, Size, Stone, StructureType
-from siting.structures.channel import bed_width_m, channel_width_m, drop_of
-from siting.structures.limits import at_least, at_most, hand_limits
+from siting.places.spot import Spot
+from siting.structures import amounts, structure_sentences
+from siting.structures.channel_sizes import bed_width_m, channel_width_m, drop_of
+from siting.structures.design_flow import flow_cautions
+from siting.structures.limit_checks import at_least, at_most, hand_limits
 from siting.structures.outlines import rectangle
-from siting.structures.rock import (
+from siting.structures.rock_sizing import (
     Asked,
     chute_stone,
     laid_stone,
@@ -17,9 +18,8 @@ from siting.structures.rock import (
     stone_cautions,
     stone_notes,
 )
-from siting.structures.spot import Spot
-from siting.structures.water import flow_cautions
-from siting.wording import hectares, metres, percent
+from siting.structures.structure_type import Amount, Check, Failure, Size, Stone, StructureType
+from siting.values.wording import hectares, metres, percent
 
 
 class RockRundown(StructureType):
@@ -150,8 +150,8 @@ class RockRundown(StructureType):
             "rock_rundown.drainage_area"
         )
         gathers = ("Large for a rundown: where the flow gathers, build a rock bowl instead.",)
-        return telling.each_once(
-            telling.channel_cautions(spot),
+        return structure_sentences.each_once(
+            structure_sentences.channel_cautions(spot),
             flow_cautions(spot),
             stone_cautions(spot, size.stone),
             gathers if large else (),
@@ -162,15 +162,15 @@ class RockRundown(StructureType):
         dims = size.dims
         assert size.stone is not None
         return (
-            telling.STORMS,
-            telling.UNDERCUT,
+            structure_sentences.STORMS,
+            structure_sentences.UNDERCUT,
             "Build the structure below first.",
             f"Dig the face back from above to {metres(dims['face_m'])} along for "
             f"{metres(size.height_m)} of drop, {metres(size.crest_m)} wide at the top, dished so "
             "that the middle is lowest. Round off the crest.",
             f"Dig it {metres(dims['layer_m'])} deeper for the stone, and a toe trench one stone "
             "deep across the foot. Lay fabric, or a hand of gravel.",
-            telling.lifting(spot, size.stone),
+            structure_sentences.lifting(spot, size.stone),
             f"Fill the toe with the largest stones and lay {metres(dims['apron_m'])} of apron "
             "level with the bed.",
             f"Lay the face from the foot up, {metres(dims['layer_m'])} thick, angular stone set "
@@ -178,7 +178,7 @@ class RockRundown(StructureType):
             f"Carry the stone {metres(dims['edge_m'])} up both sides, higher than the middle, and "
             "end it at the crest flush with the ground upstream.",
             "Sow the worked ground.",
-            telling.INSPECT,
+            structure_sentences.INSPECT,
         )
 
     def failures(self) -> tuple[Failure, ...]:
@@ -194,7 +194,7 @@ class RockRundown(StructureType):
                 "Bare fabric or soil, stones on the apron.",
                 "Lay larger stone; where it moves again the flow is too strong for a rundown.",
             ),
-            telling.UNDERMINED,
+            structure_sentences.UNDERMINED,
         )
 
 

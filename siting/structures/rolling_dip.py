@@ -4,13 +4,19 @@ from __future__ import annotations
 
 from typing import ClassVar
 
+from siting.places.spot import Spot
 from siting.structures import amounts
-from siting.structures.base import Amount, Check, Failure, Size, Stone, StructureType
-from siting.structures.limits import area_is_complete, at_least, at_most, has_materials, serves
+from siting.structures.limit_checks import (
+    area_is_complete,
+    at_least,
+    at_most,
+    has_materials,
+    serves,
+)
 from siting.structures.outlines import rectangle
-from siting.structures.rock import laid_stone
-from siting.structures.spot import Spot
-from siting.wording import metres, percent
+from siting.structures.rock_sizing import laid_stone
+from siting.structures.structure_type import Amount, Check, Failure, Size, Stone, StructureType
+from siting.values.wording import metres, percent
 
 
 class RollingDip(StructureType):

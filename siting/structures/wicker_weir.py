@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from typing import ClassVar
 
-from siting.layout.spacing_table import LOW_GRADE_CONTROL
-from siting.materials.rockwork import apron_m
-from siting.structures import amounts, telling
-from siting.structures.base import Amount, Check, Failure, Size, StructureType
-from siting.structures.channel import bed_width_m, off_the_fan
+from siting.hydraulics.rockwork import apron_m
+from siting.places.spot import Spot
+from siting.structures import amounts, structure_sentences
+from siting.structures.channel_sizes import bed_width_m, off_the_fan
+from siting.structures.design_flow import design_flow, flow_cautions, flow_note
 from siting.structures.grade_height import (
     build_height_m,
     height_cautions,
@@ -16,11 +16,11 @@ from siting.structures.grade_height import (
     height_limit_m,
     height_note,
 )
-from siting.structures.limits import at_least, at_most, condition, hand_limits
+from siting.structures.limit_checks import at_least, at_most, condition, hand_limits
 from siting.structures.outlines import across_channel, rectangle
-from siting.structures.spot import Spot
-from siting.structures.water import design_flow, flow_cautions, flow_note
-from siting.wording import figures, metres, percent
+from siting.structures.spacing_table import LOW_GRADE_CONTROL
+from siting.structures.structure_type import Amount, Check, Failure, Size, StructureType
+from siting.values.wording import figures, metres, percent
 
 
 class WickerWeir(StructureType):
@@ -155,15 +155,18 @@ class WickerWeir(StructureType):
             "Pickets drive into fine soil, not into gravel or rock: try one first.",
             "Brush rots in a few years: use willow cuttings that take root where the bed is moist.",
         )
-        return telling.each_once(
-            height_cautions(spot), telling.channel_cautions(spot), flow_cautions(spot), soil
+        return structure_sentences.each_once(
+            height_cautions(spot),
+            structure_sentences.channel_cautions(spot),
+            flow_cautions(spot),
+            soil,
         )
 
     def build_steps(self, spot: Spot, size: Size) -> tuple[str, ...]:
         """Pickets, apron, weave, keys."""
         dims = size.dims
         return (
-            telling.STORMS,
+            structure_sentences.STORMS,
             f"Mark a line across a straight stretch, {metres(size.crest_m)} long with "
             f"{metres(dims['key_m'])} into each bank, and dig a trench along it, a hand deep.",
             f"Drive {dims['pickets_count']:.0f} pickets of {metres(dims['picket_length_m'])} every "
@@ -176,15 +179,15 @@ class WickerWeir(StructureType):
             f"{metres(dims['crest_dip_m'])} more at the ends. Trim all pickets at the weave.",
             f"Key both ends {metres(dims['key_m'])} into the banks and tamp soil round them. Pack "
             "fine brush and soil against the upper side; sow the worked ground.",
-            telling.INSPECT,
+            structure_sentences.INSPECT,
         )
 
     def failures(self) -> tuple[Failure, ...]:
         """Piping, end cutting, undermining, rot."""
         return (
-            telling.PIPING,
-            telling.END_CUT,
-            telling.UNDERMINED,
+            structure_sentences.PIPING,
+            structure_sentences.END_CUT,
+            structure_sentences.UNDERMINED,
             Failure(
                 "Brush rots or burns.",
                 "Loose, dry weave that breaks in the hand.",

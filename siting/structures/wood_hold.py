@@ -6,13 +6,13 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-from siting.materials.wood import DRAG, HoldDown, hold_down, submerged_n, wood
-from siting.structures.base import Check
-from siting.structures.limits import at_most
-from siting.structures.rock import bed_stone, kilograms
-from siting.structures.spot import Spot
-from siting.structures.water import design_flow
-from siting.wording import figures, metres
+from siting.hydraulics.wood import DRAG, HoldDown, hold_down, submerged_n, wood
+from siting.places.spot import Spot
+from siting.structures.design_flow import design_flow
+from siting.structures.limit_checks import at_most
+from siting.structures.rock_sizing import bed_stone, kilograms
+from siting.structures.structure_type import Check
+from siting.values.wording import figures, metres
 
 KG_PER_T = 1000.0
 

@@ -7,9 +7,9 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from siting.walking.land import WalkRules
+from siting.walking.footing import footing, step_time_s
 from siting.walking.net import WalkNet
-from siting.walking.steps import footing, step_time_s
+from siting.walking.walk_land import WalkRules
 
 FloatArray = NDArray[np.float64]
 

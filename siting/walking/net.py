@@ -10,10 +10,10 @@ from affine import Affine
 from numpy.typing import NDArray
 from scipy.sparse import csr_array
 
-from siting.walking.land import WalkLand, WalkRules
-from siting.walking.steps import footing, step_time_s
-from terrain.errors import ParameterError
-from terrain.grid import Grid
+from siting.walking.footing import footing, step_time_s
+from siting.walking.walk_land import WalkLand, WalkRules
+from terrain.values.errors import ParameterError
+from terrain.values.grid import Grid
 
 #: Steps to eight neighbours, and eight knight's moves, which bend a way less (rows, columns).
 MOVES = (

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from scipy.optimize import linear_sum_assignment
 from scipy.sparse.csgraph import minimum_spanning_tree
 
-from terrain.errors import ParameterError
+from terrain.values.errors import ParameterError
 
 FloatArray = NDArray[np.float64]
 #: Up to so many stops a round is exact.

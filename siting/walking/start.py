@@ -10,8 +10,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from siting.walking.errors import WalkError
-from terrain.raster import Raster
+from siting.walking.walk_errors import WalkError
+from terrain.values.raster import Raster
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,12 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from siting.walking.land import WalkRules
 from siting.walking.lines import line_time_s
 from siting.walking.loops import split_round
 from siting.walking.net import WalkNet
 from siting.walking.order import best_round, round_time
 from siting.walking.stops import Stop, Walkers
+from siting.walking.walk_land import WalkRules
 
 
 @dataclass(frozen=True, slots=True)

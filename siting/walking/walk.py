@@ -9,8 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from siting.walking.errors import WalkError
-from siting.walking.land import WalkRules, walk_land
+from siting.walking.least_effort import Ways, ways_between
 from siting.walking.lines import (
     climb_and_descent,
     heights_along,
@@ -22,10 +21,11 @@ from siting.walking.net import WalkNet, walk_net
 from siting.walking.start import Start, on_known_ground
 from siting.walking.stops import Place, Stop, Walkers, stops_of
 from siting.walking.straight import Straight, flat_order, straight_order
-from siting.walking.ways import Ways, ways_between
-from terrain.errors import ParameterError
-from terrain.progress import Progress, silent
-from terrain.raster import Raster
+from siting.walking.walk_errors import WalkError
+from siting.walking.walk_land import WalkRules, walk_land
+from terrain.values.errors import ParameterError
+from terrain.values.progress import Progress, silent
+from terrain.values.raster import Raster
 
 #: Time to look at a site, measure and photograph it, minutes (common practice, no source).
 MINUTES_PER_SITE = 15.0

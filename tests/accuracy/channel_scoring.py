@@ -12,16 +12,16 @@ from scipy.spatial import cKDTree
 from sample_dem.generator import Ranch, make_ranch
 from sample_dem.plan import ChannelPlan
 from siting.channels.channel_reading import ChannelReading, read_places, read_stations
+from siting.channels.ground import Ground
+from siting.channels.headcuts import find_headcuts
 from siting.channels.reaches import reach_stations
-from siting.ground import Ground
-from siting.headcuts import find_headcuts
-from siting.rules import load_rules
-from siting.study_area import CutAreas
-from terrain.channels import channel_network, default_channel_area_ha
-from terrain.conditioning import condition
-from terrain.drainage import Catchments
-from terrain.grid import Grid
-from terrain.raster import Raster
+from siting.channels.study_area import CutAreas
+from siting.values.rules import load_rules
+from terrain.channels.drainage_areas import Catchments
+from terrain.channels.network import channel_network, default_channel_area_ha
+from terrain.flow.conditioning import condition
+from terrain.values.grid import Grid
+from terrain.values.raster import Raster
 
 WITHIN_M = 3.5  # a station further from every planted channel is not scored
 CLEAR_M = 10.0  # no bench is planted nearer than this: what is found there is false

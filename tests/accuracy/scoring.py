@@ -9,11 +9,11 @@ import numpy as np
 from scipy.optimize import linear_sum_assignment
 
 from sample_dem.generator import make_ranch
-from siting.headcuts import find_headcuts
-from terrain.channels import channel_network, default_channel_area_ha
-from terrain.conditioning import condition
-from terrain.grid import Grid
-from terrain.raster import Raster
+from siting.channels.headcuts import find_headcuts
+from terrain.channels.network import channel_network, default_channel_area_ha
+from terrain.flow.conditioning import condition
+from terrain.values.grid import Grid
+from terrain.values.raster import Raster
 
 WITHIN_M = 5.0
 SURE = 0.5

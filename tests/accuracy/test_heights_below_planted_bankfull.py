@@ -12,10 +12,10 @@ from scipy.spatial import cKDTree
 
 from sample_dem.generator import Ranch, make_ranch
 from siting.floods.rainfall_reading import read_rainfall
-from siting.rules import Rules, load_rules
 from siting.screening import Screening, ScreenSettings, screen
-from terrain.grid import Grid
-from terrain.raster import Raster
+from siting.values.rules import Rules, load_rules
+from terrain.values.grid import Grid
+from terrain.values.raster import Raster
 
 SAMPLE = Path(__file__).resolve().parents[2] / "sample_dem"
 #: Not used to settle any rule.

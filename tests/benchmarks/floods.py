@@ -50,7 +50,7 @@ def rain() -> Any:
 
 def maps(shape: tuple[int, int], *, seed: int = 3) -> tuple[Any, Any]:
     """Invented soil and cover maps in square patches."""
-    from terrain.burning import CodeMap
+    from terrain.vectors.burning import CodeMap
 
     rng = np.random.default_rng(seed)
     rows, cols = (n // PATCH + 1 for n in shape)
@@ -65,15 +65,15 @@ def maps(shape: tuple[int, int], *, seed: int = 3) -> tuple[Any, Any]:
 
 def time_floods(z: NDArray[np.float32], sites: int) -> dict[str, Any]:
     """Seconds of each part of the floods; flow, counts and channels are made before the clock."""
-    from siting.gauging.flood_at import bare_ground
-    from siting.gauging.flood_rows import flood_columns
-    from siting.gauging.land_maps import cross
-    from siting.gauging.site_floods import FloodGauge, FloodSettings
-    from siting.study_area import CutAreas
-    from terrain.channels import channel_network
-    from terrain.conditioning import condition
-    from terrain.drainage import Catchments
-    from terrain.raster import Raster
+    from siting.channels.study_area import CutAreas
+    from siting.places.flood_at_points import bare_ground
+    from siting.places.land_maps import cross
+    from siting.places.site_floods import FloodGauge, FloodSettings
+    from siting.record.flood_tables import flood_columns
+    from terrain.channels.drainage_areas import Catchments
+    from terrain.channels.network import channel_network
+    from terrain.flow.conditioning import condition
+    from terrain.values.raster import Raster
 
     raster = Raster.from_array(z)
     conditioned = condition(raster)

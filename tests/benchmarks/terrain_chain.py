@@ -53,9 +53,9 @@ class Stopwatch:
 
 def gullywalk_chain(z: NDArray[np.float32]) -> tuple[Timings, int]:
     """Ours: carve, D8, exact counts, one line a reach."""
-    from terrain.channels import channel_network
-    from terrain.conditioning import condition
-    from terrain.raster import Raster
+    from terrain.channels.network import channel_network
+    from terrain.flow.conditioning import condition
+    from terrain.values.raster import Raster
 
     raster = Raster.from_array(z)
     watch = Stopwatch()

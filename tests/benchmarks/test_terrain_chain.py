@@ -25,8 +25,8 @@ def raster(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def test_the_ranch_needs_cuts_and_fills() -> None:
-    from terrain.conditioning import condition
-    from terrain.raster import Raster
+    from terrain.flow.conditioning import condition
+    from terrain.values.raster import Raster
 
     z = make_ranch(SIZE)
     assert z.dtype == np.float32

@@ -16,9 +16,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-import terrain.memory
-import terrain.plugins
-from cli.geopackage import write_geopackage
+import terrain.values.memory
+import terrain.values.plugins
+from cli.plan.geopackage import write_geopackage
 from tests.cli.conftest import EPSG, NORTH, WEST, box, gully
 from tests.example_plan import example_layers, example_tables
 
@@ -240,7 +240,7 @@ def test_output_folder_full_at_the_start(
     def full(*_: object) -> None:
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
-    monkeypatch.setattr("cli.safe_files.os.fsync", full)
+    monkeypatch.setattr("cli.plan.safe_files.os.fsync", full)
     assert "the disk is full" in refused(write_dem())
 
 
@@ -334,13 +334,13 @@ def plugin(monkeypatch: pytest.MonkeyPatch) -> Callable[[str, str, str], None]:
     """Pretend that another package registers something."""
 
     def register(group: str, name: str, value: str) -> None:
-        real = terrain.plugins.importlib.metadata.entry_points
+        real = terrain.values.plugins.importlib.metadata.entry_points
 
         def entry_points(**which: str) -> list[EntryPoint]:
             found = list(real(**which))
             return found + ([EntryPoint(name, value, group)] if which["group"] == group else [])
 
-        monkeypatch.setattr(terrain.plugins.importlib.metadata, "entry_points", entry_points)
+        monkeypatch.setattr(terrain.values.plugins.importlib.metadata, "entry_points", entry_points)
 
     return register
 
@@ -375,7 +375,7 @@ def test_more_memory_than_there_is(
     refused: Callable, write_dem: Callable, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     dem = write_dem()
-    monkeypatch.setattr(terrain.memory, "free_bytes", lambda: 100 * 2**20)
+    monkeypatch.setattr(terrain.values.memory, "free_bytes", lambda: 100 * 2**20)
     line = refused(dem)
     assert "38,400 cells need about" in line
     assert "--boundary" in line

@@ -16,10 +16,10 @@ import shapely
 from matplotlib.image import imread
 
 from cli import palette
-from cli.explain_sheet import basis_words
-from cli.fields_structures import REASON_PARTS
-from cli.geopackage import write_geopackage
-from cli.layers import Layer, empty_layer
+from cli.plan.explanation import basis_words
+from cli.plan.fields_structures import REASON_PARTS
+from cli.plan.geopackage import write_geopackage
+from cli.plan.layers import Layer, empty_layer
 from tests.example_plan import UTM
 from tests.example_stretch import (
     stretch_layers,

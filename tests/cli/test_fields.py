@@ -5,10 +5,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from cli.errors import LayerError
-from cli.field_guide import guide_columns, guide_markdown
-from cli.fields import FIELDS, LAYERS, convert_columns, fields_of, schema
-from terrain.errors import ParameterError
+from cli.file_errors import LayerError
+from cli.plan.field_guide import guide_columns, guide_markdown
+from cli.plan.fields import FIELDS, LAYERS, convert_columns, fields_of, schema
+from terrain.values.errors import ParameterError
 
 REPOSITORY = Path(__file__).parents[2]
 
@@ -182,4 +182,4 @@ def test_guide_in_the_plan_has_a_row_a_field() -> None:
 
 def test_the_page_in_the_docs_is_up_to_date() -> None:
     page = (REPOSITORY / "cli" / "FIELDS.md").read_text(encoding="utf-8")
-    assert page == guide_markdown(), "run: python -m cli.field_guide > cli/FIELDS.md"
+    assert page == guide_markdown(), "run: python -m cli.plan.field_guide > cli/FIELDS.md"

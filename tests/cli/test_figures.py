@@ -11,11 +11,12 @@ from affine import Affine
 from matplotlib.image import imread
 
 from cli import palette
-from cli.errors import OutputError
 from cli.figures import ranch_map
 from cli.figures.drawing import downhill_turn, headcut_shape, site_shape
-from cli.figures.placing import Wanted, place_labels
-from cli.figures.relief import (
+from cli.figures.label_placing import Wanted, place_labels
+from cli.file_errors import OutputError
+from cli.plan.layers import Layer
+from cli.plan.relief import (
     DARKEST,
     contour_interval,
     hillshade,
@@ -23,9 +24,8 @@ from cli.figures.relief import (
     round_length,
     smooth,
 )
-from cli.layers import Layer
-from terrain.grid import Grid
-from terrain.raster import Raster
+from terrain.values.grid import Grid
+from terrain.values.raster import Raster
 from tests.example_plan import UTM, example_layers, example_raster, texts
 
 RASTER = example_raster(rows=250, cols=300, cell_m=2.0)

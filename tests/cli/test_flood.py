@@ -10,8 +10,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from cli.fields import CFS_M3S
-from cli.geopackage_reading import read_layers
+from cli.plan.fields import CFS_M3S
+from cli.plan.geopackage_reading import read_layers
 
 SAMPLE = Path(__file__).parents[2] / "sample_dem"
 DEM, MAPS = SAMPLE / "ranch_dem.tif", SAMPLE / "ranch.gpkg"

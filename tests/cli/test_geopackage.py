@@ -14,12 +14,12 @@ import pyogrio
 import pytest
 import shapely
 
-from cli.errors import LayerError, OutputError
-from cli.fields import FIELDS, LAYERS, schema
-from cli.geopackage import check_target, write_geopackage
-from cli.geopackage_reading import plan_units, read_layers
-from cli.layers import empty_layer
-from cli.safe_files import PART_PREFIX
+from cli.file_errors import LayerError, OutputError
+from cli.plan.fields import FIELDS, LAYERS, schema
+from cli.plan.geopackage import check_target, write_geopackage
+from cli.plan.geopackage_reading import plan_units, read_layers
+from cli.plan.layers import empty_layer
+from cli.plan.safe_files import PART_PREFIX
 from tests.example_plan import NAMES, UTM, example_layers, example_tables
 
 REPOSITORY = Path(__file__).parents[2]
@@ -93,7 +93,7 @@ def test_empty_layers_are_written_with_their_fields(tmp_path: Path) -> None:
 def test_same_input_same_bytes_whenever_and_wherever(tmp_path: Path) -> None:
     first = sha(write(tmp_path / "one.gpkg"))
     code = (
-        "import sys; from cli.geopackage import write_geopackage as w;"
+        "import sys; from cli.plan.geopackage import write_geopackage as w;"
         "from tests.example_plan import *;"
         "w(sys.argv[1], list(example_layers().values()), tables=example_tables())"
     )

@@ -20,9 +20,9 @@ import numpy as np
 import pytest
 import shapely
 
-from cli.fields import LAYERS
-from cli.geopackage import write_geopackage
-from cli.relief_layer import relief_picture
+from cli.plan.fields import LAYERS
+from cli.plan.geopackage import write_geopackage
+from cli.plan.relief_layer import relief_picture
 from tests.example_plan import example_layers, example_raster, example_tables
 
 #: Types that a column may have (requirement 5), and geometry types in capitals.

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-import terrain.memory
+import terrain.values.memory
 from cli.commands.inspect import what_it_shows
 from tests.cli.conftest import box, gully
 
@@ -97,8 +97,10 @@ def test_too_little_memory_ends_with_1(
 ) -> None:
     path = write_dem()
     # Enough to read the overview, too little for a run.
-    enough = (terrain.memory.BASE_BYTES + 10 * 240 * 160) / terrain.memory.USABLE_SHARE
-    monkeypatch.setattr(terrain.memory, "free_bytes", lambda: int(enough))
+    enough = (
+        terrain.values.memory.BASE_BYTES + 10 * 240 * 160
+    ) / terrain.values.memory.USABLE_SHARE
+    monkeypatch.setattr(terrain.values.memory, "free_bytes", lambda: int(enough))
     ended = command("inspect", path)
     assert ended.code == 1
     assert ended.out.endswith("A run cannot work as it stands.\n")

@@ -5,9 +5,9 @@ import pytest
 import shapely
 from pyproj import CRS
 
-from cli.errors import LayerError
-from cli.fields import schema
-from cli.layers import Layer, check_names, empty_layer, flow_azimuth_deg, table
+from cli.file_errors import LayerError
+from cli.plan.fields import schema
+from cli.plan.layers import Layer, check_names, empty_layer, flow_azimuth_deg, table
 from tests.example_plan import UTM, example_layers, texts
 
 POINTS = shapely.points([0.0, 10.0], [0.0, 5.0])

@@ -15,7 +15,7 @@ import cli.main
 from cli.main import gullywalk, run
 from cli.options import read_channel_area
 from cli.progress import Talk, kernels_are_cold
-from terrain.errors import GullywalkError
+from terrain.values.errors import GullywalkError
 
 REPOSITORY = Path(__file__).parents[2]
 COMMANDS = ("screen", "inspect", "step")

@@ -16,9 +16,9 @@ import segno
 from matplotlib.image import imread
 
 from cli import palette
-from cli.packet.packet import chosen_sites, make_packet
-from cli.packet.pictures import geo_address
-from cli.plan_reading import read_plan
+from cli.packet.packet_making import chosen_sites, make_packet
+from cli.packet.packet_pictures import geo_address
+from cli.plan.plan_reading import read_plan
 from tests.example_packet import write_packet_plan
 from tests.example_stretch import stretch_layers, stretch_raster
 

@@ -10,8 +10,8 @@ import numpy as np
 import pypdfium2 as pdfium
 import pytest
 
-from cli.geopackage import write_geopackage
-from cli.layers import Layer, empty_layer, table
+from cli.plan.geopackage import write_geopackage
+from cli.plan.layers import Layer, empty_layer, table
 from tests.cli.test_packet import pages, sheet_of
 from tests.example_packet import write_packet_plan
 from tests.example_plan import texts

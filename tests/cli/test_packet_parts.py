@@ -9,15 +9,15 @@ from typing import Any
 import numpy as np
 import pytest
 
-from cli.figures.section import SectionDrawing
+from cli.figures.section_drawing import SectionDrawing
 from cli.figures.site_drawings import profile_of, section_of, sizes_of
 from cli.figures.structure_shapes import Solid, crest_of, solids_of
 from cli.packet.build_order import build_order
-from cli.packet.maps import sheet_of
-from cli.packet.pictures import code_svg, geo_address
-from cli.packet.sheet import listed
-from cli.packet.texts import all_raised, every_text, not_drawn, printable, raised, sentences
-from cli.plan_reading import read_plan
+from cli.packet.packet_maps import sheet_of
+from cli.packet.packet_pictures import code_svg, geo_address
+from cli.packet.printable import all_raised, every_text, not_drawn, printable, raised, sentences
+from cli.packet.site_sheet import listed
+from cli.plan.plan_reading import read_plan
 from tests.example_packet import bed_m, write_packet_plan
 from tests.example_stretch import DAM, LIP
 

@@ -7,7 +7,7 @@ import pytest
 import shapely
 
 from cli import palette
-from cli.fields import CONTROLS
+from cli.plan.fields import CONTROLS
 
 # The visual language, written out: colour of each meaning.
 COLOURS = {

@@ -9,11 +9,11 @@ import numpy as np
 import pytest
 import shapely
 
-from cli.errors import LayerError, OutputError
-from cli.fields import LAYERS
-from cli.geopackage import write_geopackage
-from cli.layers import Layer, empty_layer
-from cli.plan_reading import NEEDED, read_plan
+from cli.file_errors import LayerError, OutputError
+from cli.plan.fields import LAYERS
+from cli.plan.geopackage import write_geopackage
+from cli.plan.layers import Layer, empty_layer
+from cli.plan.plan_reading import NEEDED, read_plan
 from tests.example_plan import NAMES, UTM, example_layers, example_tables
 
 LAYERS_OF_PLAN = example_layers()

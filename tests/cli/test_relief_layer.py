@@ -14,13 +14,13 @@ import pytest
 import rasterio
 from pyproj import CRS
 
-from cli.figures.relief import hillshade, relief_of
-from cli.geopackage import write_geopackage
-from cli.geopackage_reading import read_layers
-from cli.layers import empty_layer
-from cli.relief_layer import MOST_PIXELS, ReliefPicture, read_relief, relief_picture
-from terrain.grid import Grid
-from terrain.raster import Raster
+from cli.plan.geopackage import write_geopackage
+from cli.plan.geopackage_reading import read_layers
+from cli.plan.layers import empty_layer
+from cli.plan.relief import hillshade, relief_of
+from cli.plan.relief_layer import MOST_PIXELS, ReliefPicture, read_relief, relief_picture
+from terrain.values.grid import Grid
+from terrain.values.raster import Raster
 from tests.example_plan import UTM, example_layers, example_raster, example_tables
 
 REPOSITORY = Path(__file__).parents[2]

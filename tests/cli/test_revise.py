@@ -18,17 +18,17 @@ import pyogrio.raw
 import pytest
 import shapely
 
-from cli.fields import convert_columns
-from cli.fields_revising import REVISED_TABLES
-from cli.layers import Layer
 from cli.main import run
-from cli.plan import layer_of
-from cli.plan_reading import PlanFile, read_plan
-from cli.relief_layer import read_relief
+from cli.plan.fields import convert_columns
+from cli.plan.fields_revising import REVISED_TABLES
+from cli.plan.layers import Layer
+from cli.plan.plan_layers import layer_of
+from cli.plan.plan_reading import PlanFile, read_plan
+from cli.plan.relief_layer import read_relief
+from cli.plan.unit_sentences import worded
 from cli.revise.field_file import read_field_file
-from cli.words import worded
 from siting.revising.revise import PlanParts, revise
-from siting.revising.tables import revised_sites
+from siting.revising.revised_tables import revised_sites
 from tests.cli.conftest import Ended
 
 SAMPLE = Path(__file__).parents[2] / "sample_dem"

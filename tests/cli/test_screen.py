@@ -13,15 +13,15 @@ import numpy as np
 import pytest
 import shapely
 
-import cli.land
+import cli.given.land
 import cli.progress
-from cli.fields import schema
-from cli.geopackage_reading import read_layers
-from cli.plan import DRAWING_ORDER
-from cli.plan_reading import read_plan
-from cli.relief_layer import read_relief
-from siting.rules import load_rules
-from siting.telling.settings_used import settings_of
+from cli.plan.fields import schema
+from cli.plan.geopackage_reading import read_layers
+from cli.plan.plan_layers import DRAWING_ORDER
+from cli.plan.plan_reading import read_plan
+from cli.plan.relief_layer import read_relief
+from siting.record.settings_used import settings_of
+from siting.values.rules import load_rules
 from tests.cli.conftest import Ended, box, gully
 
 SAMPLE = Path(__file__).parents[2] / "sample_dem"
@@ -192,7 +192,7 @@ def test_the_need_of_memory_is_said(screened: Callable, monkeypatch: pytest.Monk
     loud, _ = screened("-v")
     assert "38,400 cells need about" in loud.err
     assert "need about" not in screened("--overwrite")[0].err
-    monkeypatch.setattr(cli.land, "MUCH_BYTES", 1)
+    monkeypatch.setattr(cli.given.land, "MUCH_BYTES", 1)
     assert "need about" in screened("--overwrite")[0].err
 
 
@@ -288,10 +288,10 @@ def test_a_part_of_a_large_raster_gives_what_the_whole_gives(
     ranch = write_boundary(box(180, 200, 300, 60))
     common = ("screen", wide_dem, "--boundary", ranch, *RAIN)
     assert command(*common, "--out", tmp_path / "whole.gpkg").code == 0
-    monkeypatch.setattr(cli.land, "WHOLE_UP_TO_CELLS", 1000)
-    monkeypatch.setattr(cli.land, "OVERVIEW_CELLS", 30_000)
-    monkeypatch.setattr(cli.land, "MARGIN_CELLS", margin_cells)
-    monkeypatch.setattr(cli.land, "MARGIN_SHARE", 0.0 if margin_cells > 0 else -0.1)
+    monkeypatch.setattr(cli.given.land, "WHOLE_UP_TO_CELLS", 1000)
+    monkeypatch.setattr(cli.given.land, "OVERVIEW_CELLS", 30_000)
+    monkeypatch.setattr(cli.given.land, "MARGIN_CELLS", margin_cells)
+    monkeypatch.setattr(cli.given.land, "MARGIN_SHARE", 0.0 if margin_cells > 0 else -0.1)
     ended = command(*common, "--out", tmp_path / "part.gpkg", "-v")
     assert ended.code == 0, ended.err
     assert ("reading the whole raster" in ended.err) == (margin_cells < 0)

@@ -15,14 +15,14 @@ from matplotlib.image import imread
 from matplotlib.text import Text
 
 from cli import palette
-from cli.errors import OutputError
-from cli.figures.placing import Wanted, place_apart
-from cli.figures.profile import Level, LongProfile, ProfileStructure, profile_sketch
-from cli.figures.section import SectionDrawing, section_sketch
+from cli.figures.label_placing import Wanted, place_apart
+from cli.figures.profile_drawing import Level, LongProfile, ProfileStructure, profile_sketch
+from cli.figures.section_drawing import SectionDrawing, section_sketch
 from cli.figures.site_map import site_bounds, site_map
 from cli.figures.sketch import Sketch
-from cli.layers import Layer
-from cli.packet import pictures
+from cli.file_errors import OutputError
+from cli.packet import packet_pictures
+from cli.plan.layers import Layer
 from tests.example_stretch import stretch_layers, stretch_raster
 
 LAYERS = stretch_layers()
@@ -275,9 +275,9 @@ def test_the_packet_says_which_way_one_looks(monkeypatch: pytest.MonkeyPatch) ->
         labels.append(figure.axes[0].get_xlabel())
         return b""
 
-    monkeypatch.setattr(pictures, "svg_of", remember)
-    pictures.profile_svg(profile(), units="us", width=6.0, height=2.0)
-    pictures.section_svg(SectionDrawing(OFFSET, GROUND), units="si", width=3.0, height=2.0)
+    monkeypatch.setattr(packet_pictures, "svg_of", remember)
+    packet_pictures.profile_svg(profile(), units="us", width=6.0, height=2.0)
+    packet_pictures.section_svg(SectionDrawing(OFFSET, GROUND), units="si", width=3.0, height=2.0)
     assert labels == [
         "Distance from the site, upstream to the right, ft",
         "Looking downstream, from the middle, m",

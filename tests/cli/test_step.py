@@ -11,15 +11,15 @@ import numpy as np
 import pytest
 import rasterio
 
-import terrain.plugins
+import terrain.values.plugins
 from cli.commands.step import flag_of, out_flag
-from cli.fields import LAYERS, schema
-from cli.geopackage_reading import read_layers
-from siting.steps import Column, Input, Output, Parameter, Step, StepData, all_steps, run_step
-from terrain.channels import default_channel_area_ha
-from terrain.errors import ParameterError
-from terrain.plugins import PluginError
-from terrain.raster import Raster
+from cli.plan.fields import LAYERS, schema
+from cli.plan.geopackage_reading import read_layers
+from siting.steps.step import Column, Input, Output, Parameter, Step, StepData, all_steps, run_step
+from terrain.channels.network import default_channel_area_ha
+from terrain.values.errors import ParameterError
+from terrain.values.plugins import PluginError
+from terrain.values.raster import Raster
 from tests.cli.conftest import EPSG, NORTH, WEST, box, gully
 
 NAMES = (
@@ -298,7 +298,7 @@ OTHER = Step(
 @pytest.fixture
 def other_package(monkeypatch: pytest.MonkeyPatch) -> None:
     """Another package that brings one good step and one that cannot be loaded."""
-    real = terrain.plugins.importlib.metadata.entry_points
+    real = terrain.values.plugins.importlib.metadata.entry_points
     ours = [
         EntryPoint("double-height", "tests.cli.test_step:OTHER", "gullywalk.steps"),
         EntryPoint("rusty", "no.such.module:STEP", "gullywalk.steps"),
@@ -307,7 +307,7 @@ def other_package(monkeypatch: pytest.MonkeyPatch) -> None:
     def entry_points(**which: str) -> list[EntryPoint]:
         return [*real(**which), *(ours if which["group"] == "gullywalk.steps" else [])]
 
-    monkeypatch.setattr(terrain.plugins.importlib.metadata, "entry_points", entry_points)
+    monkeypatch.setattr(terrain.values.plugins.importlib.metadata, "entry_points", entry_points)
 
 
 @pytest.mark.usefixtures("other_package")

@@ -8,10 +8,10 @@ import click
 import pytest
 from click.testing import CliRunner
 
-from cli.structures_given import MATERIALS, StructuresGiven, structure_options
-from siting.roads.keep_files import KeepFiles
-from siting.structures.spot import MATERIALS as OF_THE_LIBRARY
-from siting.structures.spot import Stock
+from cli.given.structures_given import MATERIALS, StructuresGiven, structure_options
+from siting.layout.keep_files import KeepFiles
+from siting.places.spot import MATERIALS as OF_THE_LIBRARY
+from siting.places.spot import Stock
 
 
 def taken(*arguments: str) -> tuple[StructuresGiven | None, str]:

@@ -10,13 +10,13 @@ from xml.etree import ElementTree as ET
 import pytest
 
 from cli import palette
-from cli.fields import LAYERS, schema
-from cli.fields_ground import DECISIONS, SOILS
-from cli.geopackage import write_geopackage
-from cli.relief_layer import relief_picture
-from cli.symbols import Marker, layer_symbols
-from cli.symbols_qml import qml
-from cli.symbols_sld import sld
+from cli.plan.fields import LAYERS, schema
+from cli.plan.fields_ground import DECISIONS, SOILS
+from cli.plan.geopackage import write_geopackage
+from cli.plan.relief_layer import relief_picture
+from cli.plan.symbols import Marker, layer_symbols
+from cli.plan.symbols_qml import qml
+from cli.plan.symbols_sld import sld
 from tests.example_plan import example_layers, example_raster, example_tables
 
 DRAWN = [name for name, spec in LAYERS.items() if spec.geometry]

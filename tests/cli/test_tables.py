@@ -8,10 +8,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from cli.errors import OutputError
-from cli.fields import schema
-from cli.layers import empty_layer
-from cli.tables import (
+from cli.file_errors import OutputError
+from cli.plan.fields import schema
+from cli.plan.layers import empty_layer
+from cli.plan.ranked_list import (
     list_csv,
     list_json,
     print_ranked_list,
@@ -19,7 +19,7 @@ from cli.tables import (
     site_records,
     write_list,
 )
-from terrain.errors import ParameterError
+from terrain.values.errors import ParameterError
 from tests.example_plan import UTM, example_layers
 
 SITES = example_layers()["sites"].columns

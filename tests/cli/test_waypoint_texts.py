@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from cli.waypoints.texts import plain, sentences
+from cli.waypoints.xml_texts import plain, sentences
 
 
 @settings(max_examples=60, deadline=None)

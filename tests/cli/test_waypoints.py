@@ -25,12 +25,12 @@ from matplotlib.image import imread
 from pyproj import CRS, Transformer
 
 from cli import palette
-from cli.fields import Units
-from cli.geopackage import write_geopackage
-from cli.layers import Layer, empty_layer
 from cli.main import run
+from cli.plan.fields import Units
+from cli.plan.geopackage import write_geopackage
+from cli.plan.layers import Layer, empty_layer
 from cli.waypoints.looks import COLOURS, loop_look
-from terrain.raster import Raster
+from terrain.values.raster import Raster
 from tests.example_plan import UTM, example_layers, example_raster, example_tables, texts
 
 GPX_SCHEMA = Path(__file__).resolve().parents[1] / "data" / "gpx11.xsd"

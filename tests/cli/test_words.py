@@ -2,7 +2,7 @@ from __future__ import annotations
 
 import pytest
 
-from cli.words import all_in_units, in_units
+from cli.plan.unit_sentences import all_in_units, in_units
 
 
 @pytest.mark.parametrize(

@@ -14,19 +14,19 @@ PACKAGES = ("terrain", "siting", "cli")
 
 #: Where GDAL's rasters are opened, written, or made from shapes.
 RASTERIO = {
-    "terrain.boundary",
-    "terrain.burning",
-    "terrain.opening",
-    "terrain.sampling",
-    "terrain.tiles",
-    "terrain.writing",
+    "terrain.vectors.boundary",
+    "terrain.vectors.burning",
+    "terrain.reading.opening",
+    "terrain.reading.sampling",
+    "terrain.reading.rectangles",
+    "terrain.reading.writing",
 }
 #: Where frames are built, or vector files read and written.
 FRAMES_IN_LIBRARY = {
-    "terrain.boundary",
-    "terrain.features",
-    "terrain.patches",
-    "terrain.vectors",
+    "terrain.vectors.boundary",
+    "terrain.vectors.features",
+    "terrain.vectors.patches",
+    "terrain.vectors.vector_files",
 }
 
 
@@ -120,7 +120,7 @@ def test_only_the_command_knows_how_it_is_shown() -> None:
 
 
 def test_other_flow_libraries_are_met_in_their_engine_only() -> None:
-    assert users("pysheds") <= {"terrain.engines_pysheds"}
+    assert users("pysheds") <= {"terrain.flow.engines_pysheds"}
     assert users("pyflwdir") == set()
 
 

@@ -17,12 +17,12 @@ from typing import Any
 
 import pytest
 
-from cli import geopackage
-from cli.errors import OutputError
-from cli.fields import LAYERS
-from cli.geopackage import check_target, write_geopackage
-from cli.geopackage_reading import read_layers
-from cli.safe_files import PART_PREFIX
+from cli.file_errors import OutputError
+from cli.plan import geopackage
+from cli.plan.fields import LAYERS
+from cli.plan.geopackage import check_target, write_geopackage
+from cli.plan.geopackage_reading import read_layers
+from cli.plan.safe_files import PART_PREFIX
 from tests.example_plan import example_layers, example_tables
 
 REPOSITORY = Path(__file__).parents[2]
@@ -32,8 +32,8 @@ _LONG_WRITE = """
 import sys
 import numpy as np
 import shapely
-from cli.geopackage import write_geopackage
-from cli.layers import Layer
+from cli.plan.geopackage import write_geopackage
+from cli.plan.layers import Layer
 from tests.example_plan import UTM, texts
 
 n = 150_000
@@ -50,9 +50,9 @@ print("written", flush=True)
 _LIMITED_WRITE = """
 import resource
 import sys
-from cli.errors import OutputError
-from cli.geopackage import write_geopackage
-from cli.relief_layer import relief_picture
+from cli.file_errors import OutputError
+from cli.plan.geopackage import write_geopackage
+from cli.plan.relief_layer import relief_picture
 from tests.example_plan import example_layers, example_raster
 
 layers = list(example_layers().values())

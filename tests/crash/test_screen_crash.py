@@ -13,8 +13,8 @@ from pathlib import Path
 
 import pytest
 
-from cli.geopackage import write_geopackage
-from cli.safe_files import PART_PREFIX
+from cli.plan.geopackage import write_geopackage
+from cli.plan.safe_files import PART_PREFIX
 from tests.cli.conftest import write_dem as write_dem
 from tests.example_plan import example_layers, example_tables
 
@@ -38,7 +38,7 @@ def pause(*_, **__):
 #: In the middle of the analysis, and in the middle of writing the plan with layers already in it.
 PLACES = {
     "analysis": PAUSE + "import siting.screening\nsiting.screening.reach_stations = pause\n",
-    "writing": PAUSE + "import cli.geopackage\ncli.geopackage.write_extras = pause\n",
+    "writing": PAUSE + "import cli.plan.geopackage\ncli.geopackage.write_extras = pause\n",
 }
 
 

@@ -15,9 +15,9 @@ import pypdfium2
 from PIL import Image
 from playwright.sync_api import sync_playwright
 
-from cli.field_guide import guide_markdown
+from cli.plan.field_guide import guide_markdown
 from cli.steps_page import steps_markdown
-from siting.steps import all_steps
+from siting.steps.step import all_steps
 
 ROOT = Path(__file__).resolve().parents[2]
 BLOCK = re.compile(

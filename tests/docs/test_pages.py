@@ -21,8 +21,8 @@ from PIL import Image
 from cli import palette
 from cli.main import run
 from cli.steps_page import steps_markdown
-from siting.steps import StepData, all_steps, run_step
-from terrain.raster import Raster
+from siting.steps.step import StepData, all_steps, run_step
+from terrain.values.raster import Raster
 from tests.docs.refresh import BLOCK, ROOT, demo_run, readme_with
 
 PAGES = sorted(

@@ -14,13 +14,13 @@ from numpy.typing import NDArray
 from pyproj import Transformer
 from scipy import ndimage
 
-from terrain.channels import default_channel_area_ha
-from terrain.conditioning import CarveLimits, Conditioned, condition
-from terrain.drainage import snap_points
-from terrain.engines import get_engine
-from terrain.flow import FlowField
-from terrain.raster import Raster
-from terrain.reading import read_dem
+from terrain.channels.drainage_areas import snap_points
+from terrain.channels.network import default_channel_area_ha
+from terrain.flow.conditioning import CarveLimits, Conditioned, condition
+from terrain.flow.engines import get_engine
+from terrain.flow.flow_field import FlowField
+from terrain.reading.dem import read_dem
+from terrain.values.raster import Raster
 from tests.terrain.surfaces import as_raster, random_cases
 
 SAMPLE = Path(__file__).resolve().parents[2] / "sample_dem" / "ranch_dem.tif"

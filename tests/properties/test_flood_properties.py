@@ -13,20 +13,20 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from siting.floods.base import SiteFloodInputs
-from siting.floods.errors import CurveNumberError
+from siting.floods.flood_errors import CurveNumberError
+from siting.floods.flood_method import SiteFloodInputs
 from siting.floods.rainfall import Rainfall
 from siting.floods.unit_hydrograph import hydrograph
-from siting.gauging.flood_compare import compare
-from siting.gauging.land_maps import LandMap, LandSettings, cross, read_land
-from siting.gauging.land_means import mean_curve_number, runoff_amounts, sums_above
-from terrain.burning import CodeMap
-from terrain.channels import HECTARE_M2
-from terrain.conditioning import condition
-from terrain.drainage import Catchments, gradient
-from terrain.flow import FlowField
-from terrain.raster import Raster
-from terrain.reading import read_dem
+from siting.places.flood_compare import compare
+from siting.places.land_maps import LandMap, LandSettings, cross, read_land
+from siting.places.land_means import mean_curve_number, runoff_amounts, sums_above
+from terrain.channels.drainage_areas import Catchments, gradient
+from terrain.channels.network import HECTARE_M2
+from terrain.flow.conditioning import condition
+from terrain.flow.flow_field import FlowField
+from terrain.reading.dem import read_dem
+from terrain.values.raster import Raster
+from terrain.vectors.burning import CodeMap
 
 SAMPLE = Path(__file__).resolve().parents[2] / "sample_dem"
 HOURS = np.array([1 / 12, 0.25, 1.0, 6.0, 24.0])

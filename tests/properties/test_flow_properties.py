@@ -12,11 +12,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from terrain.channels import channel_network
-from terrain.conditioning import CarveLimits, Conditioned, condition
-from terrain.engines import fault_of
-from terrain.grid import Grid
-from terrain.raster import Raster
+from terrain.channels.network import channel_network
+from terrain.flow.conditioning import CarveLimits, Conditioned, condition
+from terrain.flow.engines import fault_of
+from terrain.values.grid import Grid
+from terrain.values.raster import Raster
 from tests.terrain import oracle
 from tests.terrain.surfaces import LIMITS, as_raster, named, random_cases
 

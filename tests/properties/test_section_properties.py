@@ -11,9 +11,9 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from siting.hydraulics.flow import critical_depth_m, normal_flow
-from siting.hydraulics.sections import CrossSection, FloatArray
-from terrain.errors import ParameterError
+from siting.hydraulics.cross_section import CrossSection, FloatArray
+from siting.hydraulics.open_channel import critical_depth_m, normal_flow
+from terrain.values.errors import ParameterError
 
 widths = st.floats(0.2, 30)
 sides = st.floats(0, 6)

@@ -6,7 +6,7 @@ coefficients by hand and none counts as a printed example.
 
 import pytest
 
-from siting.floods.bankfull import bankfull_geometry
+from siting.floods.bankfull_curves import bankfull_geometry
 
 
 @pytest.mark.parametrize(

@@ -2,7 +2,7 @@
 
 import pytest
 
-from siting.floods.errors import RainfallError
+from siting.floods.flood_errors import RainfallError
 from siting.floods.rainfall_reading import parse_rainfall
 
 

@@ -7,7 +7,7 @@ Values that no report prints but that USGS's own flow-statistics program gave fo
 import numpy as np
 import pytest
 
-from siting.floods.base import SiteFloodInputs
+from siting.floods.flood_method import SiteFloodInputs
 from siting.floods.regional import (
     RegionalMethod,
     blend_by_elevation,

@@ -7,7 +7,8 @@ import math
 
 import pytest
 
-from siting.hydraulics.flow import (
+from siting.hydraulics.cross_section import CrossSection
+from siting.hydraulics.open_channel import (
     GRAVITY_MPS2,
     IDEAL_WEIR,
     conjugate_depth_m,
@@ -19,7 +20,6 @@ from siting.hydraulics.flow import (
     stream_power_w_m2,
     weir_flow_m3s,
 )
-from siting.hydraulics.sections import CrossSection
 
 FT = 0.3048
 CFS = FT**3

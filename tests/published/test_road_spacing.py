@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from siting.roads.road_spacing import (
+from siting.layout.road_spacing import (
     BROAD_BASED,
     BROAD_BASED_REVERSE,
     REVERSE_GRADE,
@@ -22,8 +22,8 @@ from siting.roads.road_spacing import (
     dip_spacing_m,
     water_bar_spacing_m,
 )
-from siting.rules import load_rules
-from terrain.errors import ParameterError
+from siting.values.rules import load_rules
+from terrain.values.errors import ParameterError
 
 FT = 0.3048
 WATER_BARS = [(2, 250), (5, 135), (10, 80), (15, 60), (20, 45), (25, 40), (30, 35), (40, 30)]

@@ -22,7 +22,7 @@ from siting.hydraulics.roughness import (
     stone_lining,
     strickler,
 )
-from terrain.errors import ParameterError
+from terrain.values.errors import ParameterError
 
 FT = 0.3048
 

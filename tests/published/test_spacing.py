@@ -10,7 +10,7 @@ import math
 import numpy as np
 import pytest
 
-from siting.layout.spacing import (
+from siting.structures.spacing import (
     channel_widths_m,
     compensation_m,
     head_to_toe_m,

@@ -8,7 +8,7 @@ import math
 
 import pytest
 
-from siting.materials.stone import (
+from siting.hydraulics.stone import (
     STONE_KG_M3,
     abt_johnson_d50_m,
     channel_d30_m,
@@ -22,7 +22,7 @@ from siting.materials.stone import (
     shields_and_safety,
     steep_d30_m,
 )
-from siting.materials.stone_on_slopes import (
+from siting.hydraulics.stone_on_slopes import (
     bank_d50_m,
     bank_factor,
     bank_safety,
@@ -31,7 +31,7 @@ from siting.materials.stone_on_slopes import (
     repose_ratio,
     stability_number,
 )
-from terrain.errors import ParameterError
+from terrain.values.errors import ParameterError
 
 FT = 0.3048
 INCH = 0.0254

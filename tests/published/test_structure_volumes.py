@@ -9,7 +9,7 @@ import math
 import numpy as np
 import pytest
 
-from siting.hydraulics.flow import (
+from siting.hydraulics.open_channel import (
     IDEAL_WEIR,
     STONE_WEIR,
     dipped_weir_flow_m3s,
@@ -17,9 +17,9 @@ from siting.hydraulics.flow import (
     weir_flow_m3s,
     weir_head_m,
 )
-from siting.materials.rockwork import apron_m, loose_rock_section_m2, one_rock_volume_m3
-from siting.materials.stone import ONE_PERSON_KG, lift, stone_diameter_m, stone_mass_kg
-from terrain.errors import ParameterError
+from siting.hydraulics.rockwork import apron_m, loose_rock_section_m2, one_rock_volume_m3
+from siting.hydraulics.stone import ONE_PERSON_KG, lift, stone_diameter_m, stone_mass_kg
+from terrain.values.errors import ParameterError
 
 #: Loose stone with its gaps, t/m3 (common practice, no published source).
 LOOSE_T_M3 = 1.6

@@ -4,10 +4,10 @@ import math
 
 import pytest
 
-from siting.errors import RulesError
-from siting.materials.wood import HoldDown, Species, hold_down, species, submerged_n, wood
-from siting.settings_file import number
-from terrain.errors import ParameterError
+from siting.hydraulics.wood import HoldDown, Species, hold_down, species, submerged_n, wood
+from siting.values.input_errors import RulesError
+from siting.values.settings_file import number
+from terrain.values.errors import ParameterError
 
 FT = 0.3048
 LB = 4.448222  # newtons

@@ -14,11 +14,11 @@ import pytest
 import shapely
 
 from siting.floods.rainfall_reading import read_rainfall
-from siting.roads.keep_files import KeepFiles
+from siting.layout.keep_files import KeepFiles
+from siting.places.spot import Stock
 from siting.screening import Screening, ScreenSettings, screen
-from siting.structures.spot import Stock
-from terrain.boundary import read_boundary
-from terrain.reading import read_dem
+from terrain.reading.dem import read_dem
+from terrain.vectors.boundary import read_boundary
 
 SAMPLE = Path(__file__).resolve().parents[2] / "sample_dem"
 WITHIN_M = 6.0

@@ -13,23 +13,23 @@ import pytest
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from siting.channels.ground import Ground
+from siting.channels.headcuts import find_headcuts
 from siting.channels.reaches import reach_stations
-from siting.effects.effects import Effect, effects_of
+from siting.channels.study_area import CutAreas
+from siting.effects.site_effects import Effect, effects_of
 from siting.floods.rainfall import Rainfall
-from siting.gauging.site_floods import FloodGauge, FloodSettings
-from siting.ground import Ground
-from siting.headcuts import find_headcuts
 from siting.layout.candidates import Sites, find_sites
-from siting.layout.places import Place
-from siting.layout.spots import BuildSettings, SpotMaker
-from siting.ranking import Ranking, load_weights, rank_sites
-from siting.roads.keep_clear import KeepClear
-from siting.rules import Rules, load_rules
-from siting.study_area import CutAreas
-from terrain.channels import channel_network
-from terrain.conditioning import condition
-from terrain.drainage import Catchments
-from terrain.raster import Raster
+from siting.layout.keep_clear import KeepClear
+from siting.layout.measuring import BuildSettings, SpotMaker
+from siting.layout.proposals import Place
+from siting.places.site_floods import FloodGauge, FloodSettings
+from siting.values.rules import Rules, load_rules
+from siting.works.ranking import Ranking, load_weights, rank_sites
+from terrain.channels.drainage_areas import Catchments
+from terrain.channels.network import channel_network
+from terrain.flow.conditioning import condition
+from terrain.values.raster import Raster
 
 RAIN = Rainfall(
     durations_h=[24.0],

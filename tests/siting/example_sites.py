@@ -11,18 +11,18 @@ from numpy.typing import ArrayLike
 
 from siting.channels.bankfull import Bankfull
 from siting.channels.channel_reading import ChannelReading
-from siting.floods.base import RETURN_PERIODS_YR
-from siting.gauging.flood_compare import Compared
-from siting.gauging.flood_paths import Concentration
-from siting.gauging.site_floods import SiteFloods
-from siting.hydraulics.sections import CrossSection
+from siting.floods.flood_method import RETURN_PERIODS_YR
+from siting.hydraulics.cross_section import CrossSection
 from siting.layout.candidates import Sites
-from siting.layout.places import Place
-from siting.layout.spots import Measured
-from siting.rules import load_rules
-from siting.structures.base import Size
-from siting.structures.spot import Spot
-from terrain.sections import SectionMeasures
+from siting.layout.measuring import Measured
+from siting.layout.proposals import Place
+from siting.places.flood_compare import Compared
+from siting.places.flood_paths import Concentration
+from siting.places.site_floods import SiteFloods
+from siting.places.spot import Spot
+from siting.structures.structure_type import Size
+from siting.values.rules import load_rules
+from terrain.channels.sections import SectionMeasures
 
 RULES = load_rules()
 

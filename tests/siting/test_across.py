@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from siting.channels.across import across, running_median
-from terrain.raster import Raster
-from terrain.sections import section_heights
+from terrain.channels.sections import section_heights
+from terrain.values.raster import Raster
 
 
 @pytest.mark.parametrize("azimuth", [0.0, 37.0, 180.0, 285.0])

@@ -10,18 +10,18 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from siting.channels.bed_profile import bed_below
-from siting.channels.trough import trough_above
+from siting.channels.ground import Ground
 from siting.effects.backwater import tailwater, tailwater_in
+from siting.effects.channel_above import trough_above
 from siting.effects.pools import pool_in, still_pool
-from siting.ground import Ground
-from siting.hydraulics.flow import (
+from siting.hydraulics.cross_section import CrossSection
+from siting.hydraulics.open_channel import (
     GRAVITY_MPS2,
     conjugate_depth_m,
     normal_flow,
     weir_head_m,
 )
-from siting.hydraulics.sections import CrossSection
-from terrain.errors import ParameterError
+from terrain.values.errors import ParameterError
 from tests.siting.trenches import channel_cell, prism, trench
 
 N = 0.045

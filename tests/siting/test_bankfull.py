@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from siting.channels.bankfull import Bankfull, height_limit, settle_bankfull
-from siting.floods.bankfull import bankfull_geometry
-from siting.rules import load_rules
+from siting.floods.bankfull_curves import bankfull_geometry
+from siting.values.rules import load_rules
 
 RULES = load_rules()
 NONE = np.nan

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from siting.channels.bankfull import height_limit, settle_bankfull
-from siting.channels.bed_size import bed_width_m, manning_depth_m
-from siting.floods.bankfull import bankfull_geometry
-from siting.rules import load_rules
+from siting.floods.bankfull_curves import bankfull_geometry
+from siting.hydraulics.bed_size import bed_width_m, manning_depth_m
+from siting.values.rules import load_rules
 
 RULES = load_rules()
 

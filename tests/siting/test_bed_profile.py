@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from siting.channels.bed_profile import BedProfile, bed_above, bed_below, bed_line
-from siting.ground import Ground
-from terrain.errors import ParameterError
-from terrain.raster import Raster
+from siting.channels.ground import Ground
+from terrain.values.errors import ParameterError
+from terrain.values.raster import Raster
 from tests.siting.trenches import channel_cell, trench
 
 SLOPE = 0.02

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from siting.channels.bed_profile import bed_below
-from siting.channels.trough import trough_above
+from siting.channels.ground import Ground
 from siting.effects.benefits import (
     control_benefit,
     gully_section_m2,
@@ -17,6 +17,7 @@ from siting.effects.benefits import (
     rewetted_m2,
     swale_above,
 )
+from siting.effects.channel_above import trough_above
 from siting.effects.pools import pool_in, still_pool
 from siting.effects.retreat import (
     HEAVY_MM,
@@ -27,9 +28,8 @@ from siting.effects.retreat import (
 )
 from siting.effects.wedges import wedge_in
 from siting.floods.rainfall import Rainfall
-from siting.ground import Ground
-from terrain.errors import ParameterError
-from terrain.raster import Raster
+from terrain.values.errors import ParameterError
+from terrain.values.raster import Raster
 from tests.siting.trenches import prism, trench
 
 
@@ -210,7 +210,7 @@ def test_impossible_soil(soil: dict[str, float]) -> None:
 @pytest.mark.real
 def test_on_real_ground(measured: Callable[..., Ground], real_dem: Callable[[str], object]) -> None:
     """Steep badlands on cells of 4 m: everything can be told or is NaN, and bounds hold."""
-    from terrain.reading import read_dem
+    from terrain.reading.dem import read_dem
 
     ground = measured(read_dem(real_dem("pozo/pozo_4m.tif")).raster)
     assert ground.headcuts.size > 20

@@ -12,11 +12,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from siting.costing import budget_solver
-from siting.costing.budget import Choice, choose
-from siting.costing.budget_groups import Group, group_value
-from siting.costing.budget_solver import Problem, best_set
-from terrain.errors import ParameterError
+from siting.works import budget_solver
+from siting.works.budget import Choice, choose
+from siting.works.budget_groups import Group, group_value
+from siting.works.budget_solver import Problem, best_set
+from terrain.values.errors import ParameterError
 
 NAN = float("nan")
 

@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 
 from siting.channels.channel_reading import SETTINGS, ChannelReading, read_places, read_stations
-from siting.channels.channel_settings import station_settings
-from siting.ground import Ground
-from terrain.raster import Raster
-from terrain.reading import ReadOptions, read_dem
+from siting.channels.ground import Ground
+from siting.channels.reach_settings import station_settings
+from terrain.reading.dem import ReadOptions, read_dem
+from terrain.values.raster import Raster
 
 
 def benched(*, bench_m: float = 0.45, depth_m: float = 1.3, seed: int = 5) -> Raster:

@@ -6,10 +6,10 @@ from pathlib import Path
 
 import pytest
 
-from siting.costing.costs import BASES, PRICED_WHOLE, load_costs
-from siting.errors import CostError
-from siting.structures.base import ITEMS
-from terrain.errors import GullywalkError
+from siting.structures.structure_type import ITEMS
+from siting.values.input_errors import CostError
+from siting.works.costs import BASES, PRICED_WHOLE, load_costs
+from terrain.values.errors import GullywalkError
 
 OWN = Path(__file__).resolve().parents[2] / "siting" / "costs.toml"
 REST = 'source = "quote of the quarry"\nbasis = "own quote"\n'

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 import shapely
 
-from siting.effects.effects import effect_columns, pool_table
+from siting.effects.site_effects import effect_columns, pool_table
 from siting.effects.wedges import reach_m
 
 

@@ -7,12 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
-from siting.floods.base import Flag, SiteFloodInputs, build_estimate
-from siting.floods.errors import FloodInputError, RegionalEquationError
+from siting.floods.flood_errors import FloodInputError, RegionalEquationError
+from siting.floods.flood_method import Flag, SiteFloodInputs, build_estimate
 from siting.floods.regional_equations import parse_equations
-from siting.gauging.flood_compare import compare, flood_methods, joined, parse_methods
-from siting.gauging.flood_options import parse_basin, parse_regions
-from terrain.plugins import PluginError
+from siting.places.flood_compare import compare, flood_methods, joined, parse_methods
+from siting.places.flood_options import parse_basin, parse_regions
+from terrain.values.plugins import PluginError
 
 NO = np.nan
 

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 import shapely
 
-from siting.structures.base import Part
+from siting.record.footprints import crest_table, footprint_table, middles, placed_part
 from siting.structures.outlines import area_m2
-from siting.telling.footprints import crest_table, footprint_table, middles, placed_part
+from siting.structures.structure_type import Part
 
 #: 2 m downstream of the crest, 1 m to the right of the middle.
 DOWNSTREAM = Part("apron", ((1.5, 0.5), (1.5, 1.5), (2.5, 1.5), (2.5, 0.5)))

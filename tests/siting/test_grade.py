@@ -6,13 +6,13 @@ import numpy as np
 import pytest
 
 from siting.channels.channel_reading import read_stations
-from siting.layout.grade import place_series
-from siting.layout.places import Placed
-from siting.layout.spacing import head_to_toe_m, wedge_m
-from siting.layout.spots import BuildSettings
-from siting.layout.vertical import place_at_headcuts
-from siting.structures.spot import Stock
-from terrain.raster import Raster
+from siting.layout.at_headcuts import place_at_headcuts
+from siting.layout.measuring import BuildSettings
+from siting.layout.proposals import Placed
+from siting.layout.series import place_series
+from siting.places.spot import Stock
+from siting.structures.spacing import head_to_toe_m, wedge_m
+from terrain.values.raster import Raster
 from tests.siting.conftest import maker_of
 
 # an incised reach without a headcut: the trench runs off the raster's upper edge

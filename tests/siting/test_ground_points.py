@@ -8,15 +8,15 @@ import numpy as np
 import pytest
 import shapely
 
-from siting.hydraulics.sections import CrossSection
-from siting.layout.spots import BuildSettings
-from siting.telling.ground_points import (
+from siting.hydraulics.cross_section import CrossSection
+from siting.layout.measuring import BuildSettings
+from siting.record.ground_points import (
     LEAST_REACH_M,
     MOST_REACH_M,
     profile_columns,
     section_columns,
 )
-from terrain.raster import Raster
+from terrain.values.raster import Raster
 from tests.siting.conftest import ground_of, gully_raster, keep_of, sites_on
 
 SLOPE, DROP = 0.02, 0.8

@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from siting.headcuts import Headcuts, HeadcutSettings, find_headcuts
-from terrain.channels import channel_network, default_channel_area_ha
-from terrain.conditioning import condition
-from terrain.errors import ParameterError
-from terrain.raster import Raster
+from siting.channels.headcuts import Headcuts, HeadcutSettings, find_headcuts
+from terrain.channels.network import channel_network, default_channel_area_ha
+from terrain.flow.conditioning import condition
+from terrain.values.errors import ParameterError
+from terrain.values.raster import Raster
 
 FloatArray = NDArray[np.float64]
 ROWS, COLS = 100, 200

@@ -15,13 +15,13 @@ from affine import Affine
 from pyproj import CRS
 from shapely.geometry import LineString, Point, box
 
-from siting.ground import Ground
-from siting.roads.clearance import check_clearance, near, road_crossings
-from siting.roads.flow_ways import way_lines, ways_up
-from siting.roads.keep_clear import KINDS, KeepClear, kind_of, read_keep_clear
-from terrain.features import FeatureFileError
-from terrain.grid import Grid
-from terrain.raster import Raster
+from siting.channels.ground import Ground
+from siting.layout.clearance import check_clearance, near, road_crossings
+from siting.layout.flow_ways import way_lines, ways_up
+from siting.layout.keep_clear import KINDS, KeepClear, kind_of, read_keep_clear
+from terrain.values.grid import Grid
+from terrain.values.raster import Raster
+from terrain.vectors.features import FeatureFileError
 
 SAMPLE = Path(__file__).resolve().parents[2] / "sample_dem"
 GRID = Grid(400, 160, Affine(1, 0, 500_000, 0, -1, 4_380_400), CRS.from_epsg(26913))

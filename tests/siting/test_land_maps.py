@@ -7,18 +7,18 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-import terrain.memory
+import terrain.values.memory
 from siting.floods.curve_numbers import read_covers
-from siting.floods.errors import CurveNumberError
-from siting.gauging.land_maps import LandMap, LandSettings, cross, read_land
-from siting.gauging.land_means import coefficient_amounts, mean_curve_number, sums_above
-from terrain.burning import CodeMap
-from terrain.conditioning import condition
-from terrain.drainage import Catchments, gradient
-from terrain.errors import MemoryNeedError
-from terrain.patches import MapError
-from terrain.raster import Raster
-from terrain.reading import read_dem
+from siting.floods.flood_errors import CurveNumberError
+from siting.places.land_maps import LandMap, LandSettings, cross, read_land
+from siting.places.land_means import coefficient_amounts, mean_curve_number, sums_above
+from terrain.channels.drainage_areas import Catchments, gradient
+from terrain.flow.conditioning import condition
+from terrain.reading.dem import read_dem
+from terrain.values.errors import MemoryNeedError
+from terrain.values.raster import Raster
+from terrain.vectors.burning import CodeMap
+from terrain.vectors.patches import MapError
 
 SAMPLE = Path(__file__).resolve().parents[2] / "sample_dem"
 
@@ -142,7 +142,7 @@ def test_the_sample_ranch_by_its_own_maps() -> None:
 
 
 def test_maps_that_would_not_fit_are_refused_before_they_are_read(monkeypatch, tmp_path) -> None:
-    monkeypatch.setattr(terrain.memory, "free_bytes", lambda: 2**28)
+    monkeypatch.setattr(terrain.values.memory, "free_bytes", lambda: 2**28)
     raster = Raster.from_array(np.ones((5, 5)))
     with pytest.raises(MemoryNeedError, match="Give one --curve-number"):
         read_land(LandSettings(tmp_path / "s.gpkg", tmp_path / "c.tif"), raster)

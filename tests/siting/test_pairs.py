@@ -8,14 +8,14 @@ import numpy as np
 import pytest
 import shapely
 
-from siting.effects.effects import effects_of
-from siting.ground import Ground
+from siting.channels.ground import Ground
+from siting.effects.site_effects import effects_of
+from siting.layout.at_headcuts import place_at_headcuts
 from siting.layout.candidates import Sites
+from siting.layout.measuring import BuildSettings
 from siting.layout.pairs import stretch_below
-from siting.layout.places import Place, Placed
-from siting.layout.spots import BuildSettings
-from siting.layout.vertical import place_at_headcuts
-from siting.rules import Rules
+from siting.layout.proposals import Place, Placed
+from siting.values.rules import Rules
 from tests.siting.conftest import (
     RAIN,
     cautions_of,

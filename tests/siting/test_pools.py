@@ -9,11 +9,11 @@ import numpy as np
 import pytest
 
 from siting.channels.bed_profile import bed_below
-from siting.channels.trough import Trough, fill, trough_above, wetted
+from siting.channels.ground import Ground
+from siting.effects.channel_above import Trough, fill, trough_above, wetted
 from siting.effects.pools import outline_of, pool_in, still_pool
-from siting.ground import Ground
-from siting.hydraulics.sections import CrossSection
-from terrain.errors import ParameterError
+from siting.hydraulics.cross_section import CrossSection
+from terrain.values.errors import ParameterError
 from tests.siting.trenches import channel_cell, pool_of_trench, prism, trench
 
 CREST = 0.25

@@ -9,7 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from siting.costing.cost_rollup import (
+from siting.structures.structure_type import ITEMS, Amount
+from siting.works.bill import (
     HAUL,
     LABOUR,
     LINES,
@@ -18,10 +19,9 @@ from siting.costing.cost_rollup import (
     bill,
     cost_columns,
 )
-from siting.costing.costs import load_costs
-from siting.costing.quantities import ITEM_NAMES, Quantities, material_columns, quantities
-from siting.structures.base import ITEMS, Amount
-from terrain.errors import ParameterError
+from siting.works.costs import load_costs
+from siting.works.quantities import ITEM_NAMES, Quantities, material_columns, quantities
+from terrain.values.errors import ParameterError
 
 COSTS = load_costs()
 DAM, DIP, NONE = "one-rock dam", "rolling dip", "engineer"

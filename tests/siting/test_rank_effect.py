@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from siting.rank_effect import RankEffect, rank_effect
-from siting.ranking import Ranking
-from terrain.errors import ParameterError
+from siting.works.ranking import Ranking
+from siting.works.weights_effect import RankEffect, rank_effect
+from terrain.values.errors import ParameterError
 
 
 def ranking(*ranks: int) -> Ranking:

@@ -7,8 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from siting.errors import RulesError
-from siting.ranking import MEASURES, load_weights, rank_sites, why_first
+from siting.values.input_errors import RulesError
+from siting.works.ranking import MEASURES, load_weights, rank_sites, why_first
 from tests.siting.example_sites import RULES, place, sites_of
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from siting.channels.headcuts import find_headcuts
 from siting.channels.reaches import (
     ReachStations,
     measure_at,
@@ -12,12 +13,11 @@ from siting.channels.reaches import (
     section_lines,
     without_crossings,
 )
-from siting.headcuts import find_headcuts
-from terrain.channels import ChannelNetwork, channel_network
-from terrain.conditioning import condition
-from terrain.errors import ParameterError
-from terrain.raster import Raster
-from terrain.sections import SectionMeasures
+from terrain.channels.network import ChannelNetwork, channel_network
+from terrain.channels.sections import SectionMeasures
+from terrain.flow.conditioning import condition
+from terrain.values.errors import ParameterError
+from terrain.values.raster import Raster
 
 ROWS, COLS = 100, 260
 UP, ACROSS = np.meshgrid(np.arange(COLS) + 0.5, np.arange(ROWS) - 50.0)

@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 import shapely
 
-from siting.effects.effects import effects_of
-from siting.layout.spots import BuildSettings
-from siting.ranking import load_weights, rank_sites
+from siting.effects.site_effects import effects_of
+from siting.layout.measuring import BuildSettings
+from siting.places.spot import Stock
+from siting.record.reasons import NAMES, Told, reason_columns
 from siting.structures.catalogue import structure_types
-from siting.structures.spot import Stock
-from siting.telling.reasons import NAMES, Told, reason_columns
+from siting.works.ranking import load_weights, rank_sites
 from tests.siting.conftest import RAIN, ground_of, gully_raster, keep_of, sites_on
 
 PARTS = (

@@ -13,13 +13,13 @@ import shapely
 from shapely.geometry import LineString, box
 from shapely.geometry.base import BaseGeometry
 
-from siting.ground import Ground
-from siting.roads.keep_clear import KeepClear, read_keep_clear
-from siting.roads.road_dips import LEFT, RIGHT, RoadDips, lay_road_dips
-from siting.roads.road_profile import grades_of, road_pieces, straightened
-from siting.roads.road_spacing import BROAD_BASED, WATER_BAR
-from terrain.raster import Raster
-from terrain.reading import read_dem
+from siting.channels.ground import Ground
+from siting.layout.keep_clear import KeepClear, read_keep_clear
+from siting.layout.road_dips import LEFT, RIGHT, RoadDips, lay_road_dips
+from siting.layout.road_profile import grades_of, road_pieces, straightened
+from siting.layout.road_spacing import BROAD_BASED, WATER_BAR
+from terrain.reading.dem import read_dem
+from terrain.values.raster import Raster
 
 SAMPLE = Path(__file__).resolve().parents[2] / "sample_dem"
 FT = 0.3048

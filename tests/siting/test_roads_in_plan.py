@@ -6,13 +6,13 @@ import numpy as np
 import pytest
 import shapely
 
-from siting.costing.takes import Means
-from siting.layout.places import ENGINEER
-from siting.layout.spots import BuildSettings
-from siting.ranking import load_weights, rank_sites
-from siting.telling.footprints import footprint_table
-from siting.telling.structure_tables import built_of
-from terrain.raster import Raster
+from siting.layout.measuring import BuildSettings
+from siting.layout.proposals import ENGINEER
+from siting.record.footprints import footprint_table
+from siting.record.structure_tables import built_of
+from siting.works.ranking import load_weights, rank_sites
+from siting.works.takes import Means
+from terrain.values.raster import Raster
 from tests.siting.conftest import (
     cautions_of,
     ground_of,

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from siting.errors import RulesError
-from siting.rules import BASES, load_rules
+from siting.values.input_errors import RulesError
+from siting.values.rules import BASES, load_rules
 
 SITING = Path(__file__).resolve().parents[2] / "siting"
 WHOLE = 'unit = "m"\nsource = "own ground"\nbasis = "common practice"\nmeaning = "Highest drop"\n'

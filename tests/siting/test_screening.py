@@ -10,18 +10,18 @@ import pytest
 import shapely
 from pyproj import CRS
 
-from cli.fields import fields_of
-from cli.fields_revising import FIELD_SITE_FIELDS
-from cli.layers import Layer
-from siting.errors import RulesError
-from siting.floods.errors import BankfullError, CurveNumberError, FloodInputError
+from cli.plan.fields import fields_of
+from cli.plan.fields_revising import FIELD_SITE_FIELDS
+from cli.plan.layers import Layer
+from siting.floods.flood_errors import BankfullError, CurveNumberError, FloodInputError
 from siting.floods.rainfall_reading import read_rainfall
-from siting.rules import load_rules
 from siting.screening import ScreenSettings, screen
-from terrain.boundary import mask_of, read_boundary
-from terrain.errors import BoundaryError, ParameterError
-from terrain.raster import Raster
-from terrain.reading import read_dem
+from siting.values.input_errors import RulesError
+from siting.values.rules import load_rules
+from terrain.reading.dem import read_dem
+from terrain.values.errors import BoundaryError, ParameterError
+from terrain.values.raster import Raster
+from terrain.vectors.boundary import mask_of, read_boundary
 
 SAMPLE = Path(__file__).resolve().parents[2] / "sample_dem"
 FROM_FIELD = {f.name for f in FIELD_SITE_FIELDS} - {"pool_source"}

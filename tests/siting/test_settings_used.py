@@ -6,16 +6,10 @@ import numpy as np
 import pytest
 import shapely
 
-from siting.costing.costs import Costs, load_costs
-from siting.costing.takes import Means
-from siting.errors import CostError, RulesError
-from siting.layout.spots import BuildSettings
-from siting.ranking import load_weights
-from siting.roads.keep_clear import KeepClear
-from siting.rules import load_rules
-from siting.settings_file import SettingsText
-from siting.structures.spot import Stock
-from siting.telling.settings_used import (
+from siting.layout.keep_clear import KeepClear
+from siting.layout.measuring import BuildSettings
+from siting.places.spot import Stock
+from siting.record.settings_used import (
     SettingsUsed,
     costs_text,
     keep_of,
@@ -24,6 +18,12 @@ from siting.telling.settings_used import (
     settings_of,
     weights_text,
 )
+from siting.values.input_errors import CostError, RulesError
+from siting.values.rules import load_rules
+from siting.values.settings_file import SettingsText
+from siting.works.costs import Costs, load_costs
+from siting.works.ranking import load_weights
+from siting.works.takes import Means
 
 OWN_COSTS = Path(__file__).parents[2] / "siting" / "costs.toml"
 MY_RULES = """version = 1

@@ -7,16 +7,16 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from siting.floods.bankfull import bankfull_geometry
-from siting.floods.base import RETURN_PERIODS_YR
+from siting.floods.bankfull_curves import bankfull_geometry
+from siting.floods.flood_method import RETURN_PERIODS_YR
 from siting.floods.graphical import graphical_peak_m3s
 from siting.floods.rainfall import Rainfall
 from siting.floods.runoff import runoff_depth_mm
 from siting.floods.travel_time import FlowPath, kirpich_h, nrcs_lag_h, time_of_concentration
-from siting.gauging.flood_land import BASIN_COLUMNS
-from siting.gauging.site_floods import FloodGauge, FloodSettings
-from terrain.drainage import flow_path_segments, gradient, longest_way_m
-from terrain.raster import Raster
+from siting.places.flood_land import BASIN_COLUMNS
+from siting.places.site_floods import FloodGauge, FloodSettings
+from terrain.channels.drainage_areas import flow_path_segments, gradient, longest_way_m
+from terrain.values.raster import Raster
 
 PERIODS = list(RETURN_PERIODS_YR)
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from siting.layout.places import Placed, Spots
-from siting.layout.spreading import place_spreaders
+from siting.layout.fans import place_spreaders
+from siting.layout.proposals import Placed, Spots
 from tests.siting.conftest import cautions_of, maker_of
 
 ENDS = {"drop_m": 0.7, "bed_slope": 0.013}

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from siting.floods.rainfall_reading import read_rainfall
-from siting.rules import load_rules
 from siting.screening import ScreenSettings, screen
-from terrain.reading import ReadOptions, read_dem
+from siting.values.rules import load_rules
+from terrain.reading.dem import ReadOptions, read_dem
 
 SAMPLE = Path(__file__).resolve().parents[2] / "sample_dem"
 

@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from siting.study_area import CutAreas, StudyArea, reaches_of
-from terrain.channels import channel_network
-from terrain.conditioning import condition
-from terrain.drainage import Catchments, incomplete_counts
-from terrain.raster import Raster
+from siting.channels.study_area import CutAreas, StudyArea, reaches_of
+from terrain.channels.drainage_areas import Catchments, incomplete_counts
+from terrain.channels.network import channel_network
+from terrain.flow.conditioning import condition
+from terrain.values.raster import Raster
 
 
 def land(seed: int, hole: bool = False):

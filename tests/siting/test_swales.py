@@ -7,11 +7,11 @@ import pytest
 import shapely
 
 from siting.channels.channel_reading import read_stations
-from siting.layout.places import Placed
-from siting.layout.spots import BuildSettings
+from siting.layout.measuring import BuildSettings
+from siting.layout.proposals import Placed
 from siting.layout.swales import floor_width_m, place_in_swales
-from siting.structures.spot import Stock
-from terrain.raster import Raster
+from siting.places.spot import Stock
+from terrain.values.raster import Raster
 from tests.siting.conftest import RAIN, ground_of, keep_of, maker_of
 
 #: Metres up the valley between which its floor is wide.

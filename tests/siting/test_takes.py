@@ -7,12 +7,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from siting.costing.cost_rollup import bill
-from siting.costing.costs import load_costs
-from siting.costing.quantities import quantities
-from siting.costing.takes import Means, Takes, groups_of, takes_of
-from siting.wording import figures
-from terrain.errors import ParameterError
+from siting.values.wording import figures
+from siting.works.bill import bill
+from siting.works.costs import load_costs
+from siting.works.quantities import quantities
+from siting.works.takes import Means, Takes, groups_of, takes_of
+from terrain.values.errors import ParameterError
 
 COSTS = load_costs()
 

@@ -7,15 +7,15 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from siting.channels.study_area import CutAreas
 from siting.floods.rainfall_reading import read_rainfall
-from siting.gauging.flood_at import bare_ground
-from siting.gauging.land_maps import LandSettings, read_land
-from siting.gauging.site_floods import FloodGauge, FloodSettings
-from siting.study_area import CutAreas
-from terrain.channels import channel_network, default_channel_area_ha
-from terrain.conditioning import condition
-from terrain.drainage import Catchments
-from terrain.reading import read_dem
+from siting.places.flood_at_points import bare_ground
+from siting.places.land_maps import LandSettings, read_land
+from siting.places.site_floods import FloodGauge, FloodSettings
+from terrain.channels.drainage_areas import Catchments
+from terrain.channels.network import channel_network, default_channel_area_ha
+from terrain.flow.conditioning import condition
+from terrain.reading.dem import read_dem
 
 SAMPLE = Path(__file__).resolve().parents[2] / "sample_dem"
 UNIT, GRAPHICAL, RATIONAL, REGIONAL = range(4)

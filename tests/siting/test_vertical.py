@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from siting.gauging.site_floods import FloodGauge, FloodSettings
+from siting.layout.at_headcuts import place_at_headcuts
 from siting.layout.candidates import find_sites
-from siting.layout.places import ENGINEER, MORE_ELEVATIONS, Placed
-from siting.layout.vertical import place_at_headcuts
+from siting.layout.proposals import ENGINEER, MORE_ELEVATIONS, Placed
+from siting.places.site_floods import FloodGauge, FloodSettings
 from tests.siting.conftest import cautions_of, maker_of, two_steps
 
 

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from siting.channels.bed_profile import bed_below
+from siting.channels.ground import Ground
 from siting.effects.wedges import LONGEST_M, reach_m, wedge, wedge_in
-from siting.ground import Ground
-from terrain.errors import ParameterError
+from terrain.values.errors import ParameterError
 from tests.siting.trenches import channel_cell, prism, trench
 
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from siting.channels.trough import Trough
-from siting.ground import Ground
-from terrain.raster import Raster
+from siting.channels.ground import Ground
+from siting.effects.channel_above import Trough
+from terrain.values.raster import Raster
 
 
 def prism(

@@ -9,8 +9,8 @@ import numpy as np
 from affine import Affine
 from numpy.typing import NDArray
 
-from terrain.grid import Grid
-from terrain.raster import Raster
+from terrain.values.grid import Grid
+from terrain.values.raster import Raster
 
 LIMITS = [
     (np.inf, np.inf),

@@ -16,10 +16,10 @@ from pyproj import CRS
 from shapely.geometry import LineString, MultiPolygon, Point, Polygon, box
 from shapely.geometry.base import BaseGeometry
 
-from terrain.boundary import fit_to_grid, mask_of, read_boundary
-from terrain.errors import BoundaryError
-from terrain.grid import Grid
-from terrain.survey import survey_dem
+from terrain.reading.survey import survey_dem
+from terrain.values.errors import BoundaryError
+from terrain.values.grid import Grid
+from terrain.vectors.boundary import fit_to_grid, mask_of, read_boundary
 
 UTM = CRS.from_epsg(26913)
 WEST, SOUTH = 500_000.0, 4_380_000.0

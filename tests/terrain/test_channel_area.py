@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 
 from sample_dem.generator import make_ranch
-from terrain.channel_area import pick_channel_area, stream_falls
-from terrain.channels import channel_network, default_channel_area_ha
-from terrain.conditioning import condition
-from terrain.raster import Raster
+from terrain.channels.channel_area import pick_channel_area, stream_falls
+from terrain.channels.network import channel_network, default_channel_area_ha
+from terrain.flow.conditioning import condition
+from terrain.values.raster import Raster
 
 
 @pytest.fixture(scope="module")

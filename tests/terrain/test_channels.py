@@ -8,17 +8,17 @@ import shapely
 from affine import Affine
 from numpy.typing import NDArray
 
-from terrain.channels import (
+from terrain.channels.network import (
     ChannelNetwork,
     channel_network,
     default_channel_area_ha,
     stems,
     threshold_cells,
 )
-from terrain.conditioning import condition
-from terrain.errors import ParameterError
-from terrain.flow import FlowField
-from terrain.grid import Grid
+from terrain.flow.conditioning import condition
+from terrain.flow.flow_field import FlowField
+from terrain.values.errors import ParameterError
+from terrain.values.grid import Grid
 from tests.terrain import oracle
 from tests.terrain.surfaces import random_cases
 

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from terrain.conditioning import NOTABLE_CUT_M, CarveLimits, Conditioned, condition
-from terrain.errors import ParameterError
-from terrain.raster import Raster
+from terrain.flow.conditioning import NOTABLE_CUT_M, CarveLimits, Conditioned, condition
+from terrain.values.errors import ParameterError
+from terrain.values.raster import Raster
 from tests.terrain import oracle
 from tests.terrain.surfaces import Case, as_raster, named, random_cases
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from pyproj import CRS, Transformer
 
-from terrain.crs import (
+from terrain.reading.crs import (
     area_stretch,
     datum_name,
     horizontal_part,
@@ -18,7 +18,7 @@ from terrain.crs import (
     same_crs,
     vertical_axis_unit,
 )
-from terrain.errors import CrsError
+from terrain.values.errors import CrsError
 
 
 @pytest.mark.parametrize("code", [2232, 6428, 2225, 3435, 2256, 2913, 2264])

@@ -6,8 +6,7 @@ import numpy as np
 import pytest
 import shapely
 
-from terrain.conditioning import condition
-from terrain.drainage import (
+from terrain.channels.drainage_areas import (
     Catchments,
     downslope_m,
     flow_path_segments,
@@ -17,9 +16,10 @@ from terrain.drainage import (
     longest_way_m,
     snap_points,
 )
-from terrain.errors import ParameterError
-from terrain.flow import FlowField
-from terrain.raster import Raster
+from terrain.flow.conditioning import condition
+from terrain.flow.flow_field import FlowField
+from terrain.values.errors import ParameterError
+from terrain.values.raster import Raster
 from tests.terrain import oracle
 from tests.terrain.surfaces import as_raster, random_cases
 

@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from terrain.conditioning import CarveLimits, Conditioned, ConditioningReport, condition
-from terrain.engines import (
+from terrain.flow.conditioning import CarveLimits, Conditioned, ConditioningReport, condition
+from terrain.flow.engines import (
     CheckedEngine,
     FlowEngine,
     NativeEngine,
@@ -21,12 +21,12 @@ from terrain.engines import (
     flow_engines,
     get_engine,
 )
-from terrain.engines_pysheds import PyshedsEngine
-from terrain.errors import EngineError
-from terrain.flow import FlowField
-from terrain.grid import Grid
-from terrain.plugins import PluginError
-from terrain.raster import Raster
+from terrain.flow.engines_pysheds import PyshedsEngine
+from terrain.flow.flow_field import FlowField
+from terrain.values.errors import EngineError
+from terrain.values.grid import Grid
+from terrain.values.plugins import PluginError
+from terrain.values.raster import Raster
 from tests.terrain import oracle
 from tests.terrain.surfaces import named, random_cases
 

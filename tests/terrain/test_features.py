@@ -17,8 +17,8 @@ from pyproj import CRS
 from shapely.geometry import GeometryCollection, LineString, MultiLineString, Point, Polygon, box
 from shapely.geometry.base import BaseGeometry
 
-from terrain.features import FeatureFileError, Wanted, read_features
-from terrain.grid import Grid
+from terrain.values.grid import Grid
+from terrain.vectors.features import FeatureFileError, Wanted, read_features
 
 WEST, SOUTH = 500_000.0, 4_380_000.0
 GRID = Grid(1000, 1000, Affine(1, 0, WEST, 0, -1, SOUTH + 1000), CRS.from_epsg(26913))

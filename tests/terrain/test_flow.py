@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 from affine import Affine
 
-from terrain.conditioning import condition
-from terrain.errors import EngineError, ParameterError
-from terrain.flow import FlowField, cell_index_dtype
-from terrain.grid import Grid
-from terrain.raster import Raster
+from terrain.flow.conditioning import condition
+from terrain.flow.flow_field import FlowField, cell_index_dtype
+from terrain.values.errors import EngineError, ParameterError
+from terrain.values.grid import Grid
+from terrain.values.raster import Raster
 from tests.terrain import oracle
 from tests.terrain.surfaces import random_cases
 

@@ -7,8 +7,8 @@ import pytest
 from affine import Affine
 from pyproj import CRS
 
-from terrain.errors import GridMismatchError, ParameterError
-from terrain.grid import Grid
+from terrain.values.errors import GridMismatchError, ParameterError
+from terrain.values.grid import Grid
 
 OBLONG = Grid(4, 6, Affine(2.0, 0, 1000.0, 0, -3.0, 500.0), CRS("EPSG:26911"))
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from terrain.heights import heights_at
-from terrain.raster import Raster
+from terrain.values.heights import heights_at
+from terrain.values.raster import Raster
 
 
 def test_a_plane_is_read_exactly_between_its_centres() -> None:

@@ -6,9 +6,9 @@ import resource
 
 import pytest
 
-import terrain.memory
-from terrain.errors import MemoryNeedError
-from terrain.memory import (
+import terrain.values.memory
+from terrain.values.errors import MemoryNeedError
+from terrain.values.memory import (
     ANALYSIS_BYTES_PER_CELL,
     BASE_BYTES,
     free_bytes,
@@ -29,7 +29,7 @@ def test_need_grows_by_the_stated_bytes_a_cell() -> None:
 def test_a_run_that_cannot_fit_is_refused_with_both_figures(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    monkeypatch.setattr(terrain.memory, "free_bytes", lambda: 6 * GIB)
+    monkeypatch.setattr(terrain.values.memory, "free_bytes", lambda: 6 * GIB)
     with pytest.raises(MemoryNeedError) as caught:
         require_memory(300_000_000, do="use --boundary")
     text = str(caught.value)
@@ -41,7 +41,7 @@ def test_a_run_that_cannot_fit_is_refused_with_both_figures(
 
 def test_a_share_of_the_free_memory_is_left(monkeypatch: pytest.MonkeyPatch) -> None:
     need = memory_need(1_000_000).need_bytes
-    monkeypatch.setattr(terrain.memory, "free_bytes", lambda: need)
+    monkeypatch.setattr(terrain.values.memory, "free_bytes", lambda: need)
     assert not memory_need(1_000_000).fits
 
 
@@ -56,7 +56,7 @@ def test_the_limit_of_a_container_counts(monkeypatch: pytest.MonkeyPatch, tmp_pa
     (tmp_path / "memory.max").write_text(f"{GIB}\n")
     (tmp_path / "memory.current").write_text(f"{GIB // 2}\n")
     (tmp_path / "memory.stat").write_text(f"anon 5\ninactive_file {GIB // 8}\n")
-    monkeypatch.setattr(terrain.memory, "_CGROUP", tmp_path)
+    monkeypatch.setattr(terrain.values.memory, "_CGROUP", tmp_path)
     assert free_bytes() == GIB // 2 + GIB // 8
     (tmp_path / "memory.max").write_text("max\n")
     assert free_bytes() > GIB

@@ -7,7 +7,7 @@ import pytest
 from numpy.typing import NDArray
 
 from terrain._kernels.border import edge_block, step_sizes
-from terrain.nodata import VoidCount, drop_border, drop_far_zeros, mark_valid
+from terrain.reading.nodata import VoidCount, drop_border, drop_far_zeros, mark_valid
 
 Floats = NDArray[np.float32]
 

@@ -8,7 +8,14 @@ import time
 
 import pytest
 
-from terrain.parallel import BANDS, MIN_BAND_ROWS, band_edges, over_bands, over_items, workers
+from terrain.values.parallel import (
+    BANDS,
+    MIN_BAND_ROWS,
+    band_edges,
+    over_bands,
+    over_items,
+    workers,
+)
 
 
 @pytest.mark.parametrize("rows", [1, 63, 64, 65, 128, 1000, 1024, 1025, 5000, 123_457])

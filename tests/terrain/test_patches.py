@@ -16,9 +16,9 @@ from affine import Affine
 from pyproj import CRS, Transformer
 from rasterio.warp import Resampling, reproject
 
-from terrain.burning import CodeMap, burn_patches, read_codes
-from terrain.grid import Grid
-from terrain.patches import MapError, read_patches
+from terrain.values.grid import Grid
+from terrain.vectors.burning import CodeMap, burn_patches, read_codes
+from terrain.vectors.patches import MapError, read_patches
 
 UTM = CRS.from_epsg(26913)
 GRID = Grid(120, 90, Affine(2.0, 0, 540_000, 0, -2.0, 4_140_000), UTM)

@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from terrain.channels import channel_network
-from terrain.conditioning import condition
-from terrain.edges import inflow_cells
-from terrain.placing import place_on_network
-from terrain.raster import Raster
+from terrain.channels.network import channel_network
+from terrain.channels.on_network import place_on_network
+from terrain.flow.conditioning import condition
+from terrain.flow.edges import inflow_cells
+from terrain.values.raster import Raster
 
 
 @pytest.fixture(scope="module")

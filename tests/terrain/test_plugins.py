@@ -8,8 +8,8 @@ from importlib.metadata import EntryPoint
 
 import pytest
 
-from terrain.errors import EngineError
-from terrain.plugins import (
+from terrain.values.errors import EngineError
+from terrain.values.plugins import (
     FLOOD_METHODS,
     FLOW_ENGINES,
     PluginError,

@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 
 from terrain._kernels.profiles import directions_of, smoothed
-from terrain.conditioning import condition
-from terrain.errors import GridMismatchError, ParameterError
-from terrain.profiles import long_profile, profile_step_m
-from terrain.raster import Raster
+from terrain.channels.profiles import long_profile, profile_step_m
+from terrain.flow.conditioning import condition
+from terrain.values.errors import GridMismatchError, ParameterError
+from terrain.values.raster import Raster
 from tests.terrain.surfaces import as_raster
 
 

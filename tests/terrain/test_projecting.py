@@ -9,8 +9,8 @@ from pyproj import CRS, Transformer
 from scipy.ndimage import map_coordinates
 
 from terrain._kernels.resample import bilinear_rows
-from terrain.mosaic import Mosaic
-from terrain.projecting import plan_projection, resample, source_window
+from terrain.reading.mosaic import Mosaic
+from terrain.reading.projecting import plan_projection, resample, source_window
 
 GEODETIC = CRS.from_epsg(4269)
 

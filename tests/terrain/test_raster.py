@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from terrain.errors import ParameterError
-from terrain.raster import Raster
+from terrain.values.errors import ParameterError
+from terrain.values.raster import Raster
 
 
 def test_any_numbers_become_single_precision_and_a_mask() -> None:

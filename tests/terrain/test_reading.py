@@ -16,7 +16,9 @@ from numpy.typing import NDArray
 from pyproj import Transformer
 from rasterio.errors import NotGeoreferencedWarning
 
-from terrain.errors import (
+from terrain.reading.dem import DemReading, part_of_grid, read_dem
+from terrain.reading.survey import ReadOptions
+from terrain.values.errors import (
     CrsError,
     GridMismatchError,
     MemoryNeedError,
@@ -24,8 +26,6 @@ from terrain.errors import (
     RasterReadError,
     VerticalUnitError,
 )
-from terrain.reading import DemReading, part_of_grid, read_dem
-from terrain.survey import ReadOptions
 from tests.terrain.conftest import NORTH, WEST, hills
 
 Floats = NDArray[np.float32]
@@ -86,7 +86,7 @@ def test_scale_and_offset_are_applied(make_dem: MakeDem, ground: Floats) -> None
 def test_blocks_of_any_shape_read_alike(
     make_dem: MakeDem, ground: Floats, profile: dict[str, object], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("terrain.tiles._CHUNK_CELLS", 1000)
+    monkeypatch.setattr("terrain.reading.rectangles._CHUNK_CELLS", 1000)
     path = make_dem(ground, **profile)
     np.testing.assert_array_equal(read_dem(path).raster.elevation_m, ground)
     west, north = WEST, NORTH
@@ -378,7 +378,7 @@ def test_an_overview_of_bands_and_tiles_equals_that_of_one_file(
     make_dem: MakeDem, ground: Floats, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     one = read_dem(make_dem(ground), max_cells=200).raster
-    monkeypatch.setattr("terrain.tiles._CHUNK_CELLS", 700)
+    monkeypatch.setattr("terrain.reading.rectangles._CHUNK_CELLS", 700)
     left = make_dem(ground[:, :37], "left.tif")
     right = make_dem(ground[:, 37:], "right.tif", west=WEST + 37)
     two = read_dem([left, right], max_cells=200).raster
@@ -631,7 +631,7 @@ def test_heights_in_another_unit(make_dem: MakeDem, ground: Floats) -> None:
 def test_more_memory_than_there_is(
     make_dem: MakeDem, ground: Floats, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("terrain.memory.free_bytes", lambda: 2**20)
+    monkeypatch.setattr("terrain.values.memory.free_bytes", lambda: 2**20)
     with pytest.raises(MemoryNeedError, match=r"4,800 cells need about .* of the 1 MB"):
         read_dem(make_dem(ground))
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from terrain.errors import ParameterError
-from terrain.raster import Raster
-from terrain.sections import measure_sections, section_heights
+from terrain.channels.sections import measure_sections, section_heights
+from terrain.values.errors import ParameterError
+from terrain.values.raster import Raster
 
 ROWS, COLS = 81, 121
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from terrain.smoothing import LEAST_ERROR_M, smooth_line
+from terrain.channels.line_smoothing import LEAST_ERROR_M, smooth_line
 
 
 def plain(d: np.ndarray, z: np.ndarray, half: int, fits: int = 4) -> np.ndarray:

@@ -5,10 +5,16 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from terrain.errors import ParameterError
-from terrain.raster import Raster
-from terrain.sections import valley_widths
-from terrain.stacks import find_benches, flow_stages, lower_banks, stack_sections, widths_at
+from terrain.channels.sections import valley_widths
+from terrain.channels.typical_sections import (
+    find_benches,
+    flow_stages,
+    lower_banks,
+    stack_sections,
+    widths_at,
+)
+from terrain.values.errors import ParameterError
+from terrain.values.raster import Raster
 
 ROWS, COLS = 121, 161
 

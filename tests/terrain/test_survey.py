@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from terrain.errors import RasterReadError, VerticalUnitError
-from terrain.reading import read_dem
-from terrain.survey import ReadOptions, survey_dem
+from terrain.reading.dem import read_dem
+from terrain.reading.survey import ReadOptions, survey_dem
+from terrain.values.errors import RasterReadError, VerticalUnitError
 from tests.terrain.conftest import NORTH, WEST, hills
 
 Floats = NDArray[np.float32]

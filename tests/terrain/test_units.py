@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from terrain.errors import ParameterError, VerticalUnitError
-from terrain.highest import HIGHEST_ELSEWHERE_M, HIGHEST_ON_EARTH_M, highest_ground_m
-from terrain.units import (
+from terrain.values.errors import ParameterError, VerticalUnitError
+from terrain.values.highest_ground import HIGHEST_ELSEWHERE_M, HIGHEST_ON_EARTH_M, highest_ground_m
+from terrain.values.units import (
     METRES_PER,
     HeightFacts,
     StatedUnits,

@@ -7,9 +7,9 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from terrain.conditioning import condition
-from terrain.raster import Raster
-from terrain.ways import cells_down, cells_up
+from terrain.flow.conditioning import condition
+from terrain.flow.ways import cells_down, cells_up
+from terrain.values.raster import Raster
 
 
 @pytest.fixture(scope="module")

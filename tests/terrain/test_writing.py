@@ -13,11 +13,11 @@ from affine import Affine
 from numpy.typing import NDArray
 from pyproj import CRS
 
-import terrain.writing
-from terrain.errors import OutputError, ParameterError
-from terrain.grid import Grid
-from terrain.reading import read_dem
-from terrain.writing import write_cog
+import terrain.reading.writing
+from terrain.reading.dem import read_dem
+from terrain.reading.writing import write_cog
+from terrain.values.errors import OutputError, ParameterError
+from terrain.values.grid import Grid
 
 Floats = NDArray[np.float32]
 
@@ -107,7 +107,7 @@ def test_a_read_only_folder(
     tmp_path: Path, grid: Grid, ground: Floats, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     # The superuser may write anywhere, so the question to the system is answered here.
-    monkeypatch.setattr(terrain.writing.os, "access", lambda *_: False)
+    monkeypatch.setattr(terrain.reading.writing.os, "access", lambda *_: False)
     with pytest.raises(OutputError, match="cannot be written to"):
         write_cog(tmp_path / "z.tif", grid, ground, nodata=None)
 
@@ -141,7 +141,7 @@ def test_an_interrupt_leaves_the_old_file(
     def interrupted(_: int) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(terrain.writing.os, "fsync", interrupted)
+    monkeypatch.setattr(terrain.reading.writing.os, "fsync", interrupted)
     with pytest.raises(KeyboardInterrupt):
         write_cog(path, grid, ground, nodata=None, overwrite=True)
     assert path.read_text() == "old"

@@ -11,10 +11,10 @@ from typing import Any
 import numpy as np
 import pytest
 
-from cli.geopackage import write_geopackage
-from cli.layers import Layer
 from cli.main import run
-from cli.relief_layer import relief_picture
+from cli.plan.geopackage import write_geopackage
+from cli.plan.layers import Layer
+from cli.plan.relief_layer import relief_picture
 from tests.example_plan import example_layers, example_raster, example_tables, texts
 
 ROOT = Path(__file__).resolve().parents[3]

@@ -15,13 +15,13 @@ import numpy as np
 import pytest
 import shapely
 
-from cli.geopackage import write_geopackage
-from cli.page.drawings import Drawings
-from cli.page.gathering import Texts, explanations, raised, shortened
 from cli.page.map_data import Frame, degrees
+from cli.page.page_drawings import Drawings
+from cli.page.page_texts import Texts, explanations, raised, shortened
+from cli.page.page_writing import SCRIPTS, page_data, page_html
 from cli.page.side_view import PartOnSite, parts_on_site, profile_outlines, section_outlines
-from cli.page.writing import SCRIPTS, page_data, page_html
-from cli.plan_reading import read_plan
+from cli.plan.geopackage import write_geopackage
+from cli.plan.plan_reading import read_plan
 from tests.cli.page.conftest import HOSTILE, ROOT, make_page, write_plan
 from tests.example_plan import UTM, example_layers, example_tables, footprint, oblong
 

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from siting.floods.bankfull import bankfull_curve, bankfull_divisions, bankfull_geometry
-from siting.floods.errors import BankfullError
+from siting.floods.bankfull_curves import bankfull_curve, bankfull_divisions, bankfull_geometry
+from siting.floods.flood_errors import BankfullError
 
 
 def test_every_division_grows_with_area_and_is_frozen() -> None:

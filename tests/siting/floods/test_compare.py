@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
-from siting.floods.base import Flag, SiteFloodInputs, build_estimate, input_names
-from siting.floods.compare import choose, with_ranges
-from siting.floods.errors import FloodInputError
+from siting.floods.flood_errors import FloodInputError
+from siting.floods.flood_method import Flag, SiteFloodInputs, build_estimate, input_names
 from siting.floods.graphical import GraphicalMethod
+from siting.floods.method_choice import choose, with_ranges
 from siting.floods.rational import RationalMethod
 from siting.floods.regional import RegionalMethod
 from siting.floods.unit_hydrograph import UnitHydrographMethod

@@ -13,7 +13,7 @@ from siting.floods.curve_numbers import (
     read_covers,
     soil_group_index,
 )
-from siting.floods.errors import CurveNumberError
+from siting.floods.flood_errors import CurveNumberError
 
 USER = """
 [cover.saltbush]

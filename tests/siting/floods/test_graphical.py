@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from siting.floods.base import FloodMethod, SiteFloodInputs
-from siting.floods.errors import CurveNumberError, FloodInputError
+from siting.floods.flood_errors import CurveNumberError, FloodInputError
+from siting.floods.flood_method import FloodMethod, SiteFloodInputs
 from siting.floods.graphical import (
     GraphicalMethod,
     graphical_peak_m3s,

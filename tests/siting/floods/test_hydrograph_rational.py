@@ -5,8 +5,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from siting.floods.base import FloodMethod, SiteFloodInputs
-from siting.floods.errors import FloodInputError, RainfallRangeError
+from siting.floods.flood_errors import FloodInputError, RainfallRangeError
+from siting.floods.flood_method import FloodMethod, SiteFloodInputs
 from siting.floods.rainfall_reading import parse_rain_24h, parse_rainfall
 from siting.floods.rational import RationalMethod, rural_coefficient
 from siting.floods.runoff import runoff_depth_mm

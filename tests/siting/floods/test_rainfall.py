@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from siting.floods.errors import RainfallError, RainfallRangeError
+from siting.floods.flood_errors import RainfallError, RainfallRangeError
 from siting.floods.rainfall import Rainfall, duration_text
 from siting.floods.rainfall_reading import parse_rain_24h, parse_rainfall, read_rainfall
 

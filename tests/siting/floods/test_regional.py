@@ -6,9 +6,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from siting.floods.base import FloodMethod, SiteFloodInputs
-from siting.floods.data import data_file
-from siting.floods.errors import FloodInputError, RegionalEquationError
+from siting.floods.data_files import data_file
+from siting.floods.flood_errors import FloodInputError, RegionalEquationError
+from siting.floods.flood_method import FloodMethod, SiteFloodInputs
 from siting.floods.regional import RegionalMethod, blend_by_elevation
 from siting.floods.regional_equations import (
     built_in_equations,

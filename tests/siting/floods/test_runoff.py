@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from siting.floods.errors import CurveNumberError, FloodInputError
+from siting.floods.flood_errors import CurveNumberError, FloodInputError
 from siting.floods.runoff import (
     check_curve_number,
     initial_abstraction_mm,

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from siting.floods.errors import FloodInputError
+from siting.floods.flood_errors import FloodInputError
 from siting.floods.travel_time import (
     LOWEST_SLOPE,
     FlowPath,

@@ -5,12 +5,12 @@ from __future__ import annotations
 import pytest
 import shapely
 
-from siting.costing.takes import Means
-from siting.layout.spots import BuildSettings
-from siting.ranking import load_weights
+from siting.layout.measuring import BuildSettings
+from siting.record.settings_used import SettingsUsed
+from siting.record.site_records import record_columns
 from siting.revising.revise import PlanParts
-from siting.telling.settings_used import SettingsUsed
-from siting.telling.site_records import record_columns
+from siting.works.ranking import load_weights
+from siting.works.takes import Means
 from tests.siting.conftest import Worked, keep_of
 
 

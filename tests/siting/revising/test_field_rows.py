@@ -6,7 +6,6 @@ import math
 
 import pytest
 
-from siting.errors import FieldRowsError
 from siting.revising.field_rows import (
     LENGTH_UNITS,
     SLOPE_UNITS,
@@ -16,6 +15,7 @@ from siting.revising.field_rows import (
     number_of,
     read_rows,
 )
+from siting.values.input_errors import FieldRowsError
 
 
 def table(columns: str, *rows: str) -> FieldTable:

@@ -8,8 +8,8 @@ import pytest
 
 from siting.revising.field_rows import FieldRow, FieldTable, read_rows
 from siting.revising.gathering import gather
-from siting.revising.measures import FieldSite, Planned, SetAside
-from siting.rules import load_rules
+from siting.revising.site_measures import FieldSite, Planned, SetAside
+from siting.values.rules import load_rules
 
 PLANNED = {
     1: Planned(has_drop=True, x_m=100.0, y_m=200.0),

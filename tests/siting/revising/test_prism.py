@@ -7,11 +7,11 @@ import pytest
 
 from siting.effects.pools import pool_in
 from siting.effects.wedges import wedge_in
-from siting.hydraulics.sections import CrossSection
-from siting.revising.prism import SOURCE, even_effect, prism
-from siting.rules import load_rules
-from siting.structures.base import Size
-from siting.structures.spot import Spot
+from siting.hydraulics.cross_section import CrossSection
+from siting.places.spot import Spot
+from siting.revising.even_channel import SOURCE, even_effect, prism
+from siting.structures.structure_type import Size
+from siting.values.rules import load_rules
 
 WIDTH, SLOPE, HEIGHT = 3.0, 0.02, 0.3
 TRENCH = CrossSection(np.array([0.0, 0.0, WIDTH, WIDTH]), np.array([101.5, 100.0, 100.0, 101.5]))

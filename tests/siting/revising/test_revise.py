@@ -12,13 +12,13 @@ import numpy as np
 import pytest
 import shapely
 
-from siting.errors import FieldRowsError, RecordError
-from siting.ranking import load_weights, rank_sites
+from siting.places.spot import Stock
+from siting.record.site_records import read_record, restored
 from siting.revising.bias import biases
 from siting.revising.changes import Change, changes_of
 from siting.revising.field_rows import FieldRow, FieldTable
 from siting.revising.revise import Revised, revise
-from siting.revising.tables import (
+from siting.revising.revised_tables import (
     aside_columns,
     note_table,
     planned_columns,
@@ -27,8 +27,8 @@ from siting.revising.tables import (
     tables_given,
 )
 from siting.structures.catalogue import structure_types
-from siting.structures.spot import Stock
-from siting.telling.site_records import read_record, restored
+from siting.values.input_errors import FieldRowsError, RecordError
+from siting.works.ranking import load_weights, rank_sites
 
 #: Of the gully that is worked out: two heads with a grade control each, and a lone series between.
 LOW_CONTROL, LOW_HEAD, SERIES, HIGH_CONTROL, HIGH_HEAD = 6, 7, (8, 9, 10, 11, 12), 13, 14

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
-from siting.hydraulics.sections import CrossSection
-from siting.rules import load_rules
-from siting.structures.base import StructureType
+from siting.hydraulics.cross_section import CrossSection
+from siting.places.spot import Spot
 from siting.structures.catalogue import structure_types
-from siting.structures.spot import Spot
+from siting.structures.structure_type import StructureType
+from siting.values.rules import load_rules
 
 RULES = load_rules()
 TYPES = structure_types()

@@ -9,10 +9,10 @@ from typing import Any
 
 import pytest
 
-from siting.structures.base import Amount, Check, Failure, Size, StructureType
+from siting.places.spot import Spot, Stock
 from siting.structures.catalogue import choose, structure_types
-from siting.structures.spot import Spot, Stock
-from terrain.plugins import STRUCTURES, PluginError
+from siting.structures.structure_type import Amount, Check, Failure, Size, StructureType
+from terrain.values.plugins import STRUCTURES, PluginError
 from tests.siting.structures.example_spots import (
     FITTING,
     TYPES,

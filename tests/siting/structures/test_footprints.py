@@ -9,8 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import Polygon
 
-from siting.structures.base import Part, Size
 from siting.structures.outlines import area_m2
+from siting.structures.structure_type import Part, Size
 from tests.siting.structures.example_spots import FITTING, kind_of
 
 

@@ -7,11 +7,11 @@ from typing import Any
 
 import pytest
 
-from siting.hydraulics.flow import normal_flow
-from siting.hydraulics.sections import CrossSection
-from siting.structures.base import Check
-from siting.structures.limits import AREA_RULE, STOCK_RULE, at_least, at_most
-from siting.structures.spot import PURPOSES, Stock
+from siting.hydraulics.cross_section import CrossSection
+from siting.hydraulics.open_channel import normal_flow
+from siting.places.spot import PURPOSES, Stock
+from siting.structures.limit_checks import AREA_RULE, STOCK_RULE, at_least, at_most
+from siting.structures.structure_type import Check
 from tests.siting.structures.example_spots import FITTING, RULES, TYPES, UNKNOWN, floods, kind_of
 
 NAMES = tuple(FITTING)

@@ -8,14 +8,14 @@ from collections.abc import Iterable
 
 import pytest
 
-from siting.hydraulics.flow import normal_flow
-from siting.materials.stone import abt_johnson_d50_m, rock_chute_d50_m, steep_d30_m
-from siting.materials.wood import wood
+from siting.hydraulics.open_channel import normal_flow
+from siting.hydraulics.stone import abt_johnson_d50_m, rock_chute_d50_m, steep_d30_m
+from siting.hydraulics.wood import wood
+from siting.places.spot import Stock
 from siting.structures import amounts
-from siting.structures.base import ITEMS, Amount
-from siting.structures.rock import bed_stone
-from siting.structures.spot import Stock
-from siting.wording import metres
+from siting.structures.rock_sizing import bed_stone
+from siting.structures.structure_type import ITEMS, Amount
+from siting.values.wording import metres
 from tests.siting.structures.example_spots import (
     FITTING,
     RULES,

@@ -6,7 +6,7 @@ import re
 
 import pytest
 
-from siting.structures.spot import Stock
+from siting.places.spot import Stock
 from tests.siting.structures.example_spots import FITTING, TYPES, UNKNOWN, head_spot, kind_of
 
 NAMES = tuple(FITTING)

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from siting.walking.loops import plan_loops, split_round
 from siting.walking.order import all_rounds, best_round, improved, least_time, round_time
-from terrain.errors import ParameterError
+from terrain.values.errors import ParameterError
 
 
 def times(seed: int, n: int) -> NDArray[np.float64]:

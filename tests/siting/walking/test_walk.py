@@ -9,12 +9,12 @@ import pytest
 import shapely
 from numpy.typing import NDArray
 
-from siting.walking.errors import WalkError
 from siting.walking.start import Start, choose_start
 from siting.walking.stops import Place, stops_of
 from siting.walking.walk import Walk, walking_order
-from terrain.errors import ParameterError
-from terrain.raster import Raster
+from siting.walking.walk_errors import WalkError
+from terrain.values.errors import ParameterError
+from terrain.values.raster import Raster
 
 START = Start(20.0, 20.0, "here")
 

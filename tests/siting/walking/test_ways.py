@@ -7,13 +7,13 @@ import pytest
 import shapely
 from numpy.typing import NDArray
 
-from siting.walking.land import WalkRules, walk_land
+from siting.walking.least_effort import Ways, ways_between
 from siting.walking.lines import climb_and_descent, line_time_s, pulled_straight
 from siting.walking.net import walk_net
 from siting.walking.speed import walking_speed_mps
-from siting.walking.ways import Ways, ways_between
-from terrain.errors import ParameterError
-from terrain.raster import Raster
+from siting.walking.walk_land import WalkRules, walk_land
+from terrain.values.errors import ParameterError
+from terrain.values.raster import Raster
 
 RULES = WalkRules()
 
@@ -127,7 +127,7 @@ def test_unknown_ground_is_never_crossed() -> None:
 def test_ways_that_are_not_kept_are_found_again(monkeypatch: pytest.MonkeyPatch) -> None:
     z = plane(east=0.1) + 3 * np.sin(np.arange(160) / 9)[None, :]
     kept = ways(z, (20, 20), (140, 100), (50, 90))
-    monkeypatch.setattr("siting.walking.ways._KEPT", 0)
+    monkeypatch.setattr("siting.walking.least_effort._KEPT", 0)
     again = ways(z, (20, 20), (140, 100), (50, 90))
     for a, b in ((0, 1), (1, 0), (2, 1)):
         np.testing.assert_array_equal(kept.line(a, b), again.line(a, b))

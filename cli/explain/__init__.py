@@ -1,0 +1,1 @@
+"""The reasoning about one site, as text and as JSON."""

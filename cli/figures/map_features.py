@@ -1,0 +1,185 @@
+"""Drawing what a plan holds on a map: channels, ranch, headcuts, and sites with their ranks."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import shapely
+from matplotlib.axes import Axes
+from matplotlib.patheffects import withStroke
+from matplotlib.text import Text
+from numpy.typing import NDArray
+
+from cli import palette
+from cli.figures.drawing import (
+    Drawn,
+    draw_channels,
+    draw_pools,
+    draw_ranch,
+    draw_roads,
+    draw_shapes,
+    draw_structures,
+    headcut_shape,
+    site_shape,
+)
+from cli.figures.label_placing import Box, Wanted, place_labels
+from cli.figures.map_furniture import LegendWanted
+from cli.plan.layers import Layer
+
+_RANK_PT = 8.5
+
+
+def draw_features(axes: Axes, layers: Mapping[str, Layer]) -> tuple[LegendWanted, float]:
+    """Draw lines and shapes; return what the legend must explain and the size of the shapes."""
+    wanted = LegendWanted()
+    sites, heads = layers.get("sites"), layers.get("headcuts")
+    most = max(sites.rows if sites else 0, heads.rows if heads else 0)
+    half_pt = float(np.clip(5.4 * (60 / max(most, 60)) ** 0.35, 2.8, 5.4))
+    if (roads := layers.get("roads")) is not None and roads.geometry is not None:
+        draw_roads(axes, roads.geometry)
+        wanted = replace(wanted, roads=True)
+    if (pools := layers.get("pools")) is not None:
+        draw_pools(axes, pools)
+        wanted = replace(wanted, pools=set(pools.columns["kind"]))
+    if (structures := layers.get("structures")) is not None:
+        draw_structures(axes, structures, line_pt=0.3)
+        wanted = replace(wanted, footprints=True)
+    if (channels := layers.get("channels")) is not None and channels.geometry is not None:
+        complete = channels.columns["area_complete"]
+        draw_channels(axes, channels.geometry, channels.columns["drainage_area_ha"], complete)
+        wanted = replace(wanted, channels=True, incomplete=not bool(complete.all()))
+    if (ranch := layers.get("ranch")) is not None and ranch.geometry is not None:
+        draw_ranch(axes, ranch.geometry)
+        wanted = replace(wanted, ranch=True)
+    if heads is not None and heads.geometry is not None:
+        columns = heads.columns
+        drawn = [
+            headcut_shape(c, a)
+            for c, a in zip(columns["confidence"], columns["flow_azimuth_deg"], strict=True)
+        ]
+        _draw_all(axes, drawn, shapely.get_coordinates(heads.geometry), half_pt, zorder=4.0)
+        wanted = replace(wanted, headcuts=True)
+    if sites is not None and sites.geometry is not None:
+        combs = _boxes(axes, heads, half_pt)
+        unnumbered = _draw_sites(axes, sites, half_pt, keep_clear=combs)
+        unsure = bool((sites.columns["confidence"] < palette.LOW_CONFIDENCE).any())
+        dips = sites.columns["structure"] == "rolling dip"
+        dips &= sites.columns["control"] == palette.ROLLING_DIP.control
+        wanted = replace(
+            wanted,
+            controls=set(sites.columns["control"][~dips]),
+            dips=bool(dips.any()),
+            unsure=unsure,
+            unnumbered=unnumbered,
+        )
+    return wanted, half_pt
+
+
+def _draw_all(
+    axes: Axes,
+    drawn: list[Drawn],
+    places: NDArray[Any],
+    half_pt: float,
+    *,
+    zorder: float,
+) -> None:
+    draw_shapes(
+        axes,
+        [d[0] for d in drawn],
+        places,
+        fills=[d[1] for d in drawn],
+        edges=[d[2] for d in drawn],
+        half_pt=half_pt,
+        zorder=zorder,
+    )
+
+
+def _draw_sites(axes: Axes, sites: Layer, half_pt: float, *, keep_clear: list[Box]) -> int:
+    """Draw sites, the best on top, with their rank; return how many ranks found no room."""
+    columns = sites.columns
+    order = np.argsort(columns["rank"], kind="stable")
+    places = shapely.get_coordinates(sites.geometry)[order]
+    names = ("control", "confidence", "flow_azimuth_deg", "structure")
+    drawn = [
+        site_shape(*values) for values in zip(*(columns[n][order] for n in names), strict=True)
+    ]
+    _draw_all(axes, drawn[::-1], places[::-1], half_pt, zorder=5.0)
+    ranks = [str(r) for r in columns["rank"][order]]
+    return _write_ranks(axes, ranks, places, half_pt, keep_clear=keep_clear)
+
+
+def _boxes(axes: Axes, layer: Layer | None, half_pt: float) -> list[Box]:
+    """Boxes around a layer's shapes on the sheet, pixels."""
+    if layer is None:
+        return []
+    half = 1.1 * half_pt * axes.figure.dpi / 72.0
+    at = axes.transData.transform(shapely.get_coordinates(layer.geometry))
+    return [(x - half, y - half, x + half, y + half) for x, y in at.tolist()]
+
+
+def hide_under_shapes(
+    axes: Axes, texts: list[Text], layers: Mapping[str, Layer], half_pt: float
+) -> None:
+    """Hide labels of contours that a shape would cut through."""
+    shapes = [b for name in ("sites", "headcuts") for b in _boxes(axes, layers.get(name), half_pt)]
+    if not shapes:
+        return
+    boxes = np.array(shapes)
+    reach = 14 * axes.figure.dpi / 72.0  # about half the length of a label
+    for text in texts:
+        x, y = axes.transData.transform(text.get_position())
+        near = (
+            (boxes[:, 0] < x + reach)
+            & (boxes[:, 2] > x - reach)
+            & (boxes[:, 1] < y + reach)
+            & (boxes[:, 3] > y - reach)
+        )
+        text.set_visible(not bool(near.any()))
+
+
+def _write_ranks(
+    axes: Axes, ranks: list[str], places: NDArray[Any], half_pt: float, *, keep_clear: list[Box]
+) -> int:
+    pixel = axes.figure.dpi / 72.0
+    size = _RANK_PT if half_pt > 4 else _RANK_PT - 1.5
+    at = axes.transData.transform(places)
+    frame = axes.get_window_extent()
+    inside = [i for i in range(len(ranks)) if frame.contains(at[i, 0], at[i, 1])]
+    labels = [
+        # A bold figure of this font is 0.70 em wide and 0.73 em high.
+        Wanted(
+            x=at[i, 0],
+            y=at[i, 1],
+            half_width=1.2 * half_pt * pixel,
+            half_height=1.0 * half_pt * pixel,
+            width=(0.70 * len(ranks[i]) * size + 2) * pixel,
+            height=(0.73 * size + 2) * pixel,
+        )
+        for i in inside
+    ]
+    centres = place_labels(
+        labels,
+        frame=(frame.x0, frame.y0, frame.x1, frame.y1),
+        keep_clear=keep_clear,
+        gap=0.5 * pixel,
+    )
+    for i, centre in zip(inside, centres, strict=True):
+        if centre is None:
+            continue
+        x, y = axes.transData.inverted().transform(centre)
+        text = axes.text(
+            x,
+            y,
+            ranks[i],
+            ha="center",
+            va="center_baseline",
+            fontsize=size,
+            weight="bold",
+            color=palette.INK,
+            zorder=6.0,
+        )
+        text.set_path_effects([withStroke(linewidth=2.4, foreground=palette.WHITE)])
+    return sum(centre is None for centre in centres)

@@ -1,0 +1,1 @@
+"""The floods of one place, as text and as JSON."""

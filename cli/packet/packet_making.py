@@ -1,0 +1,282 @@
+"""A packet from a plan: which sites, their pictures and words, and the finished PDF."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from types import MappingProxyType
+from typing import Any, Final
+
+import shapely
+
+from cli import palette
+from cli.figures.backdrop import Backdrop, backdrop_of
+from cli.figures.profile_drawing import LongProfile
+from cli.figures.site_drawings import profile_of, section_of
+from cli.file_errors import OutputError
+from cli.packet.front import (
+    cover_data,
+    legend_data,
+    list_data,
+    order_data,
+    totals_data,
+)
+from cli.packet.packet_maps import draw_map, ranch_bounds, sheet_of, site_bounds
+from cli.packet.packet_pictures import (
+    code_svg,
+    drawing,
+    geo_address,
+    headcut_svg,
+    profile_svg,
+    section_svg,
+    symbol_svg,
+)
+from cli.packet.printable import all_raised, every_text, not_drawn
+from cli.packet.site_sheet import Pictures, sheet_data
+from cli.packet.typesetting import typeset
+from cli.plan.explanation import Explanation, Wanted, explanation
+from cli.plan.plan_reading import PlanFile
+from terrain.values.progress import Progress, silent
+
+Row = Mapping[str, Any]
+#: Inches between the margins, by paper.
+CONTENT_WIDTH: Final[Mapping[str, float]] = MappingProxyType({"letter": 7.3, "a4": 7.07})
+_COVER_MAP_HEIGHT: Final[Mapping[str, float]] = MappingProxyType({"letter": 6.3, "a4": 6.9})
+_MAP_WIDTH, _MAP_HEIGHT, _FIGURE_HEIGHT, _GAP = 3.6, 2.6, 1.8, 12 / 72
+#: Up to so many sheets each is laid out to fit best, which takes 13 MB for each; beyond that all
+#: are laid out alike, in the way that fits the longest.
+FITTED = 150
+#: Profile and section share the width so.
+_SPLIT = (1.55, 1.0)
+
+
+def chosen_sites(
+    plan: PlanFile, *, sites: Sequence[Wanted] | None = None, top: int | None = None
+) -> list[Row]:
+    """Sites that get a sheet, in the order of their rank.
+
+    Parameters
+    ----------
+    plan
+        The plan.
+    sites
+        Sites asked for; None for all.
+    top
+        Only so many of the best.
+
+    Raises
+    ------
+    OutputError
+        A plan without sites, or without one that was asked for.
+    """
+    rows: list[Row] = sorted(plan.rows("sites"), key=lambda s: int(s["rank"]))
+    if not rows:
+        raise OutputError(f"{plan.name} holds no sites: there is nothing to print")
+    if sites is None:
+        return rows[:top]
+    wanted = []
+    for one in sites:
+        key = "rank" if one.by_rank else "site_id"
+        found = [s for s in rows if s[key] == one.number]
+        if not found:
+            what = "rank" if one.by_rank else "site"
+            have = sorted(int(s[key]) for s in rows)
+            raise OutputError(
+                f"{plan.name} has no {what} {one.number}",
+                expected=f"{what} {have[0]} to {have[-1]}",
+            )
+        wanted.append(found[0])
+    unique: dict[int, Row] = {int(s["site_id"]): s for s in wanted}
+    return sorted(unique.values(), key=lambda s: int(s["rank"]))[:top]
+
+
+def make_packet(
+    plan: PlanFile,
+    chosen: Sequence[Row],
+    *,
+    paper: str = "letter",
+    dem: Sequence[str] = (),
+    progress: Progress = silent,
+) -> tuple[bytes, tuple[str, ...]]:
+    """Make the packet of a plan.
+
+    Parameters
+    ----------
+    plan
+        The plan.
+    chosen
+        Sites that get a sheet.
+    paper
+        ``letter`` or ``a4``.
+    dem
+        Elevation raster or its tiles, for a finer relief with contours; empty to use the plan's.
+    progress
+        Told what is done.
+
+    Returns
+    -------
+    tuple
+        The PDF, and remarks that a person should read.
+
+    Raises
+    ------
+    GullywalkError
+        A raster that does not belong to the plan, or a packet that cannot be set.
+    """
+    layers = plan.layers
+    bounds = ranch_bounds(layers)
+    backdrop, notes = backdrop_of(plan, dem, bounds)
+    files: dict[str, bytes] = {}
+    with drawing():
+        cover = _cover(plan, chosen, backdrop, paper, files)
+        sheets = []
+        for count, site in enumerate(chosen):
+            progress("drawing", 0.8 * count / len(chosen))
+            sheets.append(_sheet(plan, site, backdrop, paper, files))
+    years = float(chosen[0]["design_return_period_yr"])
+    rows = sorted(plan.rows("sites"), key=lambda s: int(s["rank"]))
+    data: dict[str, Any] = {
+        "paper": paper,
+        "fit_each": len(chosen) <= FITTED,
+        "cover": cover,
+        "list": list_data(plan, rows, {int(s["site_id"]) for s in chosen}),
+        "order": order_data(plan),
+        "totals": totals_data(plan),
+        "sheets": sheets,
+        "words": {
+            "years": f"1 in {years:.0f}" if years == years else "",
+            "currency": cover["currency"],
+        },
+    }
+    cover["notes"] = missing = _missing_words(data)
+    progress("setting", 0.8)
+    made = typeset(all_raised(data), files)
+    progress("setting", 1.0)
+    return made, (*notes, *missing)
+
+
+def _missing_words(data: Mapping[str, Any]) -> list[str]:
+    """Say which characters have no shape in the fonts at hand."""
+    missing = not_drawn(every_text(dict(data)))
+    if not missing:
+        return []
+    codes = [f"U+{ord(c):04X}" for c in missing[:6]]
+    more = f" and {len(missing) - 6} more" if len(missing) > 6 else ""
+    return [
+        f"The fonts of this packet lack the shape of some characters ({', '.join(codes)}{more}); "
+        "empty boxes stand for them. The plan itself holds them."
+    ]
+
+
+def _cover(
+    plan: PlanFile, chosen: Sequence[Row], backdrop: Backdrop, paper: str, files: dict[str, bytes]
+) -> dict[str, Any]:
+    width, height = sheet_of(
+        ranch_bounds(plan.layers), CONTENT_WIDTH[paper], _COVER_MAP_HEIGHT[paper]
+    )
+    made = draw_map(
+        plan.layers,
+        backdrop,
+        bounds=ranch_bounds(plan.layers),
+        width=width,
+        height=height,
+        units=plan.units,
+        image_dpi=200,
+    )
+    files["cover.svg"] = made.svg
+    symbols = {}
+    for key, control, structure, sure in (
+        *((c.control, c.control, None, True) for c in palette.SITE_SYMBOLS),
+        ("dip", "spread", "rolling dip", True),
+        ("unsure", "vertical", None, False),
+    ):
+        symbols[key] = f"symbol-{key}.svg"
+        files[symbols[key]] = symbol_svg(control, structure, sure=sure)
+    symbols["headcut"] = "symbol-headcut.svg"
+    files[symbols["headcut"]] = headcut_svg()
+    data = cover_data(plan, chosen, source_line=backdrop.source_line)
+    return {
+        **data,
+        "map": "cover.svg",
+        "map_width": width,
+        "unnumbered": made.wanted.unnumbered,
+        "contours": made.contour_words,
+        "legend": legend_data(made.wanted, symbols, roads=made.roads),
+        "currency": totals_data(plan)["currency"],
+    }
+
+
+def _sheet(
+    plan: PlanFile, site: Row, backdrop: Backdrop, paper: str, files: dict[str, bytes]
+) -> dict[str, Any]:
+    number = int(site["site_id"])
+    found = explanation(plan.layers, Wanted(number), plan=plan.name, units=plan.units)
+    point = _point_of(plan, number)
+    length = float(site["structure_length_m"])
+    made = draw_map(
+        plan.layers,
+        backdrop,
+        bounds=site_bounds(point, length if length == length else 0.0),
+        width=_MAP_WIDTH,
+        height=_MAP_HEIGHT,
+        units=plan.units,
+        mark=(point.x, point.y),
+        small=True,
+        image_dpi=130,
+    )
+    pictures = _pictures(plan, found, paper, files)
+    files[pictures.map] = made.svg
+    crs = plan.crs
+    data = sheet_data(
+        found,
+        pictures,
+        easting_m=point.x,
+        northing_m=point.y,
+        crs_name=crs.name if crs is not None else "unknown",
+    )
+    return {**data, "map_width": _MAP_WIDTH, "split": list(_SPLIT)}
+
+
+def _pictures(plan: PlanFile, found: Explanation, paper: str, files: dict[str, bytes]) -> Pictures:
+    """Draw profile, section, code and symbol of a site."""
+    site, units = found.site, plan.units
+    number = int(site["site_id"])
+    profile, section = profile_of(plan, site), section_of(plan, site)
+    room = CONTENT_WIDTH[paper]
+    both = profile is not None and section is not None
+    share = [(room - _GAP) * s / sum(_SPLIT) for s in _SPLIT] if both else [room, room]
+    words: dict[str, str] = {}
+    if profile is not None:
+        files[f"profile-{number}.svg"], words["profile_scale"] = profile_svg(
+            profile, units=units, width=share[0], height=_FIGURE_HEIGHT
+        )
+        words["profile_levels"] = _level_words(profile)
+        words["profile"] = f"profile-{number}.svg"
+    if section is not None:
+        files[f"section-{number}.svg"], words["section_scale"] = section_svg(
+            section, units=units, width=share[1], height=_FIGURE_HEIGHT
+        )
+        words["section"] = f"section-{number}.svg"
+    files[f"code-{number}.svg"] = code_svg(geo_address(site["lon"], site["lat"]))
+    sure = float(site["confidence"]) >= palette.LOW_CONFIDENCE
+    files[f"symbol-site-{number}.svg"] = symbol_svg(
+        str(site["control"]), site["structure"], sure=sure
+    )
+    return Pictures(
+        map=f"map-{number}.svg",
+        code=f"code-{number}.svg",
+        symbol=f"symbol-site-{number}.svg",
+        **words,
+    )
+
+
+def _level_words(profile: LongProfile) -> str:
+    """Say what the tinted levels in a profile are."""
+    pool = " Dashed: still pool behind a structure." if profile.pools else ""
+    wedge = " Tinted above the bed: sediment that fills in." if profile.wedges else ""
+    return pool + wedge
+
+
+def _point_of(plan: PlanFile, number: int) -> shapely.Point:
+    layer = plan.layers["sites"]
+    assert layer.geometry is not None  # a layer of points
+    return layer.geometry[layer.columns["site_id"].tolist().index(number)]

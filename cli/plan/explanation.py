@@ -1,0 +1,198 @@
+"""Everything that a plan knows about one site, taken together for telling why."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cli.file_errors import LayerError
+from cli.plan.fields import Units
+from cli.plan.layers import Layer
+
+Record = Mapping[str, Any]
+#: Tables that tell about a site.
+TABLES = (
+    "reasons",
+    "hydraulics",
+    "spacings",
+    "sizes",
+    "materials",
+    "costs",
+    "instructions",
+    "floods",
+)
+_SITE = re.compile(r"(?P<rank>rank:)?(?P<number>\d{1,9})", re.IGNORECASE)
+_AGAIN = "make it again with gullywalk screen"
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """A site asked for: by its number, or by its rank."""
+
+    number: int
+    by_rank: bool = False
+
+    @classmethod
+    def read(cls, text: str) -> Wanted:
+        """Read ``12`` or ``rank:3``.
+
+        Raises
+        ------
+        ValueError
+            Neither.
+        """
+        match = _SITE.fullmatch(text.strip())
+        if match is None:
+            raise ValueError(text)
+        return cls(int(match["number"]), match["rank"] is not None)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Explanation:
+    """What a plan knows about one site; SI, sentences in the plan's units.
+
+    Parameters
+    ----------
+    plan
+        Name of the plan's file.
+    units
+        Units that the plan was written in.
+    site
+        Fields of the layer ``sites``.
+    mates
+        The other sites of its pair, the same fields.
+    rows
+        Rows of each of `TABLES` that are about the site, in their order.
+    before
+        Rows of ``before_you_build``.
+    run
+        Record of the run, name to value.
+    """
+
+    plan: str
+    units: Units
+    site: Record
+    mates: tuple[Record, ...]
+    rows: Mapping[str, tuple[Record, ...]]
+    before: tuple[Record, ...]
+    run: Mapping[str, str]
+
+    def reasons(self, part: str) -> tuple[Record, ...]:
+        """Rows of one part of the reasoning."""
+        return tuple(row for row in self.rows["reasons"] if row["part"] == part)
+
+    @property
+    def sources(self) -> tuple[tuple[str, str], ...]:
+        """Every source that is named, once, with what kind of source it is."""
+        found: dict[str, str] = {}
+        for row in (*self.rows["reasons"], *self.rows["spacings"]):
+            if row["source"]:
+                found.setdefault(str(row["source"]), basis_words(row["basis"]))
+        for row in self.rows["floods"]:
+            if row["used"]:
+                found.setdefault(str(row["source"]), "")
+        return tuple(found.items())
+
+    @property
+    def flood_range(self) -> Record | None:
+        """Row of the flood method in use at the design return period."""
+        years = float(self.site["design_return_period_yr"])
+        same = (r for r in self.rows["floods"] if r["used"] and r["return_period_yr"] == years)
+        return next(same, None)
+
+
+def basis_words(basis: object) -> str:
+    """Say what kind of source it is; nothing for what is published or measured."""
+    text = str(basis or "").strip()
+    if text in ("", "published", "measured"):
+        return ""
+    if "no published source" in text:
+        return text
+    return text.replace("common practice", "common practice, no published source")
+
+
+def explanation(
+    layers: Mapping[str, Layer], wanted: Wanted, *, plan: str, units: Units
+) -> Explanation:
+    """Gather what a plan knows about one site.
+
+    Parameters
+    ----------
+    layers
+        Layers and tables of the plan, SI.
+    wanted
+        Which site.
+    plan, units
+        Name of the plan's file, and the units it was written in.
+
+    Raises
+    ------
+    LayerError
+        No plan, one of an older version, one without sites, or no such site.
+    """
+    if "sites" not in layers:
+        raise LayerError(f"{plan} is not a plan: it has no layer 'sites'",
+                         expected="a plan made by gullywalk screen")  # fmt: skip
+    lacking = [name for name in (*TABLES, "before_you_build") if name not in layers]
+    if lacking:
+        raise LayerError(
+            f"{plan} was made by an older version: it has no table '{lacking[0]}'", do=_AGAIN
+        )
+    sites = records(layers["sites"])
+    if not sites:
+        raise LayerError(f"{plan} holds no sites: there is nothing to explain")
+    site = _chosen(sites, wanted, plan)
+    number = site["site_id"]
+    rows = {
+        name: tuple(records(layers[name], layers[name].columns["site_id"] == number))
+        for name in TABLES
+    }
+    if not rows["reasons"]:
+        raise LayerError(f"{plan} holds no reasoning for site {number}", do=_AGAIN)
+    run = layers.get("run_info")
+    return Explanation(
+        plan=plan,
+        units=units,
+        site=site,
+        mates=tuple(
+            other
+            for other in sites
+            if site["pair_id"] and other["pair_id"] == site["pair_id"] and other is not site
+        ),
+        rows=MappingProxyType(rows),
+        before=tuple(records(layers["before_you_build"])),
+        run={r["name"]: r["value"] for r in records(run)} if run is not None else {},
+    )
+
+
+def records(layer: Layer, which: NDArray[np.bool_] | None = None) -> list[dict[str, Any]]:
+    """Rows of a layer, or some of them, as dicts of plain values; unknown numbers are NaN."""
+    rows = slice(None) if which is None else which
+    columns = {name: values[rows].tolist() for name, values in layer.columns.items()}
+    return [dict(zip(columns, row, strict=True)) for row in zip(*columns.values(), strict=True)]
+
+
+def _chosen(sites: list[dict[str, Any]], wanted: Wanted, plan: str) -> dict[str, Any]:
+    key = "rank" if wanted.by_rank else "site_id"
+    for site in sites:
+        if site[key] == wanted.number:
+            return site
+    what = "rank" if wanted.by_rank else "site"
+    have = np.array([site[key] for site in sites])
+    raise LayerError(
+        f"{plan} has no {what} {wanted.number}", expected=f"{what} {have.min()} to {have.max()}"
+    )
+
+
+def known(value: object) -> bool:
+    """Whether a number is there; empty texts and NaN are not."""
+    return (
+        value is not None and value != "" and not (isinstance(value, float) and math.isnan(value))
+    )

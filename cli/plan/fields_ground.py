@@ -1,0 +1,168 @@
+"""Fields of what makes a plan self-contained: roads, ground at each site, settings, field notes.
+
+Part of the field table (`cli.plan.fields`).
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+from cli.plan.field_types import Field, LayerSpec
+
+Codes = tuple[tuple[str, str], ...]
+
+DECISIONS: Final[Codes] = (
+    ("build", "Build here as planned"),
+    ("move", "Build, but at the place this point was moved to"),
+    ("skip", "Do not build here"),
+    ("refer", "Ask an engineer or another specialist first"),
+)
+SOILS: Final[Codes] = (
+    ("rock", "Rock in place, that a shovel does not break"),
+    ("stones", "Cobbles and stones, larger than a fist"),
+    ("gravel", "Gravel, from a pea to a fist"),
+    ("sand", "Sand: gritty, falls apart when dry"),
+    ("loam", "Loam: holds a shape when moist, crumbles when pressed"),
+    ("clay", "Clay: sticky, rolls into a ribbon when moist"),
+    ("peat", "Peat or black wet soil, soft underfoot"),
+    ("mixed", "Layers or a mixture: say which in the notes"),
+)
+SECTION_SOURCES: Final[Codes] = (
+    ("dem", "Read across the channel on the elevation raster"),
+    ("curve", "Made up from a published regional curve: the raster does not show the channel"),
+    ("measured", "Stretched to the width and depth measured on site"),
+)
+SETTINGS_KEPT: Final[Codes] = (
+    ("rules", "Limits, as a TOML file that --rules reads"),
+    ("weights", "Weights of the ranking, as a TOML file that --weights reads"),
+    ("costs", "Prices and productivity, as a TOML file that --costs reads"),
+    ("stock", "What there is to build with, as JSON"),
+    ("means", "Spare, crew, and what there is to spend, as JSON"),
+    ("design", "Design flood, and names of the files that limits, weights and costs came from"),
+    ("floods", "What the floods were made with beside rain and maps, as JSON"),
+    ("keep", "Roads and what else is kept clear of, as GeoJSON in the plan's coordinates"),
+)
+
+GROUND_LAYERS: Final = (LayerSpec("roads", "LineString", None, "Roads that were given"),)
+#: Drawn above everything else: its points are moved on site.
+NOTE_LAYERS: Final = (
+    LayerSpec(
+        "field_notes",
+        "Point",
+        None,
+        "To fill in on site, one point for each site: move it to where you measured",
+    ),
+)
+GROUND_TABLES: Final = (
+    LayerSpec("profile_points", None, None, "Bed of the channel above and below each site"),
+    LayerSpec("section_points", None, None, "Ground across the channel at each site"),
+    LayerSpec("settings_used", None, "name", "Exact settings of the run, in SI units"),
+)
+
+_SITE: Final = "Number of the site"
+_ON_SITE: Final = "measured on site; empty where it was not"
+
+
+def _f(
+    layer: str,
+    name: str,
+    kind: str,
+    decimals: int,
+    meaning: str,
+    *,
+    required: bool = False,
+    codes: Codes = (),
+) -> Field:
+    return Field(layer, name, kind, decimals, meaning, required, codes)  # type: ignore[arg-type]
+
+
+GROUND_FIELDS: Final = (
+    _f("roads", "name", "text", 0, "What the file of roads calls it"),
+    _f("profile_points", "site_id", "int", 0, _SITE, required=True),
+    _f(
+        "profile_points",
+        "station_m",
+        "float",
+        2,
+        "Distance along the channel from its lower end; below 0 in the channel that it flows into",
+        required=True,
+    ),
+    _f(
+        "profile_points",
+        "distance_m",
+        "float",
+        2,
+        "Distance from the site along the bed: 0 there, above 0 upstream, below 0 downstream; on a "
+        "road straight along it",
+        required=True,
+    ),
+    _f("profile_points", "bed_m", "float", 3, "Elevation of the bed, smoothed", required=True),
+    _f("profile_points", "error_m", "float", 3, "Standard error of that elevation", required=True),
+    _f("section_points", "site_id", "int", 0, _SITE, required=True),
+    _f(
+        "section_points",
+        "offset_m",
+        "float",
+        2,
+        "Distance to the right of the middle of the channel, looking downstream",
+        required=True,
+    ),
+    _f(
+        "section_points",
+        "ground_m",
+        "float",
+        3,
+        "Elevation of the ground; at a headcut that of the channel below the drop",
+        required=True,
+    ),
+    _f(
+        "section_points",
+        "source",
+        "text",
+        0,
+        "Where the section comes from",
+        required=True,
+        codes=SECTION_SOURCES,
+    ),
+    _f(
+        "settings_used",
+        "name",
+        "text",
+        0,
+        "What the settings are about",
+        required=True,
+        codes=SETTINGS_KEPT,
+    ),
+    _f("settings_used", "text", "text", 0, "The settings, to be read again", required=True),
+    _f("field_notes", "site_id", "int", 0, _SITE, required=True),
+    _f(
+        "field_notes",
+        "decision",
+        "text",
+        0,
+        "What to do here, once the place has been seen",
+        codes=DECISIONS,
+    ),
+    _f("field_notes", "measured_width_m", "float", 3, f"Width between the bank tops, {_ON_SITE}"),
+    _f("field_notes", "measured_depth_m", "float", 3, f"Depth below the lower bank, {_ON_SITE}"),
+    _f(
+        "field_notes",
+        "measured_bankfull_depth_m",
+        "float",
+        3,
+        f"Depth of the flow that fills the inner bench, {_ON_SITE}",
+    ),
+    _f("field_notes", "measured_drop_m", "float", 3, f"Height of the drop, {_ON_SITE}"),
+    _f(
+        "field_notes",
+        "measured_slope",
+        "float",
+        5,
+        f"Slope of the bed, drop over distance (0.03 for 3 in 100), {_ON_SITE}",
+    ),
+    _f("field_notes", "soil", "text", 0, "Soil of the bed and banks", codes=SOILS),
+    _f("field_notes", "notes", "text", 0, "What else was seen"),
+    _f("field_notes", "photos", "text", 0, "Names of the photographs, with commas"),
+    _f("field_notes", "measured_by", "text", 0, "Who measured"),
+    _f("field_notes", "measured_on", "text", 0, "When, as year-month-day such as 2031-05-20"),
+)

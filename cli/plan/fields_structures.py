@@ -1,0 +1,287 @@
+"""Fields of structures: what is added to the sites, two layers and eight tables.
+
+Part of the field table (`cli.plan.fields`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from types import MappingProxyType
+from typing import Final
+
+from cli.plan.field_types import Field, Kind, LayerSpec
+
+Codes = tuple[tuple[str, str], ...]
+
+CONTROLS: Final[Codes] = (
+    ("vertical", "Stops a drop from moving upstream"),
+    ("grade", "Holds the bed at its level"),
+    ("spread", "Slows and spreads the flow over the ground"),
+    ("refer", "Beyond hand work: ask an engineer"),
+)
+SETTINGS: Final[Codes] = (
+    ("swale", "A shallow grassed hollow without a cut bed"),
+    ("discontinuous gully", "A gully flatter than its valley, which runs out on a fan"),
+    ("incised channel", "A channel cut so deep that floods stay in it"),
+    ("widening reach", "A deep channel whose banks are falling in"),
+    ("fan", "Ground where a gully drops its sediment and the flow spreads"),
+    ("wet-meadow candidate", "A wide flat floor that may have been a wet meadow; confirm on site"),
+)
+STAGES: Final[Codes] = (
+    ("0", "Not known"),
+    ("1", "Stable: floods reach the floor beside the channel"),
+    ("2", "Cutting down"),
+    ("3", "Widening: the banks are too high to stand"),
+    ("4", "Filling: a new, lower floor is growing"),
+    ("5", "At rest again on a lower floor"),
+)
+CONFINEMENTS: Final[Codes] = (
+    ("confined", "Valley floor less than about 2 bankfull widths wide"),
+    ("partly confined", "Valley floor about 2 to 4 bankfull widths wide"),
+    ("unconfined", "Valley floor more than about 4 bankfull widths wide"),
+)
+BANKFULL_SOURCES: Final[Codes] = (
+    ("bench", "Inner bench seen in the cross-section"),
+    ("flow", "Depth of the 1.5 to 2 year flow"),
+    ("curve", "From a published regional curve"),
+    ("none", "Not known: measure on site"),
+    ("measured", "Measured on site"),
+)
+POOL_KINDS: Final[Codes] = (
+    ("pool", "Water held behind the structure at rest; a stone structure leaks"),
+    ("wedge", "Sediment that will fill in behind it"),
+)
+REASON_PARTS: Final[Codes] = (
+    ("measured", "What was measured here"),
+    ("limits", "Limits held against the place"),
+    ("alternatives", "Other structures, and why not"),
+    ("sizes", "How the sizes came about"),
+    ("spacing", "How far apart"),
+    ("pair", "The pair it belongs to and its pool"),
+    ("benefit", "What is gained"),
+    ("flood", "The flood it is made for"),
+    ("rank", "Why it stands where it does in the list"),
+)
+VERDICTS: Final[Codes] = (
+    ("holds", "The limit is kept"),
+    ("fails", "The limit is passed"),
+    ("chosen", "Chosen"),
+    ("not chosen", "Not chosen"),
+)
+INSTRUCTION_KINDS: Final[Codes] = (
+    ("build", "A step of the work"),
+    ("fails", "How it can fail, the sign to look for, and what to do"),
+    ("inspect", "What to inspect, and when"),
+)
+
+STRUCTURE_LAYERS: Final = (
+    LayerSpec("pools", "MultiPolygon", None, "Pools behind structures, and their sediment"),
+    LayerSpec("structures", "MultiPolygon", None, "Footprints of the structures, to scale"),
+)
+STRUCTURE_TABLES: Final = (
+    LayerSpec("hydraulics", None, None, "Flow in the channel at each site and return period"),
+    LayerSpec("spacings", None, None, "Spacing by every rule that applies to the structure"),
+    LayerSpec("sizes", None, None, "Sizes of each structure"),
+    LayerSpec("materials", None, None, "What it takes, by site and for all sites together"),
+    LayerSpec("costs", None, None, "What it costs, by site and for all sites together"),
+    LayerSpec("reasons", None, None, "The reasoning at each site, step by step"),
+    LayerSpec("instructions", None, None, "How to build it, how it fails, how to inspect it"),
+    LayerSpec("before_you_build", None, None, "What to settle before any work"),
+)
+
+#: Name, kind, decimals, meaning.
+Row = tuple[str, Kind, int, str]
+_SITE: Final = ("site_id", "int", 0, "Number of the site")
+_SITE_OR_ALL: Final = (
+    "site_id",
+    "int",
+    0,
+    "Number of the site; 0 for all sites together, -1 for those that a budget chose",
+)
+
+_SITES: Final[tuple[Row, ...]] = (
+    ("rank_usual", "int", 0, "Place in the list by the weights that come with the package"),
+    ("setting", "text", 0, "What kind of reach this is"),
+    ("stage", "int", 0, "How far the channel is in cutting down and healing"),
+    ("stage_confidence", "float", 2, "How sure that stage is, 0 to 1"),
+    ("width_depth_ratio", "float", 1, "Bankfull width over mean bankfull depth"),
+    (
+        "bank_height_ratio",
+        "float",
+        2,
+        "Lower bank height over bankfull depth; above 1.5 deeply cut",
+    ),
+    ("entrenchment_ratio", "float", 2, "Width at twice bankfull depth over bankfull width"),
+    ("valley_floor_width_m", "float", 2, "Width of the flat floor that the channel lies in"),
+    ("confinement", "text", 0, "How much room the valley leaves the channel"),
+    ("bankfull_source", "text", 0, "Where the bankfull size comes from"),
+    ("bankfull_bench_m", "float", 3, "Bankfull depth by a bench in the section"),
+    ("bankfull_flow_m", "float", 3, "Bankfull depth by the 2-year flow"),
+    ("bankfull_curve_m", "float", 3, "Bankfull depth by a regional curve"),
+    ("bankfull_low_m", "float", 3, "Lowest of the estimates of bankfull depth"),
+    ("bankfull_high_m", "float", 3, "Highest of the estimates of bankfull depth"),
+    ("stone_d50_m", "float", 3, "Stone that half of the stones are smaller than"),
+    ("stone_d100_m", "float", 3, "Largest stone"),
+    ("stone_heaviest_kg", "float", 2, "Mass of the largest stone; from about 23 kg two people"),
+    ("design_return_period_yr", "float", 0, "Return period of the flood that sizes are made for"),
+    ("design_flow_m3s", "float", 4, "Peak flow of that flood"),
+    ("design_depth_m", "float", 3, "Depth of that flood in the channel"),
+    ("design_velocity_mps", "float", 3, "Mean velocity of that flood"),
+    ("design_shear_pa", "float", 2, "Pull of that flood on the bed"),
+    ("design_froude", "float", 3, "Froude number of that flood; above 1 it shoots"),
+    ("spacing_m", "float", 2, "Distance to the next structure of its series, along the bed"),
+    ("spacing_rule", "text", 0, "Rule that this distance comes from"),
+    ("toe_depth_m", "float", 3, "Depth of still water at the foot of the drop above; lower bound"),
+    ("tailwater_toe_m", "float", 3, "Depth of water at that foot at the design flood"),
+    ("pool_area_m2", "float", 2, "Area of the still pool"),
+    ("pool_volume_m3", "float", 2, "Volume of the still pool"),
+    ("wedge_length_m", "float", 2, "Length of the sediment that fills in behind it"),
+    ("wedge_volume_m3", "float", 2, "Volume of that sediment"),
+    (
+        "retreat_m_per_yr",
+        "float",
+        2,
+        "How fast the head moves if nothing is done; order of magnitude",
+    ),
+    ("swale_at_risk_m", "float", 2, "Uncut swale above a head at risk, length"),
+    ("swale_at_risk_ha", "float", 4, "Uncut swale above a head at risk, area"),
+    ("soil_at_risk_m3", "float", 2, "Soil that the head would carry off on its way up"),
+    (
+        "rewetted_m2",
+        "float",
+        2,
+        "Ground within the structure's height above the channel at its pool",
+    ),
+    ("cost_low", "float", 2, "Cost, low end, in the money of the cost file"),
+    ("cost_likely", "float", 2, "Cost, likely, in the money of the cost file"),
+    ("cost_high", "float", 2, "Cost, high end, in the money of the cost file"),
+    ("crew_days", "float", 2, "Days that a crew works on it"),
+    ("chosen", "bool", 0, "Whether it is in the set chosen; always true without a budget"),
+    ("chosen_why", "text", 0, "Why it is left out of the set; empty where it is in"),
+    ("nearest_road_m", "float", 2, "Distance to the nearest road given"),
+)
+_TABLES: Final[Mapping[str, tuple[Row, ...]]] = MappingProxyType(
+    {
+        "pools": (
+            _SITE,
+            ("kind", "text", 0, "Water or sediment"),
+            ("area_m2", "float", 2, "Its area"),
+            ("volume_m3", "float", 2, "Its volume"),
+            ("depth_m", "float", 3, "Greatest depth"),
+        ),
+        "structures": (
+            _SITE,
+            ("structure", "text", 0, "What to build"),
+            ("control", "text", 0, "What the structure is for"),
+            ("part", "text", 0, "Which part of it, such as mat, apron or left key"),
+            ("is_body", "bool", 0, "True for the body, false for aprons, keys and other parts"),
+        ),
+        "hydraulics": (
+            _SITE,
+            ("return_period_yr", "int", 0, "Return period of the flood"),
+            ("discharge_m3s", "float", 4, "Its peak flow"),
+            ("depth_m", "float", 3, "Depth of uniform flow above the lowest bed, by Manning"),
+            ("top_width_m", "float", 2, "Width of the water's surface"),
+            ("velocity_mps", "float", 3, "Mean velocity"),
+            ("shear_pa", "float", 2, "Pull on the bed"),
+            ("froude", "float", 3, "Froude number; above 1 the flow shoots"),
+            ("overtops", "bool", 0, "Whether it leaves the measured section over its lower end"),
+        ),
+        "spacings": (
+            _SITE,
+            ("rule", "text", 0, "Rule of spacing"),
+            ("spacing_low_m", "float", 2, "Distance by this rule, low end, along the bed"),
+            ("spacing_high_m", "float", 2, "Distance by this rule, high end, along the bed"),
+            ("chosen", "bool", 0, "Whether the plan keeps to this rule"),
+            ("source", "text", 0, "Where the rule comes from"),
+            ("basis", "text", 0, "Published, common practice or from memory"),
+            ("note", "text", 0, "What else there is to say of it"),
+        ),
+        "sizes": (
+            _SITE,
+            ("name", "text", 0, "What is measured"),
+            ("value", "float", 3, "How large it is"),
+            ("unit", "text", 0, "Unit of the value"),
+            ("note", "text", 0, "How it came about"),
+        ),
+        "materials": (
+            _SITE_OR_ALL,
+            ("item", "text", 0, "Short name of the material"),
+            ("meaning", "text", 0, "What it is"),
+            ("amount", "float", 3, "So much of it is built in"),
+            ("unit", "text", 0, "Unit of both amounts"),
+            ("amount_with_spare", "float", 3, "So much of it to bring, spare included"),
+            ("loads", "float", 1, "Truck loads of it"),
+            ("note", "text", 0, "What it is for"),
+        ),
+        "costs": (
+            _SITE_OR_ALL,
+            ("item", "text", 0, "What is paid for"),
+            ("quantity", "float", 3, "How much of it"),
+            ("unit", "text", 0, "Unit of the quantity"),
+            ("low", "float", 2, "Cost, low end, in the money of the cost file"),
+            ("likely", "float", 2, "Cost, likely"),
+            ("high", "float", 2, "Cost, high end"),
+        ),
+        "reasons": (
+            _SITE,
+            ("step", "int", 0, "Place in the reasoning at this site, from 1"),
+            ("part", "text", 0, "Part of the reasoning"),
+            ("subject", "text", 0, "What it is about: a measure, a limit, a structure, a rule"),
+            ("verdict", "text", 0, "What came out, where something was decided"),
+            ("text", "text", 0, "The reasoning, in plain words"),
+            ("source", "text", 0, "Where it comes from"),
+            ("basis", "text", 0, "Published, common practice or from memory"),
+        ),
+        "instructions": (
+            _SITE,
+            ("step", "int", 0, "Place in the order, from 1"),
+            ("kind", "text", 0, "What kind of instruction"),
+            ("text", "text", 0, "What to do or to look for"),
+        ),
+        "before_you_build": (
+            ("step", "int", 0, "Place in the order, from 1"),
+            ("subject", "text", 0, "What it is about"),
+            ("text", "text", 0, "What to settle"),
+        ),
+    }
+)
+_CODES: Final[Mapping[tuple[str, str], Codes]] = MappingProxyType(
+    {
+        ("sites", "setting"): SETTINGS,
+        ("sites", "stage"): STAGES,
+        ("sites", "confinement"): CONFINEMENTS,
+        ("sites", "bankfull_source"): BANKFULL_SOURCES,
+        ("pools", "kind"): POOL_KINDS,
+        ("structures", "control"): CONTROLS,
+        ("reasons", "part"): REASON_PARTS,
+        ("reasons", "verdict"): VERDICTS,
+        ("instructions", "kind"): INSTRUCTION_KINDS,
+    }
+)
+#: Fields of the layers and tables that may be left out; every other one is required.
+_OPTIONAL: Final = frozenset({"note", "meaning", "loads", "source", "basis", "subject", "verdict"})
+#: Numbers whose unit stands in the same row.
+_UNIT_IN_ROW: Final = frozenset({"value", "amount", "amount_with_spare", "quantity"})
+
+
+def _fields(layer: str, rows: tuple[Row, ...], *, required: bool) -> Iterator[Field]:
+    for name, kind, decimals, meaning in rows:
+        yield Field(
+            layer,
+            name,
+            kind,
+            decimals,
+            meaning,
+            required and name not in _OPTIONAL,
+            _CODES.get((layer, name), ()),
+            us_suffix="_yd3" if name.endswith("_m3") else "",
+            unit_from="unit" if name in _UNIT_IN_ROW else "",
+        )
+
+
+#: Added to the sites; none is required, so that a part of a run can do without.
+SITE_FIELDS: Final = tuple(_fields("sites", _SITES, required=False))
+STRUCTURE_FIELDS: Final = tuple(
+    field for layer, rows in _TABLES.items() for field in _fields(layer, rows, required=True)
+)

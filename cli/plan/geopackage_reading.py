@@ -1,0 +1,164 @@
+"""Reading a plan's layers and tables back, in SI units whichever it was written in."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pyogrio
+import pyogrio.raw
+import shapely
+from numpy.typing import NDArray
+from pyproj import CRS
+
+from cli.file_errors import OutputError
+from cli.plan.fields import FIELDS, LAYERS, Field, Units, fields_of
+from cli.plan.layers import Layer
+from cli.plan.row_units import si_factors, si_words
+
+_APPLICATION_IDS = (b"GPKG", b"GP10", b"GP11")
+
+
+def is_geopackage(path: Path) -> bool:
+    """Tell from the first bytes of a file whether it is a GeoPackage."""
+    try:
+        with open(path, "rb") as file:
+            head = file.read(72)
+    except OSError:
+        return False
+    return head.startswith(b"SQLite format 3\0") and head[68:72] in _APPLICATION_IDS
+
+
+def read_layers(path: str | os.PathLike[str]) -> dict[str, Layer]:
+    """Read a plan back, in SI units whichever it was written in.
+
+    Parameters
+    ----------
+    path
+        A GeoPackage written by :func:`write_geopackage`, perhaps edited in a GIS since.
+
+    Returns
+    -------
+    dict
+        Layers and tables by name. Layers and fields that are not in the field table are left out.
+
+    Raises
+    ------
+    OutputError
+        No such file, or not a GeoPackage.
+    """
+    source = Path(path)
+    if not source.is_file():
+        raise OutputError(f"no file {source}", expected="a plan (.gpkg)")
+    if not is_geopackage(source):
+        raise OutputError(f"{source} is not a GeoPackage", expected="a plan (.gpkg)")
+    try:
+        names = [str(row[0]) for row in pyogrio.list_layers(source)]
+        return {name: read_layer(source, name) for name in names if name in LAYERS}
+    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as error:
+        raise OutputError(
+            f"{source} cannot be read ({error})", expected="a plan (.gpkg)"
+        ) from error
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Content:
+    """A layer as it stands in a file, not yet held against the field table.
+
+    Parameters
+    ----------
+    name
+        Name of the layer.
+    geometry
+        Shapely geometries, None where a feature has none; None for a table.
+    columns
+        SI columns by SI name, as far as the file has them.
+    crs
+        Coordinate reference system; None for a table.
+    """
+
+    name: str
+    geometry: NDArray[Any] | None
+    columns: dict[str, NDArray[Any]]
+    crs: CRS | None
+
+
+def read_layer(path: str | os.PathLike[str], name: str) -> Layer:
+    """Read one layer or table of a plan, in SI units whichever it was written in.
+
+    Raises
+    ------
+    OutputError
+        The file cannot be read.
+    LayerError
+        The layer does not keep to the field table.
+    """
+    content = read_content(path, name)
+    return Layer(name, content.geometry, content.columns, content.crs)
+
+
+def read_content(path: str | os.PathLike[str], name: str) -> Content:
+    """Read one layer or table as it stands in the file, in SI units.
+
+    Raises
+    ------
+    OutputError
+        The file cannot be read.
+    """
+    try:
+        return _read_content(Path(path), name)
+    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as error:
+        raise OutputError(f"{path} cannot be read ({error})", expected="a plan (.gpkg)") from error
+
+
+def _read_content(source: Path, name: str) -> Content:
+    meta, _, shapes, values = pyogrio.raw.read(source, layer=name)
+    found = dict(zip([str(n) for n in meta["fields"]], values, strict=True))
+    columns = {}
+    for field in fields_of(name):
+        if field.name in found:
+            columns[field.name] = _from_file(field, found[field.name], 1.0)
+        elif field.name_us in found:
+            columns[field.name] = _from_file(field, found[field.name_us], field.factor)
+    _rows_to_si(name, columns)
+    if LAYERS[name].geometry is None:
+        return Content(name, None, columns, None)
+    return Content(name, shapely.from_wkb(shapes), columns, CRS.from_user_input(meta["crs"]))
+
+
+def _rows_to_si(name: str, columns: dict[str, NDArray[Any]]) -> None:
+    """Turn numbers whose unit stands in their row; the unit itself says whether it is US."""
+    numbers = [f for f in fields_of(name) if f.unit_from and {f.name, f.unit_from} <= set(columns)]
+    for field in numbers:
+        columns[field.name] = columns[field.name] * si_factors(columns[field.unit_from])
+    for unit in {field.unit_from for field in numbers}:
+        columns[unit] = si_words(columns[unit])
+
+
+def _from_file(field: Field, values: NDArray[Any], factor: float) -> NDArray[Any]:
+    """Return a column as the field table declares it; empty whole numbers become 0."""
+    if field.kind == "float":
+        return values.astype(np.float64) / factor
+    if field.kind == "int":
+        if values.dtype.kind == "f":
+            values = np.nan_to_num(values, nan=0.0)
+        return values.astype(np.int64)
+    if field.kind == "bool":
+        if values.dtype.kind == "f":
+            values = np.nan_to_num(values, nan=0.0)
+        return values.astype(np.bool_)
+    texts = np.empty(len(values), dtype=object)
+    texts[:] = [None if v is None else str(v) for v in values]
+    return texts
+
+
+def plan_units(path: str | os.PathLike[str]) -> Units:
+    """Tell in which units a plan was written, from the names of its fields."""
+    us_names = {field.name_us for field in FIELDS if field.name_us != field.name}
+    for row in pyogrio.list_layers(path):
+        if row[0] in LAYERS and us_names & set(pyogrio.read_info(path, layer=row[0])["fields"]):
+            return "us"
+    return "si"

@@ -1,0 +1,177 @@
+"""A plan read back for whatever is made from it: one reader, one set of clear errors."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import sqlite3
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from numpy.typing import NDArray
+from pyproj import CRS
+
+from cli.file_errors import OutputError
+from cli.plan.explanation import records
+from cli.plan.fields import LAYERS, Units
+from cli.plan.geopackage_reading import (
+    Content,
+    is_geopackage,
+    plan_units,
+    read_content,
+    read_layer,
+)
+from cli.plan.layers import Layer
+
+#: Without these a file was made before they existed.
+NEEDED = (
+    "reasons",
+    "profile_points",
+    "section_points",
+    "settings_used",
+    "field_notes",
+    "site_records",
+)
+_AGAIN = "make it again with gullywalk screen"
+_A_PLAN = "a plan made by gullywalk screen"
+
+
+class _Layers(Mapping[str, Layer]):
+    """Layers of a plan by name, each read when it is first asked for."""
+
+    def __init__(self, source: Path, names: tuple[str, ...]) -> None:
+        self._source, self._names = source, names
+        self._read: dict[str, Layer] = {}
+
+    def __getitem__(self, name: str) -> Layer:
+        if name not in self._names:
+            raise KeyError(name)
+        if name not in self._read:
+            self._read[name] = read_layer(self._source, name)
+        return self._read[name]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._names)
+
+    def __len__(self) -> int:
+        return len(self._names)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PlanFile:
+    """A plan on disk; numbers are SI whichever units it was written in.
+
+    Parameters
+    ----------
+    path
+        The file.
+    units
+        Units that it was written in: what its reader is used to. Sentences are in these.
+    layers
+        Layers and tables by name, read when they are first asked for. A layer's ``geometry`` is an
+        array of shapely geometries, its ``columns`` are SI arrays by SI name.
+    run_info
+        Record of the run, name to value.
+    """
+
+    path: Path
+    units: Units
+    layers: Mapping[str, Layer]
+    run_info: Mapping[str, str]
+
+    @property
+    def name(self) -> str:
+        """Name of the file without its folder."""
+        return self.path.name
+
+    @property
+    def sites(self) -> Mapping[str, NDArray[Any]]:
+        """SI columns of the sites, in the order of their numbers; may be empty."""
+        return self.layers["sites"].columns
+
+    @property
+    def crs(self) -> CRS | None:
+        """Coordinate reference system of every layer."""
+        return self.layers["sites"].crs
+
+    @property
+    def version(self) -> str:
+        """Version of the program that made it; empty where the file does not say."""
+        return self.run_info.get("version: gullywalk", "")
+
+    def rows(self, name: str, site_id: int | None = None) -> list[dict[str, Any]]:
+        """Rows of a layer or table, or those about one site, in the file's order.
+
+        Unknown numbers are NaN, unknown texts None.
+        """
+        layer = self.layers[name]
+        return records(layer, None if site_id is None else layer.columns["site_id"] == site_id)
+
+    def unchecked(self, name: str) -> Content:
+        """Read a layer as it stands in the file, SI, whatever a person has typed into it.
+
+        Codes that are not on the list, missing geometries and ids that stand twice are kept, to
+        be listed one by one; ``layers`` refuses such a layer as a whole.
+        """
+        return read_content(self.path, name)
+
+
+def read_plan(path: str | os.PathLike[str]) -> PlanFile:
+    """Open a plan.
+
+    Parameters
+    ----------
+    path
+        A file made by ``gullywalk screen``, perhaps edited in a GIS since.
+
+    Returns
+    -------
+    PlanFile
+        A plan without sites is a plan.
+
+    Raises
+    ------
+    OutputError
+        No such file, no GeoPackage, a damaged one, one without sites' layer, one made by an older
+        version, or one that another program holds locked.
+    """
+    source = Path(path)
+    names = _layer_names(source)
+    if "sites" not in names:
+        raise OutputError(f"{source.name} is not a plan: it has no layer 'sites'", expected=_A_PLAN)
+    lacking = [name for name in NEEDED if name not in names]
+    if lacking:
+        raise OutputError(
+            f"{source.name} was made by an older version: it has no table '{lacking[0]}'",
+            do=_AGAIN,
+        )
+    layers = _Layers(source, names)
+    run = records(layers["run_info"]) if "run_info" in names else []
+    return PlanFile(
+        path=source,
+        units=plan_units(source),
+        layers=layers,
+        run_info={str(row["name"]): str(row["value"] or "") for row in run},
+    )
+
+
+def _layer_names(source: Path) -> tuple[str, ...]:
+    """Names of the layers and tables that belong to a plan, in its own order."""
+    if not source.is_file():
+        raise OutputError(f"no file {source}", expected=_A_PLAN)
+    if not is_geopackage(source):
+        raise OutputError(f"{source} is not a GeoPackage", expected=_A_PLAN)
+    uri = f"{source.absolute().as_uri()}?mode=ro"
+    try:
+        with contextlib.closing(sqlite3.connect(uri, uri=True, timeout=1.0)) as db:
+            found = {str(row[0]) for row in db.execute("SELECT table_name FROM gpkg_contents")}
+    except sqlite3.Error as error:
+        text = str(error)
+        if "locked" in text or "busy" in text:
+            raise OutputError(
+                f"{source} is open in another program", do="close it there and run again"
+            ) from error
+        raise OutputError(f"{source} cannot be read ({text})", expected=_A_PLAN) from error
+    return tuple(name for name in LAYERS if name in found)

@@ -1,1 +1,0 @@
-"""What the work takes: materials, days, money, and what a budget buys."""

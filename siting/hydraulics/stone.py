@@ -1,0 +1,301 @@
+"""How large stone must be to stay where it is laid, and how heavy it then is.
+
+Each function is one published method. They answer for different places: a chute down a slope
+(`rock_chute_d50_m`, `steep_d30_m`, `abt_johnson_d50_m`), a bed under flowing water (`shear_d50_m`,
+`channel_d30_m`, `hec11_d50_m`), water that strikes stone (`isbash_d_m`). Stone on a bank is in
+`siting.hydraulics.stone_on_slopes`. Diameters are those that 30 or 50 % of the stone's mass is
+finer than. Densities are of solid stone.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Final, Literal
+
+from siting.hydraulics.open_channel import GRAVITY_MPS2, WATER_KG_M3
+from terrain.values.errors import ParameterError
+
+STONE_KG_M3: Final = 2650.0
+#: Dimensionless shear at which stone of a bed starts to move.
+SHIELDS: Final = 0.047
+#: Slopes that the methods for chutes were tested on.
+ROCK_CHUTE_SLOPES: Final = (0.02, 0.40)
+STEEP_SLOPES: Final = (0.02, 0.20)
+#: Heaviest lift of one person, kg: the load constant of the NIOSH lifting equation (from memory).
+ONE_PERSON_KG: Final = 23.0
+#: Heaviest lift of two, kg: less than twice that (common practice, no published source).
+TWO_PERSON_KG: Final = 40.0
+#: Kinematic viscosity of water that HEC-15 takes, m2/s.
+VISCOSITY_M2S: Final = 1.131e-6
+
+Lift = Literal["one person", "two people", "machine"]
+
+_FOOT_M = 0.3048
+_INCH_M = 0.0254
+
+
+def rock_chute_d50_m(unit_flow_m2s: float, slope: float) -> float:
+    """Median diameter of angular stone that holds on a chute, m; without a factor of safety.
+
+    With q in m2/s and d50 in mm: q = 9.76e-7 d50^1.89 S^-1.50 below a slope of 0.10, and
+    q = 8.07e-6 d50^1.89 S^-0.58 from there on. The branches meet at 0.10 to half a per cent, which
+    they do only with the exponent as here: d50 grows with the slope on both.
+
+    Parameters
+    ----------
+    unit_flow_m2s
+        Flow per metre of chute width.
+    slope
+        0.02 to 0.40, the range of the tests.
+
+    Raises
+    ------
+    ParameterError
+        A slope outside the range, or a flow below zero.
+
+    Notes
+    -----
+    Robinson, Rice and Kadavy 1998, Transactions of the ASAE 41(3):621-626 (metric constants from
+    memory; they give the stone of the U.S. form, as taught with NRCS practice standard 468, to
+    0.1 %).
+    """
+    q = _at_least_zero(unit_flow_m2s, "a flow per metre of width", "m2/s")
+    s = _within(slope, ROCK_CHUTE_SLOPES)
+    flow = q * s**1.50 / 9.76e-7 if s < 0.10 else q * s**0.58 / 8.07e-6
+    return float(flow ** (1 / 1.89) / 1000)
+
+
+def steep_d30_m(unit_flow_m2s: float, slope: float, *, concentration: float = 1.25) -> float:
+    """Diameter d30 of angular stone on a steep bed, 1.95 S^0.555 (1.25 q)^(2/3) / g^(1/3), m.
+
+    Parameters
+    ----------
+    unit_flow_m2s
+        Flow per metre of width.
+    slope
+        0.02 to 0.20.
+    concentration
+        Factor for flow that gathers in part of the width.
+
+    Notes
+    -----
+    USACE EM 1110-2-1601, equation 3-5 (from memory): stone of 2675 kg/m3, narrow grading.
+    """
+    q = _at_least_zero(unit_flow_m2s, "a flow per metre of width", "m2/s")
+    s = _within(slope, STEEP_SLOPES)
+    flow = _above_zero(concentration, "a concentration factor") * q
+    return float(1.95 * s**0.555 * flow ** (2 / 3) / GRAVITY_MPS2 ** (1 / 3))
+
+
+def abt_johnson_d50_m(
+    unit_flow_m2s: float, slope: float, *, flow_factor: float = 1.35, rounded: bool = False
+) -> float:
+    """Median diameter of stone under overtopping flow, m: 5.23 S^0.43 q^0.56 (inches, ft2/s).
+
+    Parameters
+    ----------
+    unit_flow_m2s
+        Flow per metre of width.
+    slope
+        Above zero, at most 1.
+    flow_factor
+        On the flow, from failure to design.
+    rounded
+        Whether the stone is rounded: 40 % larger then.
+
+    Notes
+    -----
+    Abt and Johnson 1991, Journal of Hydraulic Engineering 117(8) (from memory).
+    """
+    q = _at_least_zero(unit_flow_m2s, "a flow per metre of width", "m2/s") / _FOOT_M**2
+    flow = q * _above_zero(flow_factor, "a flow factor")
+    d50 = 5.23 * _within(slope, (1e-6, 1.0)) ** 0.43 * flow**0.56 * _INCH_M
+    return float(d50 * (1.4 if rounded else 1.0))
+
+
+def shear_d50_m(
+    shear_pa: float, *, density: float = STONE_KG_M3, shields: float = SHIELDS, safety: float = 1.0
+) -> float:
+    """Median diameter of stone that a pull on the bed does not move, m.
+
+    SF tau / (F* (weight of stone - weight of water)): FHWA HEC-15, third edition, 2005, equation
+    6.8, with F* = 0.047 and SF = 1 for flow round small stone (`shields_and_safety`).
+    """
+    tau = _at_least_zero(shear_pa, "a shear", "Pa")
+    return (
+        _above_zero(safety, "a safety factor")
+        * tau
+        / (_above_zero(shields, "a Shields number") * _sunk_n_m3(density))
+    )
+
+
+def permissible_shear_pa(
+    d50_m: float, *, density: float = STONE_KG_M3, shields: float = SHIELDS
+) -> float:
+    """Pull on the bed that stone stands, F* (weight of stone - weight of water) d50, Pa.
+
+    FHWA HEC-15, third edition, 2005, equation 6.7.
+    """
+    d50 = _at_least_zero(d50_m, "a stone diameter", "m")
+    return _above_zero(shields, "a Shields number") * _sunk_n_m3(density) * d50
+
+
+def shields_and_safety(shear_velocity_mps: float, d50_m: float) -> tuple[float, float]:
+    """Shields number and factor of safety by the particle Reynolds number V* d50 / nu.
+
+    0.047 and 1.0 up to 40,000; 0.15 and 1.5 from 200,000; on a straight line between. HEC-15, table
+    6.1 and equation 6.9 (from memory).
+    """
+    speed = _at_least_zero(shear_velocity_mps, "a shear velocity", "m/s")
+    reynolds = speed * _at_least_zero(d50_m, "a stone diameter", "m") / VISCOSITY_M2S
+    share = min(max((reynolds - 4e4) / (2e5 - 4e4), 0.0), 1.0)
+    return SHIELDS + share * (0.15 - SHIELDS), 1.0 + share * 0.5
+
+
+def isbash_d_m(
+    velocity_mps: float, *, density: float = STONE_KG_M3, coefficient: float = 0.86
+) -> float:
+    """Diameter of stone that a velocity does not move, from V = C (2 g (s - 1) D)^0.5, m.
+
+    Parameters
+    ----------
+    coefficient
+        0.86 for strong turbulence (below a drop), 1.20 for little.
+
+    Notes
+    -----
+    USACE Hydraulic Design Chart 712-1; NRCS NEH 654 Technical Supplement 14C (from memory).
+    """
+    v = _at_least_zero(velocity_mps, "a velocity", "m/s")
+    c = _above_zero(coefficient, "an Isbash coefficient")
+    return (v / c) ** 2 / (2 * GRAVITY_MPS2 * (_relative(density) - 1))
+
+
+def channel_d30_m(
+    velocity_mps: float,
+    depth_m: float,
+    *,
+    density: float = STONE_KG_M3,
+    safety: float = 1.1,
+    stability: float = 0.30,
+    bank: float = 1.0,
+) -> float:
+    """Diameter d30 of stone in a channel of less than 2 % slope, m.
+
+    Sf Cs d ((water / (stone - water))^0.5 V / (K1 g d)^0.5)^2.5, the factors for bends and layer
+    thickness being 1.
+
+    Parameters
+    ----------
+    velocity_mps, depth_m
+        Mean velocity above the stone, and depth there.
+    safety
+        Sf, 1.1 or more.
+    stability
+        Cs: 0.30 for angular, 0.36 to 0.375 for rounded stone.
+    bank
+        K1, see `siting.hydraulics.stone_on_slopes.bank_factor`; 1 on the bed.
+
+    Notes
+    -----
+    USACE EM 1110-2-1601 (coefficients from memory).
+    """
+    v = _at_least_zero(velocity_mps, "a velocity", "m/s")
+    d = _above_zero(depth_m, "a depth")
+    k1 = _above_zero(bank, "a bank factor")
+    number = v / math.sqrt((_relative(density) - 1) * k1 * GRAVITY_MPS2 * d)
+    return float(_above_zero(safety, "a safety factor") * stability * d * number**2.5)
+
+
+def hec11_d50_m(
+    velocity_mps: float,
+    mean_depth_m: float,
+    *,
+    density: float = STONE_KG_M3,
+    safety: float = 1.2,
+    bank: float = 1.0,
+) -> float:
+    """Median diameter of riprap, C 0.001 V^3 / (d^0.5 K1^1.5) in feet and ft/s, m.
+
+    C is `hec11_density_factor` times `hec11_safety_factor`. FHWA HEC-11, 1989 (the main relation
+    from memory).
+    """
+    v = _at_least_zero(velocity_mps, "a velocity", "m/s") / _FOOT_M
+    d = _above_zero(mean_depth_m, "a mean depth") / _FOOT_M
+    c = hec11_density_factor(density) * hec11_safety_factor(safety)
+    return float(c * 0.001 * v**3 / (d**0.5 * _above_zero(bank, "a bank factor") ** 1.5) * _FOOT_M)
+
+
+def hec11_density_factor(density: float) -> float:
+    """Correction for the stone's density, 2.12 / (s - 1)^1.5: 1 at 2650 kg/m3 (FHWA HEC-11)."""
+    return float(2.12 / (_relative(density) - 1) ** 1.5)
+
+
+def hec11_safety_factor(safety: float) -> float:
+    """Correction for a factor of safety, (SF / 1.2)^1.5 (FHWA HEC-11)."""
+    return float((_above_zero(safety, "a safety factor") / 1.2) ** 1.5)
+
+
+def stone_mass_kg(diameter_m: float, density: float = STONE_KG_M3) -> float:
+    """Mass of a round stone, kg."""
+    _relative(density)
+    return math.pi / 6 * _at_least_zero(diameter_m, "a stone diameter", "m") ** 3 * density
+
+
+def stone_diameter_m(mass_kg: float, density: float = STONE_KG_M3) -> float:
+    """Diameter of a round stone of a mass, m."""
+    _relative(density)
+    return math.cbrt(6 * _at_least_zero(mass_kg, "a stone mass", "kg") / (math.pi * density))
+
+
+def lift(mass_kg: float, *, one: float = ONE_PERSON_KG, two: float = TWO_PERSON_KG) -> Lift:
+    """Who lifts a stone of this mass: one person, two people, or a machine.
+
+    Raises
+    ------
+    ParameterError
+        A mass below zero, or two people who lift less than one.
+    """
+    mass = _at_least_zero(mass_kg, "a stone mass", "kg")
+    if not 0 < one <= two:
+        raise ParameterError(
+            f"{one:g} kg for one person and {two:g} kg for two", expected="two lift more than one"
+        )
+    if mass <= one:
+        return "one person"
+    return "two people" if mass <= two else "machine"
+
+
+def _relative(density: float) -> float:
+    """Density of stone over that of water; stone must sink."""
+    if not WATER_KG_M3 < density < 10_000:
+        raise ParameterError(
+            f"a stone density of {density:g} kg/m3", expected="more than water, such as 2650"
+        )
+    return density / WATER_KG_M3
+
+
+def _sunk_n_m3(density: float) -> float:
+    """Weight of solid stone under water, N/m3."""
+    return (_relative(density) - 1) * WATER_KG_M3 * GRAVITY_MPS2
+
+
+def _within(slope: float, limits: tuple[float, float]) -> float:
+    low, high = limits
+    if not low <= slope <= high:
+        raise ParameterError(
+            f"a slope of {slope:g}", expected=f"{low:g} to {high:g}, the range of the method"
+        )
+    return float(slope)
+
+
+def _above_zero(value: float, what: str) -> float:
+    if not 0 < value < math.inf:
+        raise ParameterError(f"{what} of {value:g}", expected="above zero")
+    return float(value)
+
+
+def _at_least_zero(value: float, what: str, unit: str) -> float:
+    if not 0 <= value < math.inf:
+        raise ParameterError(f"{what} of {value:g} {unit}", expected="zero or more")
+    return float(value)

@@ -1,0 +1,271 @@
+"""Grade control in series: low structures that hold and raise the bed of an incised reach."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from siting.channels.channel_reading import ChannelReading
+from siting.channels.ground import BoolArray, FloatArray, Ground, IntArray
+from siting.layout.fans import station_spacing_m
+from siting.layout.measuring import Decision, SpotMaker
+from siting.layout.proposals import Place, Placed, Spots, placed_at_station
+from siting.layout.station_survey import StationSurvey
+from siting.structures.spacing_table import default_spacing_m, spacing_rows
+from siting.values.wording import counted, hectares, metres, percent, sentences
+
+#: Two flow paths side by side on one wide floor get one series between them, m.
+BESIDE_M = 10.0
+#: Depth that is taken as fully sure, in multiples of its error.
+SURE_ERRORS = 8.0
+#: From this stage of incision on a channel may heal by itself: filling, and stable again. It is
+#: read from a bench in the cut, which also marks bankfull: a reason to look, not to do nothing.
+HEALING_STAGE = 4
+
+
+@dataclass(slots=True)
+class _Left:
+    """What was left out, to be told in the notes."""
+
+    further: int = 0
+    refused: dict[str, int] = field(default_factory=dict)
+    near: int = 0
+
+
+def place_series(maker: SpotMaker, reading: ChannelReading, placed: Placed) -> None:
+    """Add the first structures of a series to each reach that calls for one.
+
+    A stretch calls for a series where the elevations show banks well above the bankfull depth (or
+    simply deep, where no flow tells bankfull), within the limits of hand work, away from headcuts
+    and their pairs, fans, ponds, roads and fills. Places run from the stretch's lower end up, at
+    the stated spacing, in straight channel.
+
+    Parameters
+    ----------
+    maker
+        Measures and decides.
+    reading
+        Channels as read at the ground's stations.
+    placed
+        Takes the places.
+    """
+    ground = maker.ground
+    rules = ground.rules
+    # where bankfull is not known, the depth that `within_limits` asks for has to do
+    low = reading.bank_height_ratio < rules.value("series.bank_height_ratio")
+    calls = within_limits(ground) & ~low & (reading.setting != "fan")
+    open_to = np.flatnonzero(calls & ~near_places(ground, placed))
+    runs = _runs(ground, open_to)
+    if not runs:
+        return
+    straight = _turn_deg(ground) <= rules.value("series.bend")
+    stations = np.concatenate(runs)
+    survey = StationSurvey.of(maker, stations[straight[stations]])
+    left = _Left()
+    others = Spots(BESIDE_M)
+    for run in runs:
+        _place_run(survey, run, placed, others, left)
+    _tell(left, placed)
+
+
+def _tell(left: _Left, placed: Placed) -> None:
+    if left.further:
+        placed.notes.append(
+            f"Series list their lowest structures only; {counted(left.further, 'more place')} "
+            "would follow up the same reaches as these fill."
+        )
+    if left.near:
+        placed.notes.append(
+            f"{counted(left.near, 'place')} of a series left out near roads, ponds or what else "
+            "is kept clear."
+        )
+    for why, count in sorted(left.refused.items(), key=lambda item: -item[1])[:3]:
+        places = "station" if count == 1 else "stations"
+        placed.notes.append(f"No series at {count} {places} of an incised reach: {why}")
+
+
+def within_limits(ground: Ground) -> BoolArray:
+    """Stations where a low structure may stand; limits at the unfavourable end of the error."""
+    s, rules = ground.stations, ground.rules
+    with np.errstate(invalid="ignore"):
+        deep_enough = s.bank_depth_m - ground.height_error_m(s.bank_depth_m) >= rules.value(
+            "series.incision"
+        )
+        shallow = s.bank_depth_m + ground.height_error_m(s.bank_depth_m) <= rules.low(
+            "one_rock_dam.channel_depth"
+        )
+        narrow = s.bank_width_m <= rules.high("hand_work.channel_width")
+    ok = s.width_resolved & deep_enough & shallow & narrow & gentle(ground) & ~s.is_fan
+    return _usable(ground, ok)
+
+
+def gentle(ground: Ground) -> BoolArray:
+    """Stations whose slope and drainage area suit low structures."""
+    s, rules = ground.stations, ground.rules
+    error = rules.value("measuring.slope_error")
+    out: BoolArray = (
+        (s.slope + error <= rules.high("series.slope"))
+        & (s.slope - error >= rules.low("series.slope"))
+        & (s.drainage_area_ha <= rules.high("hand_work.drainage_area"))
+    )
+    return out
+
+
+def _usable(ground: Ground, ok: BoolArray) -> BoolArray:
+    """Of some stations those inside the ranch, with a whole area, off water and dams."""
+    s = ground.stations
+    at = np.flatnonzero(ok)
+    cells = s.cell[at]
+    ok[at] = (
+        ground.inside(cells)
+        & ~ground.cut.is_cut(cells)
+        & ~ground.under_water(cells)
+        & ~ground.near_dam(s.x_m[at], s.y_m[at])
+    )
+    return ok
+
+
+def near_places(ground: Ground, placed: Placed) -> BoolArray:
+    """Stations at the face of a headcut, in the stretch of its pair, or by another site."""
+    s, heads, rules = ground.stations, ground.headcuts, ground.rules
+    near = np.zeros(s.size, dtype=np.bool_)
+    reach_m = rules.high("pair.distance") * heads.headcut_height_m + heads.face_length_m
+    places = [(p.cell, 10.0) for p in placed.places]
+    spots = list(zip(heads.cell.tolist(), np.maximum(reach_m, 5.0).tolist(), strict=True)) + places
+    for cell, far in spots:
+        x, y = ground.raster.grid.xy_of(cell)
+        near |= (np.abs(s.x_m - x) <= far) & (np.abs(s.y_m - y) <= far)
+    return near
+
+
+def _turn_deg(ground: Ground) -> FloatArray:
+    """Turn of the channel at each station over two bank widths (at least 10 m) to each side."""
+    s = ground.stations
+    turn = np.zeros(s.size)
+    if s.size < 3:
+        return turn
+    spacing = station_spacing_m(ground)
+    steps = np.maximum(2, np.ceil(2 * np.nan_to_num(s.bank_width_m) / spacing)).astype(np.int64)
+    here = np.arange(s.size)
+    up, down = here + steps, here - steps
+    whole = (down >= 0) & (up < s.size)
+    up, down = np.minimum(up, s.size - 1), np.maximum(down, 0)
+    whole &= (s.reach[up] == s.reach) & (s.reach[down] == s.reach)
+    above = np.arctan2(s.x_m - s.x_m[up], s.y_m - s.y_m[up])
+    below = np.arctan2(s.x_m[down] - s.x_m, s.y_m[down] - s.y_m)
+    angle = np.abs((np.degrees(below - above) + 180.0) % 360.0 - 180.0)
+    return np.where(whole, angle, 0.0)
+
+
+def _runs(ground: Ground, open_to: IntArray) -> list[IntArray]:
+    """Stretches of neighbouring stations; gaps of one are bridged, short ones left out."""
+    if not open_to.size:
+        return []
+    reach, along = ground.stations.reach[open_to], ground.stations.station_m
+    cuts = np.flatnonzero((np.diff(open_to) > 2) | (np.diff(reach) != 0)) + 1
+    least = ground.rules.value("series.length")
+    return [r for r in np.split(open_to, cuts) if along[r[-1]] - along[r[0]] >= least]
+
+
+def _place_run(
+    survey: StationSurvey, run: IntArray, placed: Placed, others: Spots, left: _Left
+) -> None:
+    """Place one series from its lower end up."""
+    maker = survey.maker
+    ground = maker.ground
+    s = ground.stations
+    spots: list[tuple[int, Decision, float]] = []
+    next_m = -np.inf
+    for j in survey.rows(run):
+        i = int(survey.station[j])
+        beside = not others.clear(float(s.x_m[i]), float(s.y_m[i]))
+        if s.station_m[i] < next_m - 1e-9 or beside:
+            continue
+        if not survey.clear(int(j)):
+            left.near += 1
+            continue
+        spot = survey.spot(int(j), purpose="grade")
+        decision = maker.decide(spot)
+        if decision.size is None:
+            why = " ".join(c.why_not for c in decision.failed) or decision.nearest_why_not[0]
+            left.refused[why] = left.refused.get(why, 0) + 1
+            continue
+        spacing = default_spacing_m(
+            decision.size.height_m, spot.slope, spot.bankfull_width_m, ground.rules
+        )
+        spots.append((i, decision, spacing))
+        next_m = float(s.station_m[i]) + spacing
+    for i, _, _ in spots:
+        others.add(float(s.x_m[i]), float(s.y_m[i]))
+    most = int(ground.rules.value("series.most"))
+    group = placed.new_group() if len(spots) > 1 else 0
+    length = float(s.station_m[run[-1]] - s.station_m[run[0]])
+    for order, (i, decision, spacing) in enumerate(spots[:most], start=1):
+        text = _reason(ground, i, length, len(spots), order, spacing, decision)
+        placed.places.append(_of_series(ground, i, decision, text, order, group))
+    left.further += max(0, len(spots) - most)
+
+
+def _of_series(
+    ground: Ground, i: int, decision: Decision, reason: str, order: int, group: int
+) -> Place:
+    """One structure of a series at station ``i``."""
+    s, spot = ground.stations, decision.spot
+    cautions = (
+        "Start on a stable base (rock, a junction, a sill): check its foot." if order == 1 else "",
+        "A bench has formed in the cut, so the channel may be filling already: where grass holds "
+        "bench and bed, leave it alone."
+        if spot.stage >= HEALING_STAGE
+        else "",
+    )
+    return placed_at_station(
+        ground,
+        i,
+        decision,
+        reason=reason,
+        cautions=tuple(c for c in cautions if c),
+        confidence=sureness(ground, float(s.bank_depth_m[i])),
+        group=group,
+        build_order=order if group else 0,
+        spacing=spacing_rows(
+            decision.kind.spacing_rules,
+            height_m=decision.sized.height_m,
+            slope=spot.slope,
+            width_m=spot.bankfull_width_m,
+            rules=ground.rules,
+        ),
+    )
+
+
+def sureness(ground: Ground, depth_m: float) -> float:
+    """How sure the incision is: its depth against its error."""
+    error = ground.rules.value("measuring.height_error_least") * max(1.0, ground.raster.grid.cell_m)
+    return float(np.clip(depth_m / (SURE_ERRORS * error), 0.0, 1.0))
+
+
+def _reason(
+    ground: Ground,
+    i: int,
+    length: float,
+    count: int,
+    order: int,
+    spacing: float,
+    decision: Decision,
+) -> str:
+    s = ground.stations
+    first = (
+        f"The channel is cut {metres(s.bank_depth_m[i])} deep and {metres(s.bank_width_m[i])} wide "
+        f"over {metres(length)} at a slope of {percent(s.slope[i])}; "
+        f"{hectares(s.drainage_area_ha[i])} drain to it."
+    )
+    widths = ground.rules["grade_control.spacing_widths"]
+    share = ground.rules.value("grade_control.wedge_share")
+    place = (
+        f"Number {order} of {count} from the lower end up, {metres(spacing)} to the next "
+        f"(middle of {widths.low:g} to {widths.high:g} bankfull widths, held between head-to-toe "
+        f"and a deposit that takes {100 * share:.0f} % of the bed slope)."
+        if count > 1
+        else ""
+    )
+    return sentences([first, decision.summary, place])

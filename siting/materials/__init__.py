@@ -1,1 +1,0 @@
-"""Stone and wood: what holds, what people lift, what floats."""

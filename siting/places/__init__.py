@@ -1,0 +1,1 @@
+"""What is known at a place: its floods and all other measures."""

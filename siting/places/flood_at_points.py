@@ -1,0 +1,153 @@
+"""Floods at given points of a raster, without looking for sites."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, fields, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from siting.channels.ground import BoolArray, FloatArray, Ground, IntArray
+from siting.channels.headcuts import Headcuts
+from siting.channels.reaches import ReachStations
+from siting.channels.study_area import CutAreas
+from siting.places.land_maps import LandMap, LandSettings, read_land
+from siting.places.site_floods import FloodGauge, FloodSettings, SiteFloods
+from siting.values.rules import load_rules
+from terrain.channels.drainage_areas import Catchments, snap_points
+from terrain.channels.network import ChannelNetwork, channel_network, default_channel_area_ha
+from terrain.flow.conditioning import CarveLimits, Conditioned
+from terrain.flow.engines import DEFAULT_ENGINE, get_engine
+from terrain.values.progress import Progress, silent
+from terrain.values.raster import Raster
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PointFloods:
+    """Floods at n points.
+
+    Parameters
+    ----------
+    x_m, y_m
+        Where the floods hold: the points moved onto the strongest flow path nearby.
+    moved_m
+        How far each was moved.
+    drainage_area_ha, area_complete
+        Land that drains there, and whether the raster holds all of it.
+    floods
+        Flows and what they rest on.
+    settings
+        What they were made from.
+    """
+
+    x_m: FloatArray
+    y_m: FloatArray
+    moved_m: FloatArray
+    drainage_area_ha: FloatArray
+    area_complete: BoolArray
+    floods: SiteFloods
+    settings: FloodSettings
+
+
+def bare_ground(
+    raster: Raster,
+    conditioned: Conditioned,
+    counts: NDArray[Any],
+    network: ChannelNetwork,
+    catchments: Catchments,
+    cut: CutAreas,
+) -> Ground:
+    """Ground on which neither headcuts nor stations were looked for: floods need neither."""
+    return Ground(
+        raster=raster,
+        conditioned=conditioned,
+        counts=counts,
+        network=network,
+        catchments=catchments,
+        cut=cut,
+        headcuts=_empty(Headcuts),
+        stations=_empty(ReachStations),
+        rules=load_rules(),
+    )
+
+
+def floods_at(
+    raster: Raster,
+    x_m: FloatArray,
+    y_m: FloatArray,
+    settings: FloodSettings,
+    *,
+    land: LandSettings | None = None,
+    snap_m: float = 10.0,
+    channel_area_ha: float | None = None,
+    engine: str = DEFAULT_ENGINE,
+    carve: CarveLimits | None = None,
+    edge_is_divide: bool = False,
+    progress: Progress = silent,
+) -> PointFloods:
+    """Estimate floods at points by every method.
+
+    Parameters
+    ----------
+    raster
+        Elevations.
+    x_m, y_m
+        Points in the raster's coordinate system.
+    settings
+        Rain, curve number, methods.
+    land
+        Soil and cover maps, which win over one curve number.
+    snap_m
+        How far a point may be moved to the strongest flow path.
+    channel_area_ha
+        Land that makes a channel; None for the default of the cell size.
+    engine, carve, edge_is_divide
+        As in `siting.screening.ScreenSettings`.
+    progress
+        Told how far the work is.
+
+    Raises
+    ------
+    ParameterError
+        A point off the raster.
+    MapError, FloodInputError
+        Maps or settings that cannot be used.
+    """
+    if land is not None:
+        settings = replace(settings, land=read_land(land, raster))
+    conditioned = get_engine(engine).condition(
+        raster, limits=carve or CarveLimits(), progress=progress
+    )
+    flow = conditioned.flow
+    counts = flow.accumulate()
+    snapped = snap_points(flow, counts, x_m, y_m, radius_m=snap_m)
+    area_ha = channel_area_ha or default_channel_area_ha(raster.grid.cell_m)
+    network = channel_network(flow, counts, channel_area_ha=area_ha)
+    catchments = Catchments.of(flow, counts)
+    cut = CutAreas.of(catchments, edge_is_divide=edge_is_divide)
+    ground = bare_ground(raster, conditioned, counts, network, catchments, cut)
+    progress("estimating floods", 0.0)
+    cells: IntArray = snapped.cell
+    floods = FloodGauge(ground, settings).at(cells)
+    progress("estimating floods", 1.0)
+    x, y = raster.grid.xy_of(cells)
+    return PointFloods(
+        x_m=x,
+        y_m=y,
+        moved_m=snapped.moved_m,
+        drainage_area_ha=ground.area_ha(cells),
+        area_complete=~cut.is_cut(cells),
+        floods=floods,
+        settings=settings,
+    )
+
+
+def land_notes(land: LandMap | None) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Notes and cautions of the maps; none without maps."""
+    return ((), ()) if land is None else (land.notes, land.cautions)
+
+
+def _empty(kind: Callable[..., Any]) -> Any:
+    return kind(*(np.empty(0, dtype=np.int64) for _ in fields(kind)))  # type: ignore[arg-type]

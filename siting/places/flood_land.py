@@ -1,0 +1,237 @@
+"""What is given for floods, and what they need from the land above each cell."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from pyproj import Transformer
+
+from siting.channels.ground import FloatArray, Ground, IntArray
+from siting.floods.rainfall import Rainfall
+from siting.floods.regional_equations import EquationBook, built_in_equations
+from siting.floods.runoff import runoff_depth_mm
+from siting.floods.storm import STORM_H
+from siting.places.land_maps import LandMap
+from siting.places.land_means import (
+    coefficient_amounts,
+    mean_curve_number,
+    runoff_amounts,
+    sums_above,
+)
+from terrain.channels.drainage_areas import gradient
+from terrain.values.parallel import band_edges
+
+#: 7,500 feet, an elevation that equations of the Rocky Mountains count ground above, m.
+HIGH_GROUND_M = 7500 * 0.3048
+#: Measures of the drainage area that regional equations may use.
+BASIN_COLUMNS = (
+    "mean_elevation_m",
+    "mean_annual_precipitation_mm",
+    "outlet_longitude_deg_w",
+    "outlet_latitude_deg",
+    "soils_index",
+    "percent_above_7500_ft",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class FloodSettings:
+    """What peak flows are made from.
+
+    Parameters
+    ----------
+    rainfall
+        Rainfall table; None for none.
+    curve_number
+        Runoff curve number of the whole area, 30 to 100; None for none or when `land` has them.
+    storm_type
+        Storm type of TR-55: I, IA, II or III.
+    division
+        Physiographic division of the regional bankfull curve.
+    land
+        Curve numbers from soil and cover maps; they win over `curve_number`.
+    methods
+        Flood methods to use, in order of preference; empty for the one whose limits fit.
+    regions
+        Regions of the regional equations and their shares of the area.
+    equations
+        A user's own regional equations.
+    basin
+        Further measures of the drainage areas for them, by name.
+    runoff_coefficient
+        C of the rational method; None takes it from the maps.
+    pond_fraction
+        Share of the land in ponds and swamps off the main flow path.
+    """
+
+    rainfall: Rainfall | None = None
+    curve_number: float | None = None
+    storm_type: str = "II"
+    division: str = "usa"
+    land: LandMap | None = None
+    methods: tuple[str, ...] = ()
+    regions: Mapping[str, float] = field(default_factory=dict)
+    equations: EquationBook | None = None
+    basin: Mapping[str, float] = field(default_factory=dict)
+    runoff_coefficient: float | None = None
+    pond_fraction: float = 0.0
+
+    @property
+    def has_curve_number(self) -> bool:
+        """Whether curve numbers are known."""
+        return self.curve_number is not None or self.land is not None
+
+    @property
+    def can_estimate(self) -> bool:
+        """Whether any method could give a flow."""
+        runoff = self.has_curve_number or self.runoff_coefficient is not None
+        return bool(self.regions) or (self.rainfall is not None and runoff)
+
+    @property
+    def missing(self) -> str:
+        """What is missing for peak flows, as one sentence; empty when nothing is."""
+        if self.can_estimate:
+            return ""
+        lacks = [
+            name
+            for name, known in (
+                ("rainfall", self.rainfall is not None),
+                ("a curve number", self.has_curve_number),
+            )
+            if not known
+        ]
+        return (
+            f"Peak flows are empty: give {' and '.join(lacks)} (--rain or --rain-24h, and "
+            "--curve-number or --soils with --cover)."
+        )
+
+
+class UpslopeMeans:
+    """Measures of the land that drains to any cells.
+
+    What needs the whole grid is worked out once for all cells, when it is first asked for.
+
+    Parameters
+    ----------
+    ground
+        Measured terrain.
+    settings
+        Curve numbers, regions.
+    """
+
+    def __init__(self, ground: Ground, settings: FloodSettings) -> None:
+        self._ground = ground
+        self._settings = settings
+
+    @cached_property
+    def _slope_sum(self) -> FloatArray:
+        """Sum of the gradients of all cells numbered below each number, shape ``(cells + 1,)``.
+
+        What drains to a cell is one run of numbers, so two entries give its sum.
+        """
+        number = self._ground.catchments.number
+        steep = gradient(self._ground.raster)
+        by_number = np.zeros(number.size + 1)
+        for a, b in band_edges(number.shape[0]):
+            known = number[a:b] >= 0
+            by_number[number[a:b][known].astype(np.int64) + 1] = steep[a:b][known]
+        del steep
+        np.cumsum(by_number, out=by_number)
+        return by_number
+
+    @cached_property
+    def _mean_number(self) -> NDArray[np.float32]:
+        """Area-weighted curve number of every cell, from the maps."""
+        ground, land = self._ground, self._settings.land
+        assert land is not None  # asked for only then
+        return mean_curve_number(ground.conditioned.flow, ground.counts, land)
+
+    @cached_property
+    def _mean_elevation_m(self) -> NDArray[np.float32]:
+        flow, z = self._ground.conditioned.flow, self._ground.raster.elevation_m
+        return self._mean_of(flow.accumulate(z))
+
+    @cached_property
+    def _percent_high(self) -> NDArray[np.float32]:
+        flow, z = self._ground.conditioned.flow, self._ground.raster.elevation_m
+        return self._mean_of(flow.accumulate(z > HIGH_GROUND_M)) * np.float32(100)
+
+    def _mean_of(self, sums: NDArray[Any]) -> NDArray[np.float32]:
+        out = np.empty(sums.shape, dtype=np.float32)
+        counts = self._ground.counts
+        for a, b in band_edges(sums.shape[0]):
+            out[a:b] = sums[a:b] / np.maximum(counts[a:b], 1)
+        return out
+
+    def mean_slope(self, cells: IntArray) -> FloatArray:
+        """Mean slope of the land that drains to cells, m per m."""
+        first = self._ground.catchments.number.reshape(-1)[cells].astype(np.int64)
+        count = self._ground.counts.reshape(-1)[cells].astype(np.int64)
+        return np.asarray((self._slope_sum[first + count] - self._slope_sum[first]) / count)
+
+    def curve_number(self, cells: IntArray) -> FloatArray:
+        """Area-weighted curve number of the land that drains to cells; NaN where not known."""
+        if self._settings.land is not None:
+            return self._mean_number.reshape(-1)[cells].astype(np.float64)
+        given = self._settings.curve_number
+        return np.full(cells.size, np.nan if given is None else given)
+
+    def coefficient_and_runoff(
+        self, cells: IntArray, return_period_yr: float
+    ) -> tuple[FloatArray, FloatArray]:
+        """C of the rational method, and the volume of water that runs off in a 24-hour rain, m3.
+
+        Both are NaN where not known. With maps both are summed cell by cell, in one pass.
+        """
+        settings, ground, rain = self._settings, self._ground, self._settings.rainfall
+        given, land = settings.runoff_coefficient, settings.land
+        coefficient = np.full(cells.size, np.nan if given is None else given)
+        volume = np.full(cells.size, np.nan)
+        rain_mm = np.nan
+        if rain is not None and rain.covers(duration_h=STORM_H, return_period_yr=return_period_yr):
+            rain_mm = rain.depth_mm(STORM_H, return_period_yr)
+        if land is None:
+            if np.isfinite(rain_mm):
+                depth_mm = runoff_depth_mm(rain_mm, self.curve_number(cells))
+                volume = np.asarray(depth_mm * ground.area_ha(cells) * 10.0)
+            return coefficient, volume
+        amounts = [coefficient_amounts(land)]
+        if np.isfinite(rain_mm):
+            amounts.append(runoff_amounts(land, rain_mm))
+        sums = sums_above(
+            ground.catchments, land, gradient(ground.raster), cells, np.stack(amounts, axis=-1)
+        )
+        if given is None:
+            coefficient = sums[:, 0] / 10_000 / ground.counts.reshape(-1)[cells]
+        if np.isfinite(rain_mm):
+            volume = sums[:, 1] * (ground.raster.grid.cell_area_m2 / 1e6)
+        return coefficient, volume
+
+    def basin(self, cells: IntArray) -> FloatArray:
+        """Measures that the equations of the regions use; NaN where not known, or not used."""
+        settings, grid = self._settings, self._ground.raster.grid
+        out = np.full((cells.size, len(BASIN_COLUMNS)), np.nan)
+        book = settings.equations or built_in_equations()
+        used = {t.variable for name in settings.regions for t in book.region(name).terms}
+
+        def put(name: str, values: FloatArray) -> None:
+            out[:, BASIN_COLUMNS.index(name)] = values
+
+        if "mean_elevation_ft" in used and "mean_elevation_m" not in settings.basin:
+            put("mean_elevation_m", self._mean_elevation_m.reshape(-1)[cells])
+        if "percent_above_7500_ft" in used and "percent_above_7500_ft" not in settings.basin:
+            put("percent_above_7500_ft", self._percent_high.reshape(-1)[cells])
+        if {"outlet_longitude_deg_w", "outlet_latitude_deg"} & used and grid.crs and cells.size:
+            x, y = grid.xy_of(cells)
+            degrees = Transformer.from_crs(grid.crs, "EPSG:4326", always_xy=True)
+            lon, lat = np.array(degrees.transform(x.tolist(), y.tolist()))
+            put("outlet_longitude_deg_w", -lon)
+            put("outlet_latitude_deg", lat)
+        for name, value in settings.basin.items():
+            put(name, np.full(cells.size, value))
+        return out

@@ -1,0 +1,1 @@
+"""What a plan remembers: tables, reasons, notes, and exact records of its sites."""

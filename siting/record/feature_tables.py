@@ -1,0 +1,313 @@
+"""Features of the plan as arrays: geometries and SI columns named as in the field table."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from pyproj import CRS, Transformer
+
+from siting.channels.ground import BoolArray, FloatArray, Ground, IntArray
+from siting.channels.reaches import section_lines
+from siting.floods.flood_method import RETURN_PERIODS_YR
+from siting.layout.candidates import Sites
+from siting.layout.keep_clear import KeepClear
+from siting.works.ranking import Ranking
+from terrain.channels.network import ChannelNetwork
+from terrain.values.parallel import over_items
+from terrain.values.raster import Raster, read_only
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FeatureTable:
+    """Features of one layer.
+
+    Parameters
+    ----------
+    geometry
+        Shapely geometries in the grid's coordinate system, shape ``(n,)``.
+    columns
+        SI columns by name, each of shape ``(n,)``.
+    """
+
+    geometry: NDArray[Any]
+    columns: dict[str, NDArray[Any]]
+
+    def __post_init__(self) -> None:
+        for values in (self.geometry, *self.columns.values()):
+            read_only(values)
+
+    @property
+    def size(self) -> int:
+        """Number of features."""
+        return int(self.geometry.size)
+
+
+def lon_lat(crs: CRS | None, x_m: FloatArray, y_m: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Longitude and latitude of places, WGS 84; NaN without a coordinate system."""
+    if crs is None or not x_m.size:
+        return np.full(x_m.shape, np.nan), np.full(x_m.shape, np.nan)
+    to_degrees = Transformer.from_crs(crs, "EPSG:4326", always_xy=True)
+    # As lists: pyproj takes an array of one place for a number.
+    lon, lat = np.array(to_degrees.transform(x_m.tolist(), y_m.tolist()))
+    known = np.isfinite(lon) & np.isfinite(lat)
+    return np.where(known, lon, np.nan), np.where(known, lat, np.nan)
+
+
+def channel_table(
+    raster: Raster,
+    network: ChannelNetwork,
+    is_cut: Callable[[IntArray], BoolArray],
+    *,
+    shown: BoolArray | None = None,
+) -> FeatureTable:
+    """Reaches as lines, digitised downstream.
+
+    Parameters
+    ----------
+    raster
+        Ground as measured: slopes are its drop over the length.
+    network
+        Channels.
+    is_cut
+        Says of cells whether the raster's edge or a hole cuts their drainage area.
+    shown
+        Which reaches to take; all by default.
+    """
+    keep = np.arange(network.size) if shown is None else np.flatnonzero(shown)
+    bed = raster.elevation_m.reshape(-1)
+    first = network.line_cells[network.line_start]
+    end = network.line_cells[network.line_end - 1]
+    # where a reach ends at a junction, its own last cell is the one above it
+    own_end = network.line_cells[network.line_end - np.where(network.downstream >= 0, 2, 1)]
+    length = network.length_m
+    drop = bed[first].astype(np.float64) - bed[end]
+    return FeatureTable(
+        shapes_of(list(network.lines()[keep])),
+        {
+            "channel_id": keep + 1,
+            "downstream_id": network.downstream[keep] + 1,
+            "stream_order": network.order[keep].astype(np.int64),
+            "length_m": length[keep],
+            "slope": (drop / np.maximum(length, 1e-9))[keep],
+            "drainage_area_ha": network.drainage_area_ha[keep],
+            "area_complete": ~is_cut(own_end[keep]),
+        },
+    )
+
+
+def headcut_table(ground: Ground, keep: IntArray, sections: Sections) -> FeatureTable:
+    """Headcuts as points at their lips."""
+    heads = ground.headcuts
+    lon, lat = lon_lat(ground.raster.grid.crs, heads.x_m[keep], heads.y_m[keep])
+    return FeatureTable(
+        _points(heads.x_m[keep], heads.y_m[keep]),
+        {
+            "headcut_id": np.arange(1, keep.size + 1),
+            "channel_id": heads.reach[keep] + 1,
+            "station_m": heads.station_m[keep],
+            "headcut_height_m": heads.headcut_height_m[keep],
+            "face_slope": heads.face_slope[keep],
+            "drainage_area_ha": heads.drainage_area_ha[keep],
+            "confidence": heads.confidence[keep],
+            "width_m": sections.width_m,
+            "depth_m": sections.depth_m,
+            "kind": texts_of(["side" if s else "channel" for s in heads.is_side[keep]]),
+            "evidence": texts_of(list(heads.evidence[keep])),
+            "flow_azimuth_deg": sections.azimuth_deg,
+            "lon": lon,
+            "lat": lat,
+        },
+    )
+
+
+def site_table(
+    sites: Sites, ranking: Ranking, *, crs: CRS | None, more: Mapping[str, NDArray[Any]]
+) -> FeatureTable:
+    """Sites as points; ``more`` are the columns that the structures add."""
+    lon, lat = lon_lat(crs, sites.x_m, sites.y_m)
+    floods, reading = sites.floods, sites.reading
+    bankfull = reading.bankfull
+    columns: dict[str, NDArray[Any]] = {
+        "site_id": np.arange(1, sites.count + 1),
+        "rank": ranking.rank,
+        "structure": sites.of("structure"),
+        "control": sites.of("control"),
+        "channel_id": sites.of("reach").astype(np.int64) + 1,
+        "station_m": sites.of("station_m").astype(np.float64),
+        "elevation_m": sites.elevation_m,
+        "slope": sites.of("slope").astype(np.float64),
+        "width_m": sites.width_m,
+        "depth_m": sites.measured.depth_m,
+        "width_source": np.where(
+            sites.floor_shown & (reading.width_source == "curve"), "dem", reading.width_source
+        ).astype(object),
+        "bank_width_m": reading.bank_width_m,
+        "bank_depth_m": reading.bank_depth_m,
+        "bankfull_width_m": bankfull.width_m,
+        "bankfull_depth_m": bankfull.depth_m,
+        "bankfull_source": bankfull.source,
+        "bankfull_bench_m": bankfull.bench_m,
+        "bankfull_flow_m": bankfull.flow_m,
+        "bankfull_curve_m": bankfull.curve_m,
+        "bankfull_low_m": bankfull.low_m,
+        "bankfull_high_m": bankfull.high_m,
+        "width_depth_ratio": reading.width_depth_ratio,
+        "bank_height_ratio": reading.bank_height_ratio,
+        "entrenchment_ratio": reading.entrenchment_ratio,
+        "valley_floor_width_m": reading.valley_floor_width_m,
+        "confinement": reading.confinement,
+        "setting": reading.setting,
+        "stage": reading.stage,
+        "stage_confidence": reading.stage_confidence,
+        "headcut_height_m": sites.of("headcut_height_m").astype(np.float64),
+        "drainage_area_ha": sites.drainage_area_ha,
+        "area_complete": sites.area_complete,
+    }
+    on_road = sites.on_road
+    columns |= {f"q{t:g}_m3s": np.where(on_road, np.nan, floods.peak(t)) for t in RETURN_PERIODS_YR}
+    columns |= {
+        "flood_method": texts_of(
+            [None if r else m for r, m in zip(on_road, floods.method, strict=True)]
+        ),
+        "flood_note": floods.note,
+        "tc_h": floods.time_of_concentration_h,
+        "curve_number": floods.curve_number,
+        "structure_height_m": sites.sized("height_m"),
+        "structure_length_m": sites.sized("length_m"),
+        "pair_id": sites.of("group").astype(np.int64),
+        "build_order": sites.of("build_order").astype(np.int64),
+        "score": ranking.score,
+        "confidence": sites.of("confidence").astype(np.float64),
+        "reason": sites.of("reason"),
+        "caution": texts_of([c or None for c in sites.caution]),
+        "flow_azimuth_deg": sites.azimuth_deg,
+        "lon": lon,
+        "lat": lat,
+    }
+    return FeatureTable(_points(sites.x_m, sites.y_m), {**columns, **more})
+
+
+def drainage_table(ground: Ground, sites: Sites) -> FeatureTable:
+    """Drainage areas of the sites in channels as polygons."""
+    at = np.flatnonzero(~sites.on_road)
+    shapes = over_items(lambda c: ground.catchments.polygon(int(c)), list(sites.cell[at]))
+    return FeatureTable(
+        shapes_of(shapes),
+        {
+            "site_id": at + 1,
+            "drainage_area_ha": sites.drainage_area_ha[at],
+            "mean_slope": sites.floods.mean_slope[at],
+            "flow_path_m": sites.floods.flow_path_m[at],
+            "curve_number": sites.floods.curve_number[at],
+            "area_complete": sites.area_complete[at],
+        },
+    )
+
+
+def road_table(keep: KeepClear | None) -> FeatureTable:
+    """Roads that were given, each piece of them a line of its own."""
+    if keep is None or not keep.roads.size:
+        return FeatureTable(shapes_of([]), {"name": texts_of([])})
+    lines, row = shapely.get_parts(keep.roads, return_index=True)
+    lines = shapely.force_2d(lines)
+    drawn = shapely.is_valid(lines) & ~shapely.is_empty(lines)
+    names = [str(n) or None for n in keep.road_names[row[drawn]]]
+    return FeatureTable(shapes_of(list(lines[drawn])), {"name": texts_of(names)})
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Sections:
+    """Sections measured at n places; NaN where the elevations do not show the channel."""
+
+    x_m: FloatArray
+    y_m: FloatArray
+    azimuth_deg: FloatArray
+    width_m: FloatArray
+    depth_m: FloatArray
+    left_m: FloatArray
+    right_m: FloatArray
+    channel_id: IntArray
+    station_m: FloatArray
+
+
+def sections_below(ground: Ground, keep: IntArray) -> Sections:
+    """Measure the channel just below the foot of headcuts."""
+    heads, cell_m = ground.headcuts, ground.raster.grid.cell_m
+    past = np.maximum(heads.headcut_height_m[keep], 2 * cell_m)
+    way, walked = ground.ways_down(
+        heads.foot_cell[keep], length_m=float(past.max(initial=0.0)) + 2 * cell_m
+    )
+    at = way[np.arange(keep.size), np.argmax(walked >= past[:, None], axis=1)]
+    at = np.where(at >= 0, at, heads.foot_cell[keep])
+    return sections_at(ground, at)
+
+
+def sections_at(ground: Ground, cells: IntArray) -> Sections:
+    """Measure the channel at cells."""
+    azimuth = ground.azimuth_deg(cells)
+    s = ground.sections(cells, azimuth)
+    x, y = ground.raster.grid.xy_of(cells)
+    reach, station = ground.on_network(cells)
+    return Sections(
+        x_m=x,
+        y_m=y,
+        azimuth_deg=azimuth,
+        width_m=np.where(s.resolved, s.bank_width_m, np.nan),
+        depth_m=np.where(s.resolved, s.bank_depth_m, np.nan),
+        left_m=np.where(s.resolved, s.left_m, np.nan),
+        right_m=np.where(s.resolved, s.right_m, np.nan),
+        channel_id=reach + 1,
+        station_m=station,
+    )
+
+
+def section_table(*parts: Sections) -> FeatureTable:
+    """Lines across the channel wherever it was measured."""
+    kept = [np.flatnonzero(np.isfinite(p.left_m) & np.isfinite(p.right_m)) for p in parts]
+    ends = [
+        section_lines(p.x_m[k], p.y_m[k], p.azimuth_deg[k], p.left_m[k], p.right_m[k])
+        for p, k in zip(parts, kept, strict=True)
+    ]
+
+    def joined(name: str) -> NDArray[Any]:
+        return np.concatenate([getattr(p, name)[k] for p, k in zip(parts, kept, strict=True)])
+
+    count = sum(k.size for k in kept)
+    return FeatureTable(
+        lines_of(np.concatenate(ends)),
+        {
+            "section_id": np.arange(1, count + 1),
+            "channel_id": joined("channel_id"),
+            "station_m": joined("station_m"),
+            "width_m": joined("width_m"),
+            "depth_m": joined("depth_m"),
+        },
+    )
+
+
+def _points(x: FloatArray, y: FloatArray) -> NDArray[Any]:
+    return shapes_of(list(shapely.points(x, y))) if x.size else shapes_of([])
+
+
+def lines_of(ends: FloatArray) -> NDArray[Any]:
+    """Lines between two ends each, shape ``(n, 2, 2)``, as an array of shapes."""
+    return shapes_of(list(shapely.linestrings(ends))) if len(ends) else shapes_of([])
+
+
+def shapes_of(shapes: list[Any]) -> NDArray[Any]:
+    """Shapes as an object array."""
+    out = np.empty(len(shapes), dtype=object)
+    out[:] = shapes
+    return out
+
+
+def texts_of(values: list[Any]) -> NDArray[Any]:
+    """Texts as an object array."""
+    out = np.empty(len(values), dtype=object)
+    out[:] = values
+    return out

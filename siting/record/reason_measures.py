@@ -1,0 +1,127 @@
+"""What was measured at a site, each with its error and where it is from."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from siting.layout.candidates import Sites
+from siting.layout.proposals import Place
+from siting.record.reason_rows import Reason
+from siting.values.wording import figures, hectares, metres, percent
+
+DEM = "elevations as measured"
+ON_SITE = "measured on site"
+STAGES = {
+    1: "stable, not cut",
+    2: "cutting down",
+    3: "widening",
+    4: "filling again",
+    5: "stable again, in a lower floor",
+}
+
+
+def row(subject: str, text: str, source: str = DEM, basis: str = "measured") -> Reason:
+    """One measure."""
+    return Reason("measured", subject, "", text, source, basis)
+
+
+def source_of(place: Place, *measures: str) -> str:
+    """Where measures come from; where some were measured on site and some not, both are named."""
+    own = [name for name in measures if name in place.on_site]
+    if not own:
+        return DEM
+    return ON_SITE if len(own) == len(measures) else f"{own[0]} {ON_SITE}, else {DEM}"
+
+
+def measured_rows(sites: Sites, i: int, *, cell_m: float) -> Iterator[Reason]:
+    """What was measured at the ``i``-th site."""
+    place, spot, reading = sites.places[i], sites.spots[i], sites.reading
+
+    whole = "" if sites.area_complete[i] else "at least "
+    yield row("drainage area", f"{whole}{hectares(spot.drainage_area_ha)} drain to it.")
+    yield row(
+        "slope of the road" if spot.purpose == "road" else "bed slope",
+        f"{percent(spot.slope)}, error {percent(spot.slope_error)}.",
+        source_of(place, "slope"),
+    )
+    if spot.purpose == "road":
+        return
+    if np.isfinite(place.headcut_height_m):
+        text = f"{metres(place.headcut_height_m)}, error {metres(spot.drop_error_m)}."
+        yield row("drop", text, source_of(place, "drop"))
+    yield from _banks(sites, i)
+    yield from _bankfull(sites, i)
+    if reading.setting[i]:
+        yield row("setting", f"{str(reading.setting[i]).capitalize()}.", DEM, "common practice")
+    stage = int(reading.stage[i])
+    if stage:
+        text = (
+            f"Stage {stage} of 5, {STAGES[stage]}; confidence {reading.stage_confidence[i]:.2f} "
+            "of 1."
+        )
+        yield row("stage of incision", text, "Schumm 1984, Simon 1989", "from memory")
+    yield row("cell size", f"{metres(cell_m)}: what is narrower is not seen.", DEM, "measured")
+
+
+def _banks(sites: Sites, i: int) -> Iterator[Reason]:
+    spot, reading = sites.spots[i], sites.reading
+    if reading.width_source[i] == "curve" and not np.isfinite(spot.bank_depth_m):
+        text = "The elevations do not show the banks; width and depth are from a regional curve."
+        yield row("banks", text, "regional curve (Bieger and others 2015)", "published")
+        return
+    lower = reading.lower_bank[i]
+    deep = (
+        f" and {metres(spot.bank_depth_m)} deep at the lower bank{f' ({lower})' if lower else ''}; "
+        f"error of the depth {metres(spot.depth_error_m)}"
+        if np.isfinite(spot.bank_depth_m)
+        else ""
+    )
+    source = source_of(sites.places[i], "width", "depth")
+    yield row("bank top", f"{metres(spot.width_m)} wide{deep}.", source)
+    if np.isfinite(reading.valley_floor_width_m[i]):
+        confined = f", {reading.confinement[i]}" if reading.confinement[i] else ""
+        text = f"{metres(reading.valley_floor_width_m[i])} wide{confined}."
+        yield row("valley floor", text)
+
+
+def _bankfull(sites: Sites, i: int) -> Iterator[Reason]:
+    spot, reading = sites.spots[i], sites.reading
+    bankfull = reading.bankfull
+    estimates = [
+        f"{name} {metres(float(values[i]))}"
+        for name, values in (
+            ("bench in the section", bankfull.bench_m),
+            ("2-year flow", bankfull.flow_m),
+            ("regional curve", bankfull.curve_m),
+        )
+        if np.isfinite(values[i])
+    ]
+    size = f"{metres(spot.bankfull_depth_m)} deep and {metres(spot.bankfull_width_m)} wide"
+    told = ", ".join(estimates) or "nothing that tells it"
+    if "bankfull" in sites.places[i].on_site:
+        text = f"{size}; estimated from: {told}."
+        yield row("bankfull", text, ON_SITE)
+        yield from _ratios(sites, i)
+        return
+    text = f"{size}, the lowest plausible of: {told}."
+    if not bankfull.sure[i]:
+        text += " Not sure: measure it on site."
+    yield row("bankfull", text, "bench, Manning's equation, regional curve", "common practice")
+    yield from _ratios(sites, i)
+
+
+def _ratios(sites: Sites, i: int) -> Iterator[Reason]:
+    reading = sites.reading
+    ratios = [
+        f"{name} {figures(float(values[i]))}"
+        for name, values in (
+            ("width over depth", reading.width_depth_ratio),
+            ("bank height over bankfull depth", reading.bank_height_ratio),
+            ("entrenchment ratio", reading.entrenchment_ratio),
+        )
+        if np.isfinite(values[i])
+    ]
+    if ratios:
+        yield row("ratios", f"{', '.join(ratios)}.", "elevations, bankfull", "common practice")

@@ -1,0 +1,240 @@
+"""The whole reasoning behind every site, row by row, so that a plan can explain itself."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import astuple, dataclass
+
+import numpy as np
+
+from siting.effects.site_effects import Effect
+from siting.layout.candidates import Sites
+from siting.record.flood_tables import Columns
+from siting.record.reason_measures import measured_rows
+from siting.record.reason_rows import Reason
+from siting.record.structure_rows import columns_of
+from siting.structures.structure_type import Check
+from siting.values.wording import figures, flow, hectares, metres
+from siting.works.ranking import MEASURES, Ranking, Weights
+
+__all__ = ["Reason", "reason_columns"]
+
+NAMES = ("site_id", "step", "part", "subject", "verdict", "text", "source", "basis")
+TRADE = "common practice"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Told:
+    """What the reasons are told from."""
+
+    sites: Sites
+    effects: tuple[Effect, ...]
+    ranking: Ranking
+    weights: Weights
+    cell_m: float
+
+
+def reason_columns(told: Told) -> Columns:
+    """Rows of the table ``reasons``: site by site, in the order in which they are read."""
+    rows = []
+    for i in range(told.sites.count):
+        for step, reason in enumerate(_reasons(told, i), start=1):
+            rows.append((i + 1, step, *astuple(reason)))
+    return columns_of(NAMES, rows)
+
+
+def _reasons(told: Told, i: int) -> Iterator[Reason]:
+    yield from measured_rows(told.sites, i, cell_m=told.cell_m)
+    yield from _flood(told.sites, i)
+    yield from _limits(told.sites, i)
+    yield from _alternatives(told.sites, i)
+    yield from _sizes(told.sites, i)
+    yield from _spacing(told.sites, i)
+    yield from _pair(told.sites, told.effects[i], i)
+    yield from _benefit(told.effects[i])
+    yield from _rank(told, i)
+
+
+def _flood(sites: Sites, i: int) -> Iterator[Reason]:
+    spot = sites.spots[i]
+    if spot.purpose == "road":
+        return
+    state = sites.design_flow(i)
+    method = sites.floods.method[i]
+    if state is None:
+        text = "The peak flow is not known here; nothing is checked against it."
+        yield Reason("flood", "design flow", "", text, "", "")
+        return
+    text = (
+        f"The flow with a chance of 1 in {spot.design_period_yr:g} a year is "
+        f"{flow(state.discharge_m3s)}. In the measured section it runs {metres(state.depth_m)} "
+        f"deep and {figures(state.velocity_mps)} m/s fast, pulls on the bed with "
+        f"{figures(state.shear_pa)} Pa, Froude number {figures(state.froude)}."
+    )
+    source = f"method {method}; Manning's equation with n = {spot.roughness:g}"
+    yield Reason("flood", "design flow", "", text, source, "published")
+    if sites.floods.note[i]:
+        yield Reason("flood", "what limits it", "", str(sites.floods.note[i]), "", "")
+
+
+def _check(part: str, subject: str, check: Check) -> Reason:
+    verdict = "holds" if check.passed else "fails"
+    text = f"Asked: {check.asks}. Found: {check.found}."
+    if not check.passed and check.why_not not in text:
+        text = f"{text} {check.why_not}"
+    return Reason(part, check.rule or subject, verdict, text, check.source, check.basis)
+
+
+def _limits(sites: Sites, i: int) -> Iterator[Reason]:
+    """Limits of what is built; where nothing is, those that every type fails."""
+    place = sites.places[i]
+    for check in place.checks:
+        yield _check("limits", "kept clear", check)
+    if place.decision is None:
+        return
+    if place.decision.type is not None:
+        for check in place.decision.chosen.checks[place.decision.kind.name]:
+            yield _check("limits", place.decision.kind.name, check)
+    else:
+        for check in place.decision.failed:
+            yield _check("limits", "every structure", check)
+
+
+def _alternatives(sites: Sites, i: int) -> Iterator[Reason]:
+    place = sites.places[i]
+    if place.decision is None:
+        return
+    chosen = place.decision.chosen
+    if place.left_out and chosen.type is not None:
+        yield Reason("alternatives", chosen.type.name, "not chosen", place.left_out, "", "")
+    elif place.control != "refer" and chosen.type is not None:
+        text = place.decision.summary
+        yield Reason("alternatives", chosen.type.name, "chosen", text, "", "")
+    for name, why in chosen.why_not.items():
+        yield Reason("alternatives", name, "not chosen", " ".join(why), "", "")
+    if place.control == "refer" and chosen.type is not None:
+        text = "It would fit by its own limits, but the place has to be looked at first."
+        yield Reason("alternatives", chosen.type.name, "not chosen", text, "", "")
+
+
+def _sizes(sites: Sites, i: int) -> Iterator[Reason]:
+    size = sites.sizes[i]
+    for note in () if size is None else size.notes:
+        yield Reason("sizes", "how the sizes came about", "", note, "", "")
+
+
+def _spacing(sites: Sites, i: int) -> Iterator[Reason]:
+    for row in sites.places[i].spacing:
+        if not np.isfinite(row.low_m):
+            said = "no second one is needed on a level bed"
+        elif np.isclose(row.low_m, row.high_m):
+            said = metres(row.low_m)
+        else:
+            said = f"{metres(row.low_m)} to {metres(row.high_m)}"
+        verdict = "chosen" if row.chosen else ""
+        yield Reason("spacing", row.rule, verdict, f"{said}. {row.note}.", row.source, row.basis)
+
+
+def _pair(sites: Sites, effect: Effect, i: int) -> Iterator[Reason]:
+    place, pool = sites.places[i], effect.pool
+    if place.group:
+        others = [str(j + 1) for j, p in enumerate(sites.places) if p.group == place.group]
+        text = (
+            f"Works together with sites {', '.join(others)}; number {place.build_order} of "
+            f"{len(others)} to be built."
+        )
+        yield Reason("pair", "group", "", text, "", "")
+    size = sites.sizes[i]
+    if place.control == "grade" and size is not None and size.height_m == 0:
+        text = (
+            "Laid flush with the bed it backs no water and gathers no sediment: it keeps the bed "
+            "from being cut deeper, no more."
+        )
+        yield Reason("pair", "flush with the bed", "", text, "its height", "arithmetic")
+    if pool is None:
+        return
+    text = (
+        f"New and tight it would hold a pool {metres(pool.length_m)} long, "
+        f"{figures(pool.area_m2)} m2 and {figures(pool.volume_m3)} m3. A structure of stone leaks: "
+        "the still pool is the lower bound."
+    )
+    yield Reason("pair", "still pool", "", text, effect.source, "arithmetic")
+    if np.isfinite(pool.toe_depth_m) and _only_holds(sites, i):
+        text = (
+            f"It is too low for the fall of the bed from the foot of the drop. Against the foot as "
+            f"measured, which may lie in a hole, the still pool stands at {pool.toe_depth_m:+.2f} "
+            f"m, error {metres(pool.toe_error_m)}."
+        )
+        yield Reason("pair", "depth at the foot", "fails", text, effect.source, "arithmetic")
+    elif np.isfinite(pool.toe_depth_m):
+        reach = "reaches" if pool.toe_depth_m >= 0 else "does not reach"
+        text = (
+            f"The still pool {reach} what it backs water to: {pool.toe_depth_m:+.2f} m there, "
+            f"error {metres(pool.toe_error_m)}."
+        )
+        verdict = "holds" if pool.toe_depth_m + pool.toe_error_m >= 0 else "fails"
+        yield Reason("pair", "depth at the foot", verdict, text, effect.source, "arithmetic")
+    tail = effect.tailwater
+    if tail is not None and np.isfinite(tail.toe_depth_m):
+        text = (
+            f"At the design flow the water stands {metres(tail.toe_depth_m)} deep at the foot and "
+            f"{metres(tail.depth_m)} above the structure."
+        )
+        source = "broad-crested weir and standard step, Chow 1959"
+        yield Reason("pair", "tailwater", "", text, source, "from memory")
+
+
+def _only_holds(sites: Sites, i: int) -> bool:
+    """Whether a grade control below a headcut is too low to back water to its foot."""
+    spot = sites.spots[i]
+    return sites.places[i].headcut >= 0 and not np.isfinite(spot.needed_height_m)
+
+
+def _benefit(effect: Effect) -> Iterator[Reason]:
+    wedge, gain = effect.wedge, effect.benefit
+    if wedge is not None:
+        text = (
+            f"Filled, it holds about {figures(wedge.volume_m3)} m3 of sediment over "
+            f"{metres(wedge.length_m)} ({figures(wedge.volume_low_m3)} to "
+            f"{figures(wedge.volume_high_m3)} m3)."
+        )
+        source = "deposits at 0.5 to 0.7 of the old bed slope"
+        yield Reason("benefit", "sediment held", "", text, source, "published")
+    if np.isfinite(gain.rewetted_m2):
+        text = (
+            f"About {figures(gain.rewetted_m2)} m2 along the pool stand less than the structure's "
+            "height above the channel and may get wetter."
+        )
+        yield Reason("benefit", "ground rewetted", "", text, effect.source, TRADE)
+    if np.isfinite(gain.swale_length_m):
+        text = (
+            f"{metres(gain.swale_length_m)} of uncut channel lie above, "
+            f"{hectares(gain.swale_area_ha)} of floor (ends at: {gain.swale_ends_at})."
+        )
+        yield Reason("benefit", "ground at risk", "", text, "elevations", TRADE)
+    if np.isfinite(gain.soil_at_risk_m3):
+        text = f"About {figures(gain.soil_at_risk_m3)} m3 of soil would go with it."
+        yield Reason("benefit", "soil at risk", "", text, "elevations", "arithmetic")
+    if np.isfinite(gain.retreat_m_per_yr):
+        text = (
+            f"The head may move {figures(gain.retreat_low_m_per_yr)} to "
+            f"{figures(gain.retreat_high_m_per_yr)} m a year, an order of magnitude that is "
+            f"usually too high where it is dry; rain from {gain.retreat_rain}."
+        )
+        source = "USDA Soil Conservation Service, Technical Release 32"
+        yield Reason("benefit", "retreat", "", text, source, "from memory")
+
+
+def _rank(told: Told, i: int) -> Iterator[Reason]:
+    ranking, weights = told.ranking, told.weights
+    parts = ", ".join(
+        f"{name} {value:.2f} (weight {weights.weights[name]:g})"
+        for name, value in zip(MEASURES, ranking.measures[i], strict=True)
+    )
+    control = told.sites.places[i].control
+    text = (
+        f"Rank {ranking.rank[i]} of {told.sites.count}, score {ranking.score[i]:.3f}: {parts}; "
+        f"factor {weights.factors[control]:g} for what it is for. A structure that pairs with a "
+        "headcut takes that one's score."
+    )
+    yield Reason("rank", "score", "", text, weights.origin, TRADE)

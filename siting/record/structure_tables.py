@@ -1,0 +1,248 @@
+"""Everything that a plan tells about structures: columns of the sites, layers and tables."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+import shapely
+
+from siting.channels.ground import FloatArray, Ground
+from siting.effects.site_effects import Effect, effect_columns, effects_of, pool_table
+from siting.floods.rainfall import Rainfall
+from siting.layout.candidates import Sites
+from siting.layout.clearance import near
+from siting.layout.keep_clear import KINDS, ROAD, KeepClear
+from siting.record.before_building import (
+    Totals,
+    before_columns,
+    design_sentence,
+    fill_m3,
+)
+from siting.record.feature_tables import FeatureTable, texts_of
+from siting.record.flood_tables import Columns
+from siting.record.footprints import crest_table, footprint_table
+from siting.record.ground_points import profile_columns, section_columns
+from siting.record.reasons import Told, reason_columns
+from siting.record.site_records import record_columns
+from siting.record.structure_rows import (
+    hydraulics_columns,
+    instruction_columns,
+    size_columns,
+    spacing_columns,
+)
+from siting.values.wording import counted, figures
+from siting.works.ranking import Ranking, Weights
+from siting.works.takes import Means, Takes, takes_of
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Built:
+    """What the structures of a plan add to it.
+
+    Parameters
+    ----------
+    columns
+        Further columns of the layer ``sites``.
+    structures, structure_lines, pools
+        Footprints to scale, crests, pools and wedges.
+    tables
+        Tables without geometries by name.
+    takes
+        Materials, days and costs, and what a budget buys.
+    totals
+        What all of it puts into the ground.
+    """
+
+    columns: Columns
+    structures: FeatureTable
+    structure_lines: FeatureTable
+    pools: FeatureTable
+    tables: Mapping[str, Columns]
+    takes: Takes
+    totals: Totals
+
+    def work(self, design_period_yr: float) -> tuple[str, ...]:
+        """What it takes and costs, for which flow it is sized, and what comes before it."""
+        if not self.totals.structures and not self.takes.means.limited:
+            return ()
+        t = self.totals
+        return (
+            *self.takes.sentences(),
+            design_sentence(t, design_period_yr),
+            f"Before you build: utilities, permits (about {figures(t.fill_m3)} m3 of fill on "
+            f"{figures(t.disturbed_m2)} m2 in {counted(t.channels, 'channel')}), water rights, "
+            "cultural survey, grazing; see the table before_you_build.",
+        )
+
+
+def built_of(
+    ground: Ground,
+    sites: Sites,
+    ranking: Ranking,
+    *,
+    weights: Weights,
+    means: Means,
+    rainfall: Rainfall | None,
+    keep: KeepClear | None,
+    design_period_yr: float,
+) -> Built:
+    """Work out what the structures do, take and cost, and write it down.
+
+    Parameters
+    ----------
+    ground, sites, ranking
+        What was found.
+    weights, means
+        How sites are ranked; prices and limits.
+    rainfall
+        For the rate at which headcuts move.
+    keep
+        Roads, for distances.
+    design_period_yr
+        Return period that sizes are made for.
+    """
+    effects = effects_of(ground, sites, rainfall)
+    told = told_of(
+        sites,
+        effects,
+        ranking,
+        weights=weights,
+        means=means,
+        keep=keep,
+        design_period_yr=design_period_yr,
+        cell_m=ground.raster.grid.cell_m,
+    )
+    of_ground = {
+        "profile_points": profile_columns(ground, sites, _behind_m(effects)),
+        "section_points": section_columns(ground, sites),
+        "site_records": record_columns(sites, effects, cell_m=ground.raster.grid.cell_m),
+    }
+    return replace(told, tables={**told.tables, **of_ground})
+
+
+def told_of(
+    sites: Sites,
+    effects: tuple[Effect, ...],
+    ranking: Ranking,
+    *,
+    weights: Weights,
+    means: Means,
+    keep: KeepClear | None,
+    design_period_yr: float,
+    cell_m: float,
+) -> Built:
+    """Write down what structures do, take and cost once their effects are known.
+
+    Parameters
+    ----------
+    sites, effects, ranking
+        What was found, and what each structure does.
+    weights, means, keep, design_period_yr
+        As for `built_of`.
+    cell_m
+        Cell size of the elevations, m.
+    """
+    takes = takes_of(sites, ranking, means)
+    structures = footprint_table(sites)
+    totals = _totals(sites, effects, takes, structures)
+    told = Told(sites, effects, ranking, weights, cell_m)
+    return Built(
+        columns={
+            **_design_columns(sites, design_period_yr),
+            **effect_columns(effects),
+            **takes.site_columns(),
+            **_left_out(sites, takes),
+            "nearest_road_m": _nearest_road_m(sites, keep),
+        },
+        structures=structures,
+        structure_lines=crest_table(sites),
+        pools=pool_table(effects),
+        tables={
+            "hydraulics": hydraulics_columns(sites),
+            "sizes": size_columns(sites),
+            "spacings": spacing_columns(sites),
+            **takes.tables(),
+            "reasons": reason_columns(told),
+            "instructions": instruction_columns(sites),
+            "before_you_build": before_columns(totals, design_period_yr=design_period_yr),
+        },
+        takes=takes,
+        totals=totals,
+    )
+
+
+def _design_columns(sites: Sites, design_period_yr: float) -> Columns:
+    """Stone, design flow and spacing of every site; NaN where there is none."""
+
+    def flow(name: str) -> FloatArray:
+        states = [sites.design_flow(i) for i in range(sites.count)]
+        return np.array([np.nan if s is None else getattr(s, name) for s in states])
+
+    def stone(name: str) -> FloatArray:
+        stones = [None if s is None else s.stone for s in sites.sizes]
+        return np.array([np.nan if s is None else getattr(s, name) for s in stones])
+
+    chosen = [next((r for r in p.spacing if r.chosen), None) for p in sites.places]
+    at = [r.low_m if r is not None and np.isfinite(r.low_m) else np.nan for r in chosen]
+    return {
+        "stone_d50_m": stone("d50_m"),
+        "stone_d100_m": stone("d100_m"),
+        "stone_heaviest_kg": stone("heaviest_kg"),
+        "design_return_period_yr": np.full(sites.count, int(design_period_yr)),
+        "design_flow_m3s": flow("discharge_m3s"),
+        "design_depth_m": flow("depth_m"),
+        "design_velocity_mps": flow("velocity_mps"),
+        "design_shear_pa": flow("shear_pa"),
+        "design_froude": flow("froude"),
+        "spacing_m": np.array(at, dtype=np.float64),
+        "spacing_rule": texts_of([None if r is None else r.rule for r in chosen]),
+    }
+
+
+def _behind_m(effects: tuple[Effect, ...]) -> FloatArray:
+    """Length of what a structure holds back, water or sediment; NaN for nothing."""
+    lengths = [[part.length_m for part in (e.pool, e.wedge) if part is not None] for e in effects]
+    return np.array([max(own, default=np.nan) for own in lengths], dtype=np.float64)
+
+
+def _left_out(sites: Sites, takes: Takes) -> Columns:
+    """Why sites are not in the chosen set: what was left out before a budget comes to it."""
+    why = takes.site_columns()["chosen_why"]
+    return {
+        "chosen_why": texts_of([p.left_out or w for p, w in zip(sites.places, why, strict=True)])
+    }
+
+
+def _nearest_road_m(sites: Sites, keep: KeepClear | None) -> FloatArray:
+    if keep is None or not keep.size or not sites.count:
+        return np.full(sites.count, np.nan)
+    away = near(keep, sites.x_m, sites.y_m).distance_m[:, KINDS.index(ROAD)]
+    return np.where(np.isfinite(away), away, np.nan)
+
+
+def _totals(
+    sites: Sites, effects: tuple[Effect, ...], takes: Takes, structures: FeatureTable
+) -> Totals:
+    chosen = takes.site_columns()["chosen"]
+    fill = np.array([fill_m3(amounts) for amounts in takes.amounts])
+    fill = np.where(chosen, fill, 0.0)
+    pools = [e.pool for e, c in zip(effects, chosen, strict=True) if c and e.pool is not None]
+    at = structures.columns["site_id"] - 1
+    area = shapely.area(structures.geometry)
+    reaches = {p.reach for p, c in zip(sites.places, chosen, strict=True) if c and p.reach >= 0}
+    return Totals(
+        structures=int(np.count_nonzero(chosen)),
+        channels=len(reaches),
+        fill_m3=float(fill.sum()),
+        largest_fill_m3=float(fill.max(initial=0.0)),
+        disturbed_m2=float(area[chosen[at]].sum()) if at.size else 0.0,
+        water_held_m3=float(sum(p.volume_m3 for p in pools)),
+        deepest_m=max((p.depth_at_crest_m for p in pools), default=0.0),
+        without_flow=sum(
+            1
+            for i in np.flatnonzero(chosen)
+            if sites.spots[i].purpose != "road" and sites.design_flow(int(i)) is None
+        ),
+    )

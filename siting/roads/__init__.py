@@ -1,1 +1,0 @@
-"""Roads, what else is kept clear of, and rolling dips along roads."""

@@ -1,0 +1,1 @@
+"""Processing steps that can be run alone, each declared with inputs, settings and results."""

@@ -1,0 +1,98 @@
+"""Sentences that several types tell: safety first, inspection, lifting."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from siting.places.spot import Spot
+from siting.structures.structure_type import Failure, Stone
+from siting.values.wording import hectares, metres, percent
+
+STORMS = (
+    "Do not work in the channel with storms upstream; agree on a way out before you start, and "
+    "have one person watch the sky."
+)
+UNDERCUT = (
+    "Never stand or kneel under the lip or an undercut bank: break it down from above with a bar "
+    "first, from the side."
+)
+INSPECT = (
+    "Look at it after every flow in the first year, then each year before the rains: stones or "
+    "logs moved, ends, apron, holes behind it. Mend small faults at once."
+)
+_STAGES = {
+    3: "The reach is still widening: reach well into the banks, and expect to mend the ends.",
+    4: "The reach is filling by itself: treat only what still cuts.",
+    5: "The reach has come to rest: treat only what still cuts.",
+}
+END_CUT = Failure(
+    "Water goes round an end.",
+    "Fresh cutting in the bank at an end, a wet line beside the structure.",
+    "Lengthen the key into the bank and lower the middle, so that the middle carries the flow.",
+)
+UNDERMINED = Failure(
+    "The bed below is scoured and the structure is undermined.",
+    "A hole below the apron, stones or logs that hang free.",
+    "Fill the hole with the largest stone, lengthen the apron, and see that the structure below "
+    "backs water to its foot.",
+)
+PIPING = Failure(
+    "Water runs through or under it and carries the soil away.",
+    "Muddy jets on the lower side, a hollow on the upper side.",
+    "Dig the hole out, lay fabric or gravel with fines against the upper side, and fill again.",
+)
+
+
+def lifting(spot: Spot, stone: Stone | None) -> str:
+    """Say who lifts what."""
+    one, two = spot.rules.low("hand_work.lift"), spot.rules.high("hand_work.lift")
+    heavy = (
+        f"; the largest stones here weigh about {stone.heaviest_kg:.0f} kg"
+        if stone and stone.two_person
+        else ""
+    )
+    return (
+        f"Lift with gloves and boots on: up to {one:g} kg one person, up to {two:g} kg two; roll "
+        f"anything heavier with bars{heavy}."
+    )
+
+
+def channel_cautions(spot: Spot) -> tuple[str, ...]:
+    """What the place asks care for, whatever is built in the channel."""
+    rules, out = spot.rules, []
+    gentle = rules.low("hand_work.gradient")
+    if spot.slope + spot.slope_error > gentle:
+        out.append(
+            f"The bed falls {percent(spot.slope)}, past the {percent(gentle)} of plain hand work "
+            "or within the error of it: set one-rock dams close together below."
+        )
+    shallow = rules.low("one_rock_dam.channel_depth")
+    if not np.isfinite(spot.bank_depth_m):
+        out.append("The elevations do not show the banks: measure width and depth before you buy.")
+    elif spot.bank_depth_m + spot.depth_error_m > shallow:
+        out.append(
+            f"The channel is {metres(spot.bank_depth_m)} deep, past the {metres(shallow)} of plain "
+            "hand work or within the error of it: have it reviewed, and never work below an "
+            "undercut bank."
+        )
+    if spot.width_m > rules.low("hand_work.channel_width"):
+        out.append("The channel is wide: it takes much material.")
+    reviewed = rules.low("hand_work.drainage_area")
+    if spot.drainage_area_ha > reviewed:
+        out.append(f"More than {hectares(reviewed)} drain to it: have the design reviewed.")
+    if spot.purpose == "grade" and spot.stage in _STAGES:
+        out.append(_STAGES[spot.stage])
+    return tuple(out)
+
+
+def drop_cautions(spot: Spot) -> tuple[str, ...]:
+    """What a drop asks care for."""
+    easy = spot.rules.low("hand_work.drop")
+    if spot.drop_m + spot.drop_error_m > easy:
+        return (f"Above {metres(easy)} hand work is hard: build it in two steps.",)
+    return ()
+
+
+def each_once(*groups: tuple[str, ...]) -> tuple[str, ...]:
+    """Join groups of sentences, each once, in their order."""
+    return tuple(dict.fromkeys(sentence for group in groups for sentence in group))

@@ -1,0 +1,209 @@
+"""What a structure type is: its limits, its size, its materials, how it is built and how it fails.
+
+A type is a plug-in of the entry-point group ``gullywalk.structures``: a class without constructor
+arguments that follows `StructureType`. It decides about one spot; where spots are, how far apart
+and which of them belong together is decided by the placing functions.
+"""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import ClassVar
+
+from siting.places.spot import Spot
+
+#: Everything that materials are counted in: item to unit and plain words.
+ITEMS: Mapping[str, tuple[str, str]] = MappingProxyType(
+    {
+        "stone_small": ("t", "stone of 10 to 20 cm"),
+        "stone_medium": ("t", "stone of 20 to 30 cm"),
+        "stone_large": ("t", "stone of 30 to 45 cm"),
+        "gravel": ("m3", "gravel with fines, to fill gaps"),
+        "fill": ("m3", "earth moved on the spot"),
+        "logs": ("m", "logs, length of all together"),
+        "posts": ("pieces", "posts, driven"),
+        "wire": ("m", "smooth wire"),
+        "staples": ("pieces", "fence staples"),
+        "fabric": ("m2", "geotextile or burlap"),
+        "brush": ("m3", "brush, loose"),
+        "pickets": ("pieces", "pickets, driven"),
+        "seed": ("kg", "native grass seed"),
+    }
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """One limit held against a place.
+
+    Parameters
+    ----------
+    rule
+        Name of the limit in ``rules.toml``; empty for a condition without a number.
+    asks, found
+        What is asked and what is there, in plain words with units.
+    passed
+        Whether it holds, at the unfavourable end of the error.
+    why_not
+        One sentence for a person when it does not hold; empty when it does.
+    source, basis
+        Where the limit comes from: see `siting.values.rules.Limit`.
+    """
+
+    rule: str
+    asks: str
+    found: str
+    passed: bool
+    why_not: str
+    source: str
+    basis: str
+
+
+@dataclass(frozen=True, slots=True)
+class Stone:
+    """Stone that holds at a place.
+
+    Parameters
+    ----------
+    d50_m, d100_m
+        Median and largest diameter, m.
+    heaviest_kg
+        Mass of the largest.
+    two_person
+        Whether the largest is more than one person should lift.
+    method, basis
+        How it was sized (all that apply; the larger rules), and what kind of source that is.
+    """
+
+    d50_m: float
+    d100_m: float
+    heaviest_kg: float
+    two_person: bool
+    method: str
+    basis: str
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """A part of a structure as seen from above, to scale.
+
+    ``outline`` holds corners as (along, across): metres downstream of the crest, and metres to the
+    right of the channel's middle when looking downstream. It is not closed.
+    """
+
+    name: str
+    outline: tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Size:
+    """How large a structure is.
+
+    Parameters
+    ----------
+    height_m, length_m, crest_m
+        Above the bed; along the channel; across it, keys included.
+    dims
+        Further sizes by name with unit (``key_m``, ``apron_m``, ``log_diameter_m``): value.
+    parts
+        Footprint to scale; the first is the body.
+    stone
+        Stone it needs; None where it has none.
+    notes
+        Sentences: how the sizes came about, each saying its source or "common practice".
+    """
+
+    height_m: float
+    length_m: float
+    crest_m: float
+    dims: Mapping[str, float] = field(default_factory=dict)
+    parts: tuple[Part, ...] = ()
+    stone: Stone | None = None
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Amount:
+    """So much of one of `ITEMS`, without spare; ``note`` says what for."""
+
+    item: str
+    amount: float
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Failure:
+    """One way in which a structure fails: what happens, the sign to look for, what to do."""
+
+    what: str
+    look_for: str
+    then: str
+
+
+class StructureType(ABC):
+    """One kind of structure.
+
+    Attributes
+    ----------
+    name
+        As it stands in a plan: ``one-rock dam``.
+    purposes
+        Which of `siting.places.spot.PURPOSES` it serves.
+    control
+        ``vertical``, ``grade``, ``spread`` or ``refer``.
+    materials_needed
+        Building materials that the ranch must have.
+    summary
+        One sentence: what it is and does, trade terms explained.
+    flush_summary
+        The same of one whose top is level with the bed; empty for a type that always stands above.
+    spacing_rules
+        Which of the rules in `siting.structures.spacing_table` say how far apart a series stands.
+    """
+
+    name: ClassVar[str]
+    purposes: ClassVar[tuple[str, ...]]
+    control: ClassVar[str]
+    materials_needed: ClassVar[frozenset[str]]
+    summary: ClassVar[str]
+    flush_summary: ClassVar[str] = ""
+    spacing_rules: ClassVar[tuple[str, ...]] = ()
+
+    @abstractmethod
+    def checks(self, spot: Spot) -> tuple[Check, ...]:
+        """Hold every limit of this type against a spot."""
+
+    def fits(self, spot: Spot) -> bool:
+        """Whether every limit holds."""
+        return all(check.passed for check in self.checks(spot))
+
+    def why_not(self, spot: Spot) -> tuple[str, ...]:
+        """Say in plain words why this type does not fit; empty when it does."""
+        return tuple(check.why_not for check in self.checks(spot) if not check.passed)
+
+    @abstractmethod
+    def suits(self, spot: Spot) -> float:
+        """How well it suits a spot that it fits, 0 to 1; the best of several is chosen."""
+
+    @abstractmethod
+    def size(self, spot: Spot) -> Size:
+        """Size it for a spot."""
+
+    @abstractmethod
+    def materials(self, spot: Spot, size: Size) -> tuple[Amount, ...]:
+        """What it takes, without spare."""
+
+    @abstractmethod
+    def cautions(self, spot: Spot, size: Size) -> tuple[str, ...]:
+        """Sentences: what to take care of here; nothing that forbids it."""
+
+    @abstractmethod
+    def build_steps(self, spot: Spot, size: Size) -> tuple[str, ...]:
+        """Build steps in their order, with this spot's sizes."""
+
+    @abstractmethod
+    def failures(self) -> tuple[Failure, ...]:
+        """How it fails, and how to inspect it."""

@@ -1,1 +1,0 @@
-"""What a plan says: tables, reasons, notes, shapes to scale."""

@@ -1,0 +1,1 @@
+"""What everything else is made of: arrays, settings files, limits, wording, errors."""

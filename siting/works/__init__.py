@@ -1,0 +1,1 @@
+"""What is worth doing first: rank, quantities, costs, and what a budget buys."""

@@ -1,0 +1,208 @@
+"""What the work costs: prices times quantities, low, likely and high; by site and in all."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from siting.record.flood_tables import Columns
+from siting.values.us_units import BoolArray, FloatArray
+from siting.values.wording import figures
+from siting.works.costs import PRICED_WHOLE, Costs
+from siting.works.quantities import (
+    ALL_SITES,
+    CHOSEN_SITES,
+    ITEM_NAMES,
+    IntArray,
+    Quantities,
+    texts,
+)
+from terrain.values.errors import ParameterError
+from terrain.values.raster import read_only
+
+#: Lines of a bill: the materials, then these.
+HAUL, LABOUR = "haul", "labour"
+LINES = (*ITEM_NAMES, HAUL, LABOUR, *PRICED_WHOLE.values())
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Bill:
+    """Costs of n sites by line.
+
+    Low, likely and high add up line by line and site by site. Low of a sum is thus what it costs
+    if everything is cheap and quick at once: a range that the truth is unlikely to leave, not a
+    confidence.
+
+    Parameters
+    ----------
+    site_id, built
+        As in `siting.works.quantities.Quantities`, shape ``(n,)``.
+    quantity
+        What is paid for, in the units of ``units``, likely; shape ``(n, lines)``.
+    money
+        Low, likely, high, shape ``(n, lines, 3)``.
+    units
+        Unit of each of `LINES`.
+    currency
+        As a person writes it.
+    notes
+        Sentences on what the sums hold and do not hold.
+    """
+
+    site_id: IntArray
+    built: BoolArray
+    quantity: FloatArray
+    money: FloatArray
+    units: tuple[str, ...]
+    currency: str
+    notes: tuple[str, ...]
+
+    def __post_init__(self) -> None:
+        for array in (self.site_id, self.built, self.quantity, self.money):
+            read_only(array)
+
+    @property
+    def by_site(self) -> FloatArray:
+        """Low, likely, high of each site, shape ``(n, 3)``; NaN where nothing is built."""
+        return np.where(self.built[:, None], self.money.sum(axis=1), np.nan)
+
+    def total(self, which: BoolArray | None = None) -> FloatArray:
+        """Sum over some sites, all by default: low, likely, high."""
+        return np.asarray(self.by_site[self._among(which)].sum(axis=0))
+
+    def _among(self, which: BoolArray | None) -> BoolArray:
+        return self.built if which is None else self.built & which
+
+
+def bill(found: Quantities, costs: Costs) -> Bill:
+    """Price what sites take.
+
+    Materials are paid for with spare. Haul is paid by the share of a truck that goes to a site, so
+    that the sums over sites hold; what half-empty trucks add is said in the notes. Labour is paid
+    by the person-day: its low is few days at low pay. A structure priced as a whole costs its
+    price, and its earthwork nothing besides.
+    """
+    n = found.site_id.size
+    prices = [costs[f"items.{name}"] for name in ITEM_NAMES]
+    ordered = found.with_spare.copy()
+    ordered[found.whole >= 0, ITEM_NAMES.index("fill")] = 0.0
+    loads = np.nansum(found.loads, axis=1)
+    wholes = [costs[f"whole.{entry}"] for entry in PRICED_WHOLE.values()]
+    each = (found.whole[:, None] == np.arange(len(wholes))).astype(np.float64)
+    pay = costs["labour.person_day"]
+    quantity = np.column_stack([ordered, loads, found.paid_days[:, 1], each])
+    money = quantity[:, :, None] * np.stack(
+        [f.levels for f in (*prices, costs["haul.load"], pay, *wholes)]
+    )
+    money[:, LINES.index(LABOUR)] = found.paid_days * pay.levels
+    return Bill(
+        site_id=found.site_id,
+        built=found.built,
+        quantity=np.where(found.built[:, None], quantity, 0.0).reshape(n, len(LINES)),
+        money=np.where(found.built[:, None, None], money, 0.0).reshape(n, len(LINES), 3),
+        units=tuple(f.unit for f in (*prices, costs["haul.load"], pay, *wholes)),
+        currency=costs.currency,
+        notes=_notes(found, costs),
+    )
+
+
+def _notes(found: Quantities, costs: Costs) -> tuple[str, ...]:
+    out = [
+        "Low and high add up the low and the high figures: a range, not a confidence. Most prices "
+        "are round figures without a published source."
+    ]
+    shared = float(np.nansum(found.loads[found.built]))
+    started = float(np.nansum(found.total()[2]))
+    more = (started - shared) * costs["haul.load"].likely
+    # an empty truck's part below a tenth of a load is not worth a sentence
+    if started - shared >= 0.1:
+        out.append(
+            f"Haul counts {figures(shared)} truck loads; paid in full, the {started:.0f} loads "
+            f"that are started cost about {figures(more)} {costs.currency} more."
+        )
+    if (found.whole >= 0).any():
+        out.append("Rolling dips are priced as a whole, by a published range of the 2000s.")
+    return tuple(out)
+
+
+def beside_published(one_low: float, one_high: float, costs: Costs) -> str:
+    """Say how the cost of a one-rock dam compares with the published range; empty without one.
+
+    Parameters
+    ----------
+    one_low, one_high
+        Low and high cost of a typical one, in the currency of the figures.
+
+    Raises
+    ------
+    ParameterError
+        Low is above high.
+    """
+    if not one_low <= one_high:
+        raise ParameterError(f"a cost of {one_low:g} to {one_high:g}", expected="low up to high")
+    known = costs.figures.get("compare.check_dam")
+    if known is None:
+        return ""
+    if one_high < known.low:
+        how = "below"
+    elif one_low > known.high:
+        how = "above"
+    else:
+        how = "overlapping"
+    return (
+        f"A one-rock dam here costs {figures(one_low)} to {figures(one_high)} {costs.currency} "
+        f"(medians), {how} the published {known.low:g} to {known.high:g} for a small check dam "
+        "after a fire, in prices of the 2000s."
+    )
+
+
+def cost_columns(found: Bill, chosen: BoolArray | None = None) -> Columns:
+    """Rows of the table ``costs``: all sites first, then site by site; each ends with ``total``.
+
+    Parameters
+    ----------
+    found
+        The costs.
+    chosen
+        Sites that a budget has chosen, shape ``(n,)``; their sums then stand under site
+        `CHOSEN_SITES`. Without it there are no such rows.
+
+    Returns
+    -------
+    dict
+        ``site_id`` (`ALL_SITES` for the sums), ``item``, ``quantity``, ``unit``, ``low``,
+        ``likely``, ``high``.
+    """
+    blocks = [(ALL_SITES, found.quantity.sum(axis=0), found.money.sum(axis=0))]
+    if chosen is not None:
+        among = found.built & chosen
+        blocks.append(
+            (CHOSEN_SITES, found.quantity[among].sum(axis=0), found.money[among].sum(axis=0))
+        )
+    blocks += [
+        (int(found.site_id[i]), found.quantity[i], found.money[i])
+        for i in np.flatnonzero(found.built)
+    ]
+    ids: list[int] = []
+    items: list[str] = []
+    units: list[str] = []
+    numbers: list[Sequence[float]] = []
+    for number, quantity, money in blocks:
+        lines = np.flatnonzero(quantity > 0)
+        ids += [number] * (lines.size + 1)
+        items += [*(LINES[k] for k in lines), "total"]
+        units += [*(found.units[k] for k in lines), found.currency]
+        numbers += [(quantity[k], *money[k]) for k in lines]
+        numbers.append((np.nan, *money.sum(axis=0)))
+    values = np.array(numbers, dtype=np.float64).reshape(-1, 4)
+    return {
+        "site_id": np.array(ids, dtype=np.int64),
+        "item": texts(items),
+        "quantity": values[:, 0],
+        "unit": texts(units),
+        "low": values[:, 1],
+        "likely": values[:, 2],
+        "high": values[:, 3],
+    }

@@ -1,0 +1,1 @@
+"""Channels and what is read along them: reaches, drainage areas, profiles, sections."""

@@ -1,0 +1,1 @@
+"""Where water goes: a surface that drains, and the direction of every cell."""
