@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from siting.channels.ground import BoolArray, Ground
+from siting.channels.ground import Ground
 from siting.channels.headcuts import find_headcuts
 from siting.channels.reaches import reach_stations
 from siting.channels.study_area import CutAreas, StudyArea, reaches_of
@@ -29,7 +29,6 @@ from siting.places.land_maps import LandSettings, read_land
 from siting.places.site_floods import FloodGauge, FloodSettings
 from siting.places.spot import Stock
 from siting.record.feature_tables import (
-    FeatureTable,
     channel_table,
     drainage_table,
     headcut_table,
@@ -39,10 +38,11 @@ from siting.record.feature_tables import (
     sections_below,
     site_table,
 )
-from siting.record.flood_tables import Columns, flood_columns, input_columns, rain_columns
+from siting.record.flood_tables import flood_columns, input_columns, rain_columns
 from siting.record.screening_notes import cautions_of, facts_of, flood_facts, notes_of, summary_of
 from siting.record.settings_used import SettingsUsed
 from siting.record.structure_tables import built_of
+from siting.values.columns import Columns, FeatureTable
 from siting.values.rules import Rules, load_rules
 from siting.works.ranking import Ranking, Weights, load_weights, rank_sites, why_first
 from siting.works.takes import Means
@@ -52,6 +52,7 @@ from terrain.channels.drainage_areas import Catchments
 from terrain.channels.network import ChannelNetwork, channel_network, default_channel_area_ha
 from terrain.flow.conditioning import CarveLimits, Conditioned
 from terrain.flow.engines import DEFAULT_ENGINE, get_engine
+from terrain.values.arrays import BoolArray
 from terrain.values.errors import BoundaryError, ParameterError
 from terrain.values.progress import Progress, silent
 from terrain.values.raster import Raster

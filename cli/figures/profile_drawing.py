@@ -5,13 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from cli import palette
 from cli.figures.sketch import Frame, Note, Sketch
 from cli.plan.fields import Units
-
-FloatArray = NDArray[np.floating]
+from terrain.values.arrays import FloatArray
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -7,13 +7,11 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 
 from cli import palette
 from cli.figures.sketch import Frame, Note, Sketch
 from cli.plan.fields import Units
-
-FloatArray = NDArray[np.floating]
+from terrain.values.arrays import FloatArray
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -7,7 +7,6 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from cli.figures.profile_drawing import Level, LongProfile, ProfileStructure
 from cli.figures.section_drawing import SectionDrawing
@@ -16,9 +15,9 @@ from cli.plan.explanation import known
 from cli.plan.fields import Units
 from cli.plan.plan_numbers import amount
 from cli.plan.plan_reading import PlanFile
+from terrain.values.arrays import FloatArray
 
 Row = Mapping[str, Any]
-FloatArray = NDArray[np.floating]
 #: A profile reaches so far from its site, or so many lengths of the structure if that is more, m.
 _LEAST_M, _LENGTHS = 11.0, 2.5
 #: Slope of sediment behind a structure, as a share of the bed's; only drawn with it.

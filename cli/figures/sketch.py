@@ -9,13 +9,12 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.patheffects import withStroke
-from numpy.typing import NDArray
 
 from cli import palette
 from cli.figures.label_placing import Box, Wanted, place_apart
 from cli.plan.fields import FOOT_M, Units, check_units
+from terrain.values.arrays import FloatArray
 
-FloatArray = NDArray[np.floating]
 _DPI = 160
 _GROUND, _GROUND_FILL = "#5B4F42", "#DCD3C4"
 _REACHES_PT = (6.0, 14.0, 24.0, 36.0, 52.0, 70.0, 92.0, 116.0, 142.0)

@@ -8,13 +8,11 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from cli.page.side_view import Outline, PartOnSite, parts_on_site
 from cli.plan.explanation import Record, known
 from cli.plan.plan_reading import PlanFile
-
-FloatArray = NDArray[np.float64]
+from terrain.values.arrays import FloatArray
 
 
 @dataclass(frozen=True, slots=True, eq=False)

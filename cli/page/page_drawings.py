@@ -7,7 +7,6 @@ from typing import Any
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
 from cli.page.ground_lines import (
     GroundLine,
@@ -25,8 +24,8 @@ from cli.page.side_view import Outline, profile_outlines, section_outlines
 from cli.plan.explanation import Explanation, Record, known
 from cli.plan.plan_numbers import amount, measure, number_and_unit
 from cli.plan.plan_reading import PlanFile
+from terrain.values.arrays import FloatArray
 
-FloatArray = NDArray[np.float64]
 #: How far a drawing reaches beyond what stands in it, m: up and down the channel.
 _BEYOND_M = 12.0
 

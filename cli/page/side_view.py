@@ -12,12 +12,11 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from cli.plan.explanation import Record
+from terrain.values.arrays import FloatArray
 
-FloatArray = NDArray[np.float64]
 #: Parts that lie level with the bed: drawn as thick as a stone.
 _LEVEL = frozenset({"apron", "pool", "outlet"})
 #: Parts that lead down from the lip of a drop to its foot.

@@ -13,7 +13,7 @@ from pyproj import CRS
 
 from cli.file_errors import LayerError
 from cli.plan.fields import LAYERS, Field, fields_of
-from terrain.values.raster import read_only
+from terrain.values.arrays import read_only
 
 Columns = Mapping[str, NDArray[Any]]
 

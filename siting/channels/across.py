@@ -2,15 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
-from numpy.typing import NDArray
 
+from terrain.values.arrays import FloatArray
 from terrain.values.heights import heights_at
 from terrain.values.raster import Raster
-
-FloatArray = NDArray[np.floating[Any]]
 
 
 def across(

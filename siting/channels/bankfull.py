@@ -17,10 +17,8 @@ from siting.floods.bankfull_curves import bankfull_curve, bankfull_geometry
 from siting.values.rules import Rules
 from siting.values.us_units import HA_PER_KM2
 from siting.values.wording import metres
-from terrain.values.raster import read_only
+from terrain.values.arrays import BoolArray, FloatArray, read_only
 
-FloatArray = NDArray[np.floating[Any]]
-BoolArray = NDArray[np.bool_]
 #: Names of the estimates, in the order in which equal ones are named.
 SOURCES = ("bench", "flow", "curve")
 #: Heights are given in steps of this many metres, downwards: stones come no finer.

@@ -15,11 +15,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from siting.channels.across import across, running_median
-from siting.channels.ground import FloatArray, Ground, IntArray
+from siting.channels.ground import Ground
 from terrain.channels.line_smoothing import PER_MEDIAN, TOGETHER, smooth_line
 from terrain.channels.profiles import SMOOTHING_CELLS, profile_step_m
 from terrain.channels.sections import section_unit_m
 from terrain.flow.ways import cells_down, cells_up
+from terrain.values.arrays import FloatArray, IntArray
 from terrain.values.errors import ParameterError
 from terrain.values.raster import Raster
 

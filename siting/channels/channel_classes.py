@@ -7,8 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-FloatArray = NDArray[np.floating[Any]]
-IntArray = NDArray[np.int64]
+from terrain.values.arrays import FloatArray, IntArray
 
 #: Entrenchment ratio: flood-prone width (at twice the greatest bankfull depth) over bankfull width.
 #: Rosgen, 1994, A classification of natural rivers, Catena 22, figure of the level II key.

@@ -33,12 +33,10 @@ from terrain.channels.typical_sections import (
     stack_sections,
     widths_at,
 )
-from terrain.values.raster import read_only
+from terrain.values.arrays import FloatArray, IntArray, read_only
 
 __all__ = ["SETTINGS", "ChannelReading", "read_places", "read_stations"]
 
-FloatArray = NDArray[np.floating[Any]]
-IntArray = NDArray[np.int64]
 #: Banks that a place does not show are taken from a station this near along the channel, m.
 NEAR_M = 8.0
 #: A width below so many cells is given only where the stations around show one too.

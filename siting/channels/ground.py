@@ -19,11 +19,9 @@ from terrain.channels.network import HECTARE_M2, ChannelNetwork
 from terrain.channels.on_network import place_on_network
 from terrain.channels.sections import SectionMeasures
 from terrain.flow.conditioning import Conditioned
+from terrain.values.arrays import BoolArray, FloatArray, IntArray
 from terrain.values.raster import Raster
 
-FloatArray = NDArray[np.floating[Any]]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 #: Rise of the conditioned over the measured ground that means standing water, m.
 WATER_M = 0.05
 #: Stretch over which the direction of the flow is taken, m.

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-FloatArray = NDArray[np.floating[Any]]
+from terrain.values.arrays import FloatArray
 
 
 def ramp(values: Any, low: float, high: float) -> FloatArray:

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from siting.channels.ground import BoolArray, FloatArray, Ground, IntArray
+from siting.channels.ground import Ground
+from terrain.values.arrays import BoolArray, FloatArray, IntArray
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -26,11 +26,10 @@ from terrain.channels.network import ChannelNetwork, stems
 from terrain.channels.on_network import place_on_network
 from terrain.channels.profiles import profile_step_m
 from terrain.flow.conditioning import Conditioned
+from terrain.values.arrays import FloatArray, read_only
 from terrain.values.errors import ParameterError
 from terrain.values.progress import Progress, silent
-from terrain.values.raster import Raster, read_only
-
-FloatArray = NDArray[np.floating[Any]]
+from terrain.values.raster import Raster
 
 
 @dataclass(frozen=True, slots=True)

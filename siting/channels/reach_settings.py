@@ -7,7 +7,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from siting.channels.ground import BoolArray, FloatArray, Ground, IntArray
+from siting.channels.ground import Ground
+from terrain.values.arrays import BoolArray, FloatArray, IntArray
 
 SETTINGS = (
     "swale",

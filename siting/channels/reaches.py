@@ -12,12 +12,11 @@ from siting.channels.headcuts import Headcuts
 from terrain.channels.network import ChannelNetwork
 from terrain.channels.profiles import downhill_azimuth_deg, place_of, profile_step_m, profile_table
 from terrain.channels.sections import SectionMeasures, measure_sections
+from terrain.values.arrays import FloatArray, read_only
 from terrain.values.errors import ParameterError
 from terrain.values.parallel import over_items
 from terrain.values.progress import Progress, silent
-from terrain.values.raster import Raster, read_only
-
-FloatArray = NDArray[np.floating[Any]]
+from terrain.values.raster import Raster
 
 #: Bed slope is fitted over this far up and down the channel, m (or ten cells).
 SLOPE_REACH_M = 25.0

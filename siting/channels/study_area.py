@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 from terrain.channels.drainage_areas import Catchments
 from terrain.channels.network import HECTARE_M2, ChannelNetwork
 from terrain.flow.edges import inflow_cells
-from terrain.values.raster import read_only
+from terrain.values.arrays import read_only
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -13,9 +13,10 @@ from numpy.typing import NDArray
 
 from siting.channels.across import across, running_median
 from siting.channels.bed_profile import BedProfile, bed_line
-from siting.channels.ground import FloatArray, Ground, IntArray
+from siting.channels.ground import Ground
 from terrain.channels.sections import HALF_WIDTH_UNITS, LEAST_BANK_M, LEAST_BULGE_M, section_unit_m
 from terrain.channels.wetting import wet_sizes
+from terrain.values.arrays import FloatArray, IntArray
 from terrain.values.errors import ParameterError
 
 #: Sections of one trough, at most.

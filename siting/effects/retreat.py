@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from siting.floods.flood_errors import RainfallRangeError
 from siting.floods.rainfall import Rainfall
+from terrain.values.arrays import FloatArray
 from terrain.values.errors import ParameterError
-
-FloatArray = NDArray[np.floating[Any]]
 
 HA_PER_ACRE = 0.40468564224
 MM_PER_INCH = 25.4

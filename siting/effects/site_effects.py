@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from siting.channels.ground import FloatArray, Ground
+from siting.channels.ground import Ground
 from siting.effects.backwater import Tailwater, tailwater_in
 from siting.effects.benefits import Benefit, control_benefit, head_benefit
 from siting.effects.channel_above import Trough, trough_above
@@ -17,10 +17,11 @@ from siting.floods.travel_time import LOWEST_SLOPE
 from siting.hydraulics.open_channel import FlowState
 from siting.layout.candidates import Sites
 from siting.layout.proposals import Place
-from siting.record.feature_tables import FeatureTable, shapes_of, texts_of
-from siting.record.flood_tables import Columns
+from siting.record.feature_tables import shapes_of, texts_of
 from siting.structures.structure_type import Size
+from siting.values.columns import Columns, FeatureTable
 from siting.values.rules import Rules
+from terrain.values.arrays import FloatArray
 from terrain.values.parallel import over_items
 
 #: What pools and the like are read from, unless said otherwise.

@@ -15,15 +15,8 @@ import numpy as np
 
 from siting.floods.data_files import data_file
 from siting.floods.flood_errors import BankfullError
-from siting.values.us_units import (
-    HA_PER_KM2,
-    ArrayLike,
-    BoolArray,
-    FloatArray,
-    floats,
-    frozen,
-    frozen_mask,
-)
+from siting.values.us_units import HA_PER_KM2
+from terrain.values.arrays import ArrayLike, BoolArray, FloatArray, floats, frozen, frozen_mask
 
 SOURCE: Final = (
     "Bieger and others, 2015, J. American Water Resources Association 51(3), 842-858, table 3"

@@ -22,7 +22,7 @@ import numpy.typing as npt
 from siting.floods.data_files import data_file
 from siting.floods.flood_errors import CurveNumberError
 from siting.floods.runoff import check_curve_number
-from siting.values.us_units import BoolArray, FloatArray, frozen, frozen_mask
+from terrain.values.arrays import BoolArray, FloatArray, frozen, frozen_mask
 
 SOIL_GROUPS: Final = ("A", "B", "C", "D")
 CONDITIONS: Final = ("poor", "fair", "good")

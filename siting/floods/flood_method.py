@@ -18,7 +18,7 @@ from siting.floods.flood_errors import FloodInputError
 from siting.floods.rainfall import Rainfall
 from siting.floods.regional_equations import EquationBook
 from siting.floods.runoff import check_curve_number
-from siting.values.us_units import ArrayLike, BoolArray, FloatArray, floats, frozen, frozen_mask
+from terrain.values.arrays import ArrayLike, BoolArray, FloatArray, floats, frozen, frozen_mask
 
 RETURN_PERIODS_YR = (2.0, 5.0, 10.0, 25.0, 50.0, 100.0)
 

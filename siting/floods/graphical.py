@@ -22,15 +22,8 @@ from siting.floods.flood_method import (
     no_estimate,
 )
 from siting.floods.runoff import initial_abstraction_mm, runoff_depth_mm
-from siting.values.us_units import (
-    HA_PER_MI2,
-    M3S_PER_CFS,
-    MM_PER_INCH,
-    ArrayLike,
-    FloatArray,
-    floats,
-    frozen,
-)
+from siting.values.us_units import HA_PER_MI2, M3S_PER_CFS, MM_PER_INCH
+from terrain.values.arrays import ArrayLike, FloatArray, floats, frozen
 
 LOWEST_TC_H: Final = 0.1
 HIGHEST_TC_H: Final = 10.0

@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from siting.floods.flood_errors import FloodInputError
 from siting.floods.flood_method import FloodEstimate
-from siting.values.us_units import FloatArray, frozen
+from terrain.values.arrays import FloatArray, frozen
 
 # Order in which a method is taken when its limits hold. The unit hydrograph comes first because it
 # uses the place's own short storms; common practice, no published source.

@@ -12,7 +12,7 @@ from typing import Literal
 import numpy as np
 
 from siting.floods.flood_errors import RainfallError, RainfallRangeError
-from siting.values.us_units import ArrayLike, FloatArray, floats, frozen
+from terrain.values.arrays import ArrayLike, FloatArray, floats, frozen
 
 Series = Literal["partial", "annual", "unstated"]
 

@@ -21,7 +21,7 @@ from siting.floods.flood_method import (
     missing_flag,
     no_estimate,
 )
-from siting.values.us_units import ArrayLike, FloatArray, floats
+from terrain.values.arrays import ArrayLike, FloatArray, floats
 
 HIGHEST_AREA_HA: Final = 80.0
 

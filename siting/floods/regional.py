@@ -21,15 +21,8 @@ from siting.floods.flood_method import (
     no_estimate,
 )
 from siting.floods.regional_equations import VARIABLES, Region, built_in_equations
-from siting.values.us_units import (
-    HA_PER_MI2,
-    M3S_PER_CFS,
-    M_PER_FT,
-    MM_PER_INCH,
-    ArrayLike,
-    FloatArray,
-    floats,
-)
+from siting.values.us_units import HA_PER_MI2, M3S_PER_CFS, M_PER_FT, MM_PER_INCH
+from terrain.values.arrays import ArrayLike, FloatArray, floats
 
 # Basin measures a caller may put in `SiteFloodInputs.basin`; drainage area and slope come by
 # themselves.

@@ -18,7 +18,7 @@ import numpy as np
 
 from siting.floods.data_files import data_file
 from siting.floods.flood_errors import RegionalEquationError
-from siting.values.us_units import BoolArray, FloatArray
+from terrain.values.arrays import BoolArray, FloatArray
 
 # Variables an equation may use, in the unit of the printed equations.
 VARIABLES: Final[Mapping[str, str]] = {

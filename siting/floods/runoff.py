@@ -12,7 +12,7 @@ from typing import Final
 import numpy as np
 
 from siting.floods.flood_errors import CurveNumberError, FloodInputError
-from siting.values.us_units import ArrayLike, FloatArray, floats
+from terrain.values.arrays import ArrayLike, FloatArray, floats
 
 # TR-55 prints curve numbers from 30 ("real value below 30; use 30", table 2-2c) to 100 (open
 # water).

@@ -12,7 +12,7 @@ from typing import Final
 import numpy as np
 
 from siting.floods.rainfall import Rainfall
-from siting.values.us_units import ArrayLike, FloatArray, floats
+from terrain.values.arrays import ArrayLike, FloatArray, floats
 
 STORM_H: Final = 24.0
 

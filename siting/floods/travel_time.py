@@ -15,16 +15,8 @@ import numpy as np
 
 from siting.floods.flood_errors import FloodInputError
 from siting.floods.runoff import retention_mm
-from siting.values.us_units import (
-    M_PER_FT,
-    MM_PER_INCH,
-    ArrayLike,
-    BoolArray,
-    FloatArray,
-    floats,
-    frozen,
-    frozen_mask,
-)
+from siting.values.us_units import M_PER_FT, MM_PER_INCH
+from terrain.values.arrays import ArrayLike, BoolArray, FloatArray, floats, frozen, frozen_mask
 
 # How far sheet flow is taken to run when a flow path is cut into segments.
 SHEET_FLOW_LENGTH_M: Final = 30.0
@@ -119,7 +111,8 @@ def nrcs_lag_h(
     path = _length(flow_path_m, "the flow path") / M_PER_FT
     retention_in = retention_mm(curve_number) / MM_PER_INCH
     slope_pct = 100.0 * _positive(mean_slope, "mean land slope")
-    return path**0.8 * (retention_in + 1.0) ** 0.7 / (1900.0 * np.sqrt(slope_pct))
+    lag: FloatArray = path**0.8 * (retention_in + 1.0) ** 0.7 / (1900.0 * np.sqrt(slope_pct))
+    return lag
 
 
 def kirpich_h(flow_path_m: ArrayLike, slope: ArrayLike) -> FloatArray:

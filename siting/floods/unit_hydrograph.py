@@ -26,16 +26,8 @@ from siting.floods.rainfall import Rainfall
 from siting.floods.runoff import runoff_depth_mm
 from siting.floods.storm import STORM_H, balanced_storm_mm
 from siting.floods.travel_time import LAG_PER_TC
-from siting.values.us_units import (
-    HA_PER_KM2,
-    KM2_PER_MI2,
-    M3S_PER_CFS,
-    MM_PER_INCH,
-    ArrayLike,
-    FloatArray,
-    floats,
-    frozen,
-)
+from siting.values.us_units import HA_PER_KM2, KM2_PER_MI2, M3S_PER_CFS, MM_PER_INCH
+from terrain.values.arrays import ArrayLike, FloatArray, floats, frozen
 
 # National Engineering Handbook part 630 table 16-1: time over time to peak, flow over peak flow.
 TIME_RATIOS: Final = frozen(data_file("nrcs_unit_hydrograph.toml")["time"])

@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
-from numpy.typing import NDArray
 
 from siting.floods.travel_time import CHANNEL_ROUGHNESS, LOWEST_SLOPE
+from terrain.values.arrays import FloatArray
 
-FloatArray = NDArray[np.floating[Any]]
 #: A bed is taken to be at most this many times as wide as the regional curve's channel: wider banks
 #: are those of the valley (common practice, no published source).
 WIDEST_BED = 4.0

@@ -9,14 +9,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
-from typing import Any, NamedTuple, Self
+from typing import NamedTuple, Self
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from terrain.values.arrays import FloatArray
 from terrain.values.errors import ParameterError
-
-FloatArray = NDArray[np.floating[Any]]
 
 #: Least rise that parts two channels, m: above the noise of good elevation rasters, below the banks
 #: of channels worth building in. Common practice, no published source.

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from siting.channels.channel_reading import ChannelReading, read_stations
-from siting.channels.ground import BoolArray, FloatArray, Ground, IntArray
+from siting.channels.ground import Ground
 from siting.floods.flood_method import RETURN_PERIODS_YR
 from siting.floods.travel_time import LOWEST_SLOPE
 from siting.hydraulics.open_channel import FlowState, normal_flow
@@ -26,6 +26,7 @@ from siting.places.spot import Spot
 from siting.structures.structure_type import Size
 from siting.values.wording import sentences
 from terrain.channels.sections import SectionMeasures
+from terrain.values.arrays import BoolArray, FloatArray, IntArray
 
 #: Two heads that share one grade control: places of a pair closer than this are one, m.
 SAME_PLACE_M = 3.0

@@ -16,12 +16,12 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from siting.channels.ground import BoolArray, FloatArray, Ground, IntArray
+from siting.channels.ground import Ground
 from siting.layout.flow_ways import WANDERING, way_lines, ways_up
 from siting.layout.keep_clear import BUILDING, CULVERT, KINDS, OTHER, POND, ROAD, KeepClear
 from siting.values.rules import Rules
 from siting.values.wording import metres
-from terrain.values.raster import read_only
+from terrain.values.arrays import BoolArray, FloatArray, IntArray, read_only
 
 #: Distance that structures keep from each kind.
 LIMITS: Final = {

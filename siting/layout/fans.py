@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from siting.channels.ground import BoolArray, FloatArray, Ground, IntArray
+from siting.channels.ground import Ground
 from siting.layout.measuring import Decision, SpotMaker
 from siting.layout.proposals import Placed, Spots, placed_at_station
 from siting.layout.station_survey import StationSurvey
 from siting.values.wording import hectares, percent
+from terrain.values.arrays import BoolArray, FloatArray, IntArray
 
 #: A fan is told from the lack of banks, a gully's end from banks that fade: look before planning.
 FAN_CONFIDENCE, END_CONFIDENCE = 0.6, 0.5

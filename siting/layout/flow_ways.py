@@ -9,7 +9,8 @@ import shapely
 from numpy.typing import NDArray
 from shapely.ops import substring
 
-from siting.channels.ground import FloatArray, Ground, IntArray
+from siting.channels.ground import Ground
+from terrain.values.arrays import FloatArray, IntArray
 
 #: A way of cells may be so much longer than the channel: walk so far to see a length of it.
 WANDERING = 1.5

@@ -16,8 +16,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from terrain.values.arrays import read_only
 from terrain.values.grid import Grid
-from terrain.values.raster import read_only
 from terrain.vectors.features import Features, Wanted, read_features
 
 ROAD: Final = "road"

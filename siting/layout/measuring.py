@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from siting.channels.channel_reading import ChannelReading, read_places
-from siting.channels.ground import FloatArray, Ground, IntArray
+from siting.channels.ground import Ground
 from siting.floods.bankfull_curves import bankfull_geometry
 from siting.floods.flood_method import RETURN_PERIODS_YR
 from siting.hydraulics.cross_section import CrossSection
@@ -22,6 +22,7 @@ from siting.structures.limit_checks import STOCK_RULE
 from siting.structures.structure_type import Check, Size, StructureType
 from siting.values.wording import metres
 from terrain.channels.sections import section_heights
+from terrain.values.arrays import FloatArray, IntArray
 from terrain.values.errors import ParameterError
 
 #: Sides of a made-up section where the elevations show none, horizontal per vertical.

@@ -13,12 +13,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from siting.channels.bed_profile import bed_below
-from siting.channels.ground import BoolArray, FloatArray, Ground, IntArray
+from siting.channels.ground import Ground
 from siting.channels.headcut_measures import HeadMeasures
 from siting.layout.measuring import Decision, Measured, SpotMaker, taken
 from siting.layout.proposals import Place, Placed
 from siting.structures.structure_type import Size
 from siting.values.wording import metres, sentences
+from terrain.values.arrays import BoolArray, FloatArray, IntArray
 
 #: Banks lower than this below a rundown let the water spread, m (common practice).
 OPEN_GROUND_M = 0.3

@@ -22,7 +22,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from siting.channels.ground import BoolArray, Ground, IntArray
+from siting.channels.ground import Ground
 from siting.layout.clearance import Crossings, road_crossings
 from siting.layout.keep_clear import KeepClear
 from siting.layout.road_outlets import Outlets, cells_at, further_down, outlets_of
@@ -36,9 +36,7 @@ from siting.layout.road_spacing import (
 from siting.values.rules import Rules
 from siting.values.wording import hectares, metres, percent
 from terrain.channels.network import HECTARE_M2
-from terrain.values.raster import read_only
-
-FloatArray = NDArray[np.float64]
+from terrain.values.arrays import BoolArray, FloatArray, IntArray, read_only
 
 LEFT: Final = "left"
 RIGHT: Final = "right"

@@ -7,16 +7,14 @@ from typing import Final
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
-from siting.channels.ground import BoolArray, Ground, IntArray
+from siting.channels.ground import Ground
 from siting.layout.clearance import position_error_m
 from siting.layout.flow_ways import WANDERING, way_lines
 from siting.layout.keep_clear import BUILDING, CULVERT, OTHER, POND, ROAD, KeepClear
 from siting.layout.road_profile import RoadPiece, ground_beside
 from siting.values.wording import metres
-
-FloatArray = NDArray[np.float64]
+from terrain.values.arrays import BoolArray, FloatArray, IntArray
 
 _AGAIN: Final = {ROAD: "a road again", OTHER: "a feature to keep clear of"}
 

@@ -16,11 +16,9 @@ import shapely
 from numpy.typing import NDArray
 
 from siting.layout.keep_clear import KeepClear
+from terrain.values.arrays import FloatArray, IntArray
 from terrain.values.heights import heights_at
 from terrain.values.raster import Raster
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 #: Length over which a grade is taken, m; at least five stations.
 GRADE_M: Final = 25.0

@@ -13,9 +13,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from siting.values.us_units import M_PER_FT
+from terrain.values.arrays import FloatArray
 from terrain.values.errors import ParameterError
-
-FloatArray = NDArray[np.float64]
 
 #: Grade (per cent) and spacing (feet) of water bars. Source: SREF forest landowner handbook.
 WATER_BAR_TABLE: Final = (

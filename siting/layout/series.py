@@ -7,13 +7,14 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from siting.channels.channel_reading import ChannelReading
-from siting.channels.ground import BoolArray, FloatArray, Ground, IntArray
+from siting.channels.ground import Ground
 from siting.layout.fans import station_spacing_m
 from siting.layout.measuring import Decision, SpotMaker
 from siting.layout.proposals import Place, Placed, Spots, placed_at_station
 from siting.layout.station_survey import StationSurvey
 from siting.structures.spacing_table import default_spacing_m, spacing_rows
 from siting.values.wording import counted, hectares, metres, percent, sentences
+from terrain.values.arrays import BoolArray, FloatArray, IntArray
 
 #: Two flow paths side by side on one wide floor get one series between them, m.
 BESIDE_M = 10.0

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from siting.channels.ground import IntArray
 from siting.layout.measuring import Measured, SpotMaker
 from siting.places.spot import Spot
 from siting.structures.structure_type import Check
+from terrain.values.arrays import IntArray
 
 
 @dataclass(frozen=True, slots=True, eq=False)

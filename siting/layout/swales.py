@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 
 from siting.channels.channel_reading import ChannelReading
-from siting.channels.ground import FloatArray, Ground, IntArray
+from siting.channels.ground import Ground
 from siting.layout.fans import station_spacing_m
 from siting.layout.measuring import SpotMaker
 from siting.layout.proposals import Placed, Spots, placed_at_station
@@ -19,6 +19,7 @@ from siting.layout.series import gentle, near_places
 from siting.values.wording import counted, hectares, metres, percent, sentences
 from terrain.channels.sections import RESOLVED_CELLS
 from terrain.channels.typical_sections import stack_sections, widths_at
+from terrain.values.arrays import FloatArray, IntArray
 
 SWALES = ("swale", "wet-meadow candidate")
 #: How sure a wide floor is: it is told from low ground alone, grass and soil are not seen.

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from siting.channels.ground import BoolArray, FloatArray, Ground, IntArray
+from siting.channels.ground import Ground
 from siting.channels.headcuts import Headcuts
 from siting.channels.reaches import ReachStations
 from siting.channels.study_area import CutAreas
@@ -20,6 +20,7 @@ from terrain.channels.drainage_areas import Catchments, snap_points
 from terrain.channels.network import ChannelNetwork, channel_network, default_channel_area_ha
 from terrain.flow.conditioning import CarveLimits, Conditioned
 from terrain.flow.engines import DEFAULT_ENGINE, get_engine
+from terrain.values.arrays import BoolArray, FloatArray, IntArray
 from terrain.values.progress import Progress, silent
 from terrain.values.raster import Raster
 

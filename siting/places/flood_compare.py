@@ -18,7 +18,7 @@ from siting.floods.flood_method import (
     no_estimate,
 )
 from siting.floods.method_choice import PREFERENCE, choose, with_ranges
-from siting.values.us_units import BoolArray, FloatArray
+from terrain.values.arrays import BoolArray, FloatArray
 from terrain.values.plugins import FLOOD_METHODS, PluginError, Plugins, call_plugin, load_plugins
 
 KIND: Final = "flood method"

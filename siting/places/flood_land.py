@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from pyproj import Transformer
 
-from siting.channels.ground import FloatArray, Ground, IntArray
+from siting.channels.ground import Ground
 from siting.floods.rainfall import Rainfall
 from siting.floods.regional_equations import EquationBook, built_in_equations
 from siting.floods.runoff import runoff_depth_mm
@@ -24,6 +24,7 @@ from siting.places.land_means import (
     sums_above,
 )
 from terrain.channels.drainage_areas import gradient
+from terrain.values.arrays import FloatArray, IntArray
 from terrain.values.parallel import band_edges
 
 #: 7,500 feet, an elevation that equations of the Rocky Mountains count ground above, m.

@@ -24,9 +24,9 @@ from siting.floods.travel_time import (
     nrcs_lag_h,
     time_of_concentration,
 )
-from siting.values.us_units import FloatArray
 from terrain.channels.drainage_areas import SHEET_FLOW_M, WaySegments
 from terrain.channels.sections import SectionMeasures
+from terrain.values.arrays import FloatArray
 
 STORM_H = 24.0
 BY_SEGMENTS, BY_LAG, UNKNOWN = "segments", "lag", ""

@@ -24,13 +24,13 @@ from siting.floods.curve_numbers import (
 )
 from siting.floods.flood_errors import CurveNumberError
 from siting.floods.rational import RURAL_COEFFICIENTS
-from siting.values.us_units import FloatArray, floats, frozen
 from siting.values.wording import hectares, listed
 from terrain.channels.network import HECTARE_M2
+from terrain.values.arrays import FloatArray, floats, frozen, read_only
 from terrain.values.grid import Grid
 from terrain.values.memory import ANALYSIS_BYTES_PER_CELL, READING_BYTES_PER_CELL, require_memory
 from terrain.values.parallel import band_edges
-from terrain.values.raster import Raster, read_only
+from terrain.values.raster import Raster
 from terrain.vectors.burning import CodeMap, burn_patches, read_codes
 from terrain.vectors.patches import MapError, read_patches
 

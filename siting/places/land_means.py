@@ -12,8 +12,8 @@ from siting.floods.runoff import runoff_depth_mm
 from siting.places.land_maps import SLOPE_CLASSES, LandMap
 from terrain.channels.drainage_areas import Catchments
 from terrain.flow.flow_field import FlowField
+from terrain.values.arrays import read_only
 from terrain.values.parallel import band_edges
-from terrain.values.raster import read_only
 
 
 def mean_curve_number(flow: FlowField, counts: NDArray[Any], land: LandMap) -> NDArray[np.float32]:

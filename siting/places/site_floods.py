@@ -10,13 +10,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from siting.channels.ground import FloatArray, Ground, IntArray
+from siting.channels.ground import Ground
 from siting.floods.flood_method import RETURN_PERIODS_YR, SiteFloodInputs
 from siting.places.flood_compare import Compared, compare, joined
 from siting.places.flood_land import BASIN_COLUMNS, FloodSettings, UpslopeMeans
 from siting.places.flood_paths import BY_LAG, Concentration, concentration
-from siting.values.us_units import floats
 from terrain.channels.drainage_areas import flow_path_segments, longest_way_m
+from terrain.values.arrays import FloatArray, IntArray, floats
 
 __all__ = ["FloodGauge", "FloodSettings", "SiteFloods"]
 

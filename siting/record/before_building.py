@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from siting.record.flood_tables import Columns
 from siting.record.structure_rows import columns_of
 from siting.structures.structure_type import Amount
+from siting.values.columns import Columns
 from siting.values.wording import counted, figures
 
 #: Bulk weight of loose stone, t/m3 (common practice).

@@ -11,40 +11,17 @@ import shapely
 from numpy.typing import NDArray
 from pyproj import CRS, Transformer
 
-from siting.channels.ground import BoolArray, FloatArray, Ground, IntArray
+from siting.channels.ground import Ground
 from siting.channels.reaches import section_lines
 from siting.floods.flood_method import RETURN_PERIODS_YR
 from siting.layout.candidates import Sites
 from siting.layout.keep_clear import KeepClear
+from siting.values.columns import FeatureTable
 from siting.works.ranking import Ranking
 from terrain.channels.network import ChannelNetwork
+from terrain.values.arrays import BoolArray, FloatArray, IntArray
 from terrain.values.parallel import over_items
-from terrain.values.raster import Raster, read_only
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class FeatureTable:
-    """Features of one layer.
-
-    Parameters
-    ----------
-    geometry
-        Shapely geometries in the grid's coordinate system, shape ``(n,)``.
-    columns
-        SI columns by name, each of shape ``(n,)``.
-    """
-
-    geometry: NDArray[Any]
-    columns: dict[str, NDArray[Any]]
-
-    def __post_init__(self) -> None:
-        for values in (self.geometry, *self.columns.values()):
-            read_only(values)
-
-    @property
-    def size(self) -> int:
-        """Number of features."""
-        return int(self.geometry.size)
+from terrain.values.raster import Raster
 
 
 def lon_lat(crs: CRS | None, x_m: FloatArray, y_m: FloatArray) -> tuple[FloatArray, FloatArray]:

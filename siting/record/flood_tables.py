@@ -13,9 +13,8 @@ from siting.floods.rainfall import Rainfall
 from siting.places.flood_land import BASIN_COLUMNS
 from siting.places.flood_paths import TC_METHODS
 from siting.places.site_floods import FloodSettings, SiteFloods
-from siting.values.us_units import BoolArray, floats
-
-Columns = dict[str, NDArray[Any]]
+from siting.values.columns import Columns
+from terrain.values.arrays import BoolArray, floats
 
 
 def flood_columns(floods: SiteFloods) -> Columns:

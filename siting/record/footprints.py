@@ -6,11 +6,12 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from siting.channels.ground import FloatArray
 from siting.channels.reaches import section_lines
 from siting.layout.candidates import Sites
-from siting.record.feature_tables import FeatureTable, lines_of, shapes_of, texts_of
+from siting.record.feature_tables import lines_of, shapes_of, texts_of
 from siting.structures.structure_type import Part
+from siting.values.columns import FeatureTable
+from terrain.values.arrays import FloatArray
 
 
 def middles(sites: Sites) -> tuple[FloatArray, FloatArray, FloatArray]:

@@ -8,13 +8,14 @@ from __future__ import annotations
 import numpy as np
 
 from siting.channels.bed_profile import bed_line
-from siting.channels.ground import FloatArray, Ground
+from siting.channels.ground import Ground
 from siting.hydraulics.cross_section import CrossSection
 from siting.layout.candidates import Sites
 from siting.record.feature_tables import texts_of
-from siting.record.flood_tables import Columns
+from siting.values.columns import Columns
 from terrain.channels.profiles import profile_step_m
 from terrain.channels.sections import section_heights
+from terrain.values.arrays import FloatArray
 from terrain.values.heights import heights_at
 from terrain.values.parallel import over_items
 

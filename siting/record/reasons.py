@@ -9,11 +9,11 @@ import numpy as np
 
 from siting.effects.site_effects import Effect
 from siting.layout.candidates import Sites
-from siting.record.flood_tables import Columns
 from siting.record.reason_measures import measured_rows
 from siting.record.reason_rows import Reason
 from siting.record.structure_rows import columns_of
 from siting.structures.structure_type import Check
+from siting.values.columns import Columns
 from siting.values.wording import figures, flow, hectares, metres
 from siting.works.ranking import MEASURES, Ranking, Weights
 

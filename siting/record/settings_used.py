@@ -18,7 +18,7 @@ from siting.layout.keep_clear import KeepClear
 from siting.layout.measuring import BuildSettings
 from siting.places.spot import Stock
 from siting.record.feature_tables import texts_of
-from siting.record.flood_tables import Columns
+from siting.values.columns import Columns
 from siting.values.input_errors import RulesError
 from siting.values.rules import Rules, load_rules
 from siting.values.settings_file import SettingsText, own_file

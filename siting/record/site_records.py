@@ -19,15 +19,15 @@ from siting.layout.candidates import Sites, sized_sites
 from siting.layout.measuring import Measured, decide
 from siting.layout.proposals import Place
 from siting.places.spot import Spot, Stock
-from siting.record.flood_tables import Columns
 from siting.record.packing import packed, unpacked
 from siting.record.structure_rows import columns_of
 from siting.structures.catalogue import REFER
 from siting.structures.structure_type import StructureType
+from siting.values.columns import Columns
 from siting.values.input_errors import RecordError
 from siting.values.rules import Rules
 from terrain.channels.sections import SectionMeasures
-from terrain.values.raster import read_only
+from terrain.values.arrays import read_only
 
 VERSION = 1
 _AGAIN = "make the plan again with gullywalk screen"

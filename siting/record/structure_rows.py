@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from siting.floods.flood_method import RETURN_PERIODS_YR
 from siting.layout.candidates import Sites
-from siting.record.flood_tables import Columns
+from siting.values.columns import Columns
 
 #: Ending of a size's name to the unit that the table prints.
 SIZE_UNITS = {

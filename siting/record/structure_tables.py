@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
-from siting.channels.ground import FloatArray, Ground
+from siting.channels.ground import Ground
 from siting.effects.site_effects import Effect, effect_columns, effects_of, pool_table
 from siting.floods.rainfall import Rainfall
 from siting.layout.candidates import Sites
@@ -20,8 +20,7 @@ from siting.record.before_building import (
     design_sentence,
     fill_m3,
 )
-from siting.record.feature_tables import FeatureTable, texts_of
-from siting.record.flood_tables import Columns
+from siting.record.feature_tables import texts_of
 from siting.record.footprints import crest_table, footprint_table
 from siting.record.ground_points import profile_columns, section_columns
 from siting.record.reasons import Told, reason_columns
@@ -32,9 +31,11 @@ from siting.record.structure_rows import (
     size_columns,
     spacing_columns,
 )
+from siting.values.columns import Columns, FeatureTable
 from siting.values.wording import counted, figures
 from siting.works.ranking import Ranking, Weights
 from siting.works.takes import Means, Takes, takes_of
+from terrain.values.arrays import FloatArray
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -8,11 +8,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from siting.record.flood_tables import Columns
 from siting.record.site_records import SiteRecord
 from siting.record.structure_rows import columns_of
 from siting.revising.measured_spots import shown_size
 from siting.revising.site_measures import FieldSite
+from siting.values.columns import Columns
 from siting.values.wording import counted
 
 #: Measured over planned closer to 1 than this is no bias that matters.

@@ -9,13 +9,13 @@ from dataclasses import astuple, dataclass
 import numpy as np
 
 from siting.layout.proposals import Place
-from siting.record.flood_tables import Columns
 from siting.record.structure_rows import columns_of
 from siting.revising.apply import why_none
 from siting.revising.measured_spots import shown_size
 from siting.revising.revise import Revised, Worked
 from siting.revising.site_measures import MOVE, UNMOVED_M, FieldSite
 from siting.structures.structure_type import ITEMS
+from siting.values.columns import Columns
 from siting.works.quantities import ITEM_NAMES
 
 #: Rows that stand for all sites together.

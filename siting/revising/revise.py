@@ -11,7 +11,6 @@ import numpy as np
 from siting.effects.site_effects import Effect, holds_back
 from siting.layout.candidates import Sites, sized_sites
 from siting.layout.headcuts_below import is_head
-from siting.record.flood_tables import Columns
 from siting.record.settings_used import SettingsUsed, settings_of
 from siting.record.site_records import SiteRecord, joined, read_record, restored
 from siting.record.structure_tables import Built, told_of
@@ -23,6 +22,7 @@ from siting.revising.regrouping import regrouped
 from siting.revising.site_measures import FieldSite, Planned, SetAside
 from siting.structures.catalogue import structure_types
 from siting.structures.structure_type import StructureType
+from siting.values.columns import Columns
 from siting.values.input_errors import FieldRowsError
 from siting.values.wording import counted
 from siting.works.ranking import Ranking, load_weights, rank_sites, why_first

@@ -8,8 +8,9 @@ from typing import Any
 import numpy as np
 
 from siting.channels.study_area import CutAreas
-from siting.record.feature_tables import FeatureTable, channel_table
+from siting.record.feature_tables import channel_table
 from siting.steps.step import Column, Input, Output, Parameter, Step, StepData, Values
+from siting.values.columns import FeatureTable
 from terrain.channels.drainage_areas import (
     Catchments,
     gradient,

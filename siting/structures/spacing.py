@@ -9,11 +9,10 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from terrain.values.arrays import FloatArray
 from terrain.values.errors import ParameterError
-
-FloatArray = NDArray[np.float64]
 
 #: Slope of the bed at which Heede and Mufich change their constant.
 HEEDE_STEP_SLOPE: Final = 0.20

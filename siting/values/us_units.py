@@ -8,35 +8,9 @@ from __future__ import annotations
 
 from typing import Final
 
-import numpy as np
-import numpy.typing as npt
-
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
-ArrayLike = npt.ArrayLike
-
 MM_PER_INCH: Final = 25.4
 M_PER_FT: Final = 0.3048
 HA_PER_KM2: Final = 100.0
 KM2_PER_MI2: Final = (5280.0 * M_PER_FT) ** 2 / 1.0e6
 HA_PER_MI2: Final = KM2_PER_MI2 * HA_PER_KM2
 M3S_PER_CFS: Final = M_PER_FT**3
-
-
-def floats(values: ArrayLike) -> FloatArray:
-    """Return `values` as a float64 array (a copy only where one is needed)."""
-    return np.asarray(values, dtype=np.float64)
-
-
-def frozen(values: ArrayLike) -> FloatArray:
-    """Return a read-only float64 copy of `values`."""
-    out = np.array(values, dtype=np.float64)
-    out.flags.writeable = False
-    return out
-
-
-def frozen_mask(values: ArrayLike) -> BoolArray:
-    """Return a read-only boolean copy of `values`."""
-    out = np.array(values, dtype=np.bool_)
-    out.flags.writeable = False
-    return out

@@ -9,9 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from siting.walking.speed import OFF_PATH, walking_speed_mps
-from siting.walking.walk_land import BoolArray, WalkLand, WalkRules
-
-FloatArray = NDArray[np.float64]
+from siting.walking.walk_land import WalkLand, WalkRules
+from terrain.values.arrays import BoolArray, FloatArray
 
 
 @dataclass(frozen=True, slots=True, eq=False)

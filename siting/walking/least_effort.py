@@ -10,9 +10,8 @@ from scipy.sparse.csgraph import dijkstra
 
 from siting.walking.net import WalkNet
 from siting.walking.speed import walking_speed_mps
+from terrain.values.arrays import FloatArray
 from terrain.values.progress import Progress, silent
-
-FloatArray = NDArray[np.float64]
 
 #: Ways between more points than these are not kept but found again when they are asked for.
 _KEPT = 200

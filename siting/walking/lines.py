@@ -5,13 +5,11 @@ from __future__ import annotations
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 
 from siting.walking.footing import footing, step_time_s
 from siting.walking.net import WalkNet
 from siting.walking.walk_land import WalkRules
-
-FloatArray = NDArray[np.float64]
+from terrain.values.arrays import FloatArray
 
 #: Climb and descent are counted once the height has changed by so much, m: noise is not climbed.
 COUNTED_M = 0.5

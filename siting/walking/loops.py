@@ -11,7 +11,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from siting.walking.order import (
     EXACT_STOPS,
@@ -23,8 +22,8 @@ from siting.walking.order import (
     least_time,
     round_time,
 )
+from terrain.values.arrays import FloatArray
 
-FloatArray = NDArray[np.float64]
 _TINY = 1e-6
 #: So many rounds that differ a little from the best are parted as well.
 _KICKED = 4

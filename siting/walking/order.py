@@ -16,9 +16,9 @@ from numpy.typing import NDArray
 from scipy.optimize import linear_sum_assignment
 from scipy.sparse.csgraph import minimum_spanning_tree
 
+from terrain.values.arrays import FloatArray
 from terrain.values.errors import ParameterError
 
-FloatArray = NDArray[np.float64]
 #: Up to so many stops a round is exact.
 EXACT_STOPS = 12
 #: Above so many stops one good order has to do, for the sake of time.

@@ -7,9 +7,8 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
+from terrain.values.arrays import FloatArray
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from siting.walking.least_effort import Ways, ways_between
 from siting.walking.lines import (
@@ -23,6 +22,7 @@ from siting.walking.stops import Place, Stop, Walkers, stops_of
 from siting.walking.straight import Straight, flat_order, straight_order
 from siting.walking.walk_errors import WalkError
 from siting.walking.walk_land import WalkRules, walk_land
+from terrain.values.arrays import FloatArray
 from terrain.values.errors import ParameterError
 from terrain.values.progress import Progress, silent
 from terrain.values.raster import Raster
@@ -56,8 +56,8 @@ class Leg:
     climb_m: float
     descent_m: float
     walk_s: float
-    line: NDArray[np.float64]
-    height_m: NDArray[np.float64]
+    line: FloatArray
+    height_m: FloatArray
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -13,11 +13,10 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from terrain.flow.conditioning import CarveLimits, condition
+from terrain.values.arrays import BoolArray, read_only
 from terrain.values.errors import ParameterError
 from terrain.values.grid import Grid
-from terrain.values.raster import Raster, read_only
-
-BoolArray = NDArray[np.bool_]
+from terrain.values.raster import Raster
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,20 +7,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from siting.record.flood_tables import Columns
-from siting.values.us_units import BoolArray, FloatArray
+from siting.values.columns import Columns
 from siting.values.wording import figures
 from siting.works.costs import PRICED_WHOLE, Costs
-from siting.works.quantities import (
-    ALL_SITES,
-    CHOSEN_SITES,
-    ITEM_NAMES,
-    IntArray,
-    Quantities,
-    texts,
-)
+from siting.works.quantities import ALL_SITES, CHOSEN_SITES, ITEM_NAMES, Quantities, texts
+from terrain.values.arrays import BoolArray, FloatArray, IntArray, read_only
 from terrain.values.errors import ParameterError
-from terrain.values.raster import read_only
 
 #: Lines of a bill: the materials, then these.
 HAUL, LABOUR = "haul", "labour"

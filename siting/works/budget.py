@@ -10,11 +10,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from siting.values.us_units import BoolArray
 from siting.values.wording import counted
 from siting.works.budget_groups import Group, all_needs, check_groups, is_known
 from siting.works.budget_reasons import BUDGET, CREW_DAYS, Names, reasons
 from siting.works.budget_solver import Problem, best_set
+from terrain.values.arrays import BoolArray
 from terrain.values.errors import ParameterError
 
 MONEY = ("low", "likely", "high")

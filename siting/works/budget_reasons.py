@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from siting.values.us_units import BoolArray
 from siting.values.wording import figures, listed
-from siting.works.budget_solver import IntArray, Problem
+from siting.works.budget_solver import Problem
+from terrain.values.arrays import BoolArray, IntArray
 
 #: So many sites are named in a sentence.
 MOST_NAMED = 3

@@ -16,14 +16,10 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.optimize import Bounds, LinearConstraint, linprog, milp
 from scipy.sparse import csr_array, vstack
 
-from siting.values.us_units import BoolArray, FloatArray
-from terrain.values.raster import read_only
-
-IntArray = NDArray[np.int64]
+from terrain.values.arrays import BoolArray, FloatArray, IntArray, read_only
 
 #: Numbers settled at once when ties are broken: 2 to this power is still exact in the solver.
 TIE_BLOCK = 16

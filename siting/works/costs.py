@@ -16,7 +16,7 @@ import numpy as np
 from siting.structures.structure_type import ITEMS
 from siting.values.input_errors import CostError, RulesError
 from siting.values.settings_file import Source, number, own_file, read_settings, source_name, words
-from siting.values.us_units import FloatArray
+from terrain.values.arrays import FloatArray
 
 COSTS_FILE = "costs.toml"
 BASES = ("published", "common practice", "from memory", "own quote")

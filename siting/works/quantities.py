@@ -10,14 +10,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from siting.record.flood_tables import Columns
 from siting.structures.structure_type import ITEMS, Amount
-from siting.values.us_units import BoolArray, FloatArray
+from siting.values.columns import Columns
 from siting.works.costs import PRICED_WHOLE, Costs
+from terrain.values.arrays import BoolArray, FloatArray, IntArray, read_only
 from terrain.values.errors import ParameterError
-from terrain.values.raster import read_only
-
-IntArray = NDArray[np.int64]
 
 #: Order of the items in every array of this module.
 ITEM_NAMES = tuple(ITEMS)

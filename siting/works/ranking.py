@@ -11,12 +11,12 @@ from types import MappingProxyType
 
 import numpy as np
 
-from siting.channels.ground import FloatArray, IntArray
 from siting.layout.candidates import Sites
 from siting.values.input_errors import RulesError
 from siting.values.rules import Rules
 from siting.values.settings_file import Source, number, own_file, read_settings, source_name, words
 from siting.values.wording import hectares, metres
+from terrain.values.arrays import FloatArray, IntArray
 
 WEIGHTS_FILE = "weights.toml"
 #: Full marks for urgency: a drop at the hand limit on this much land, ha (common practice).

@@ -9,10 +9,9 @@ import numpy as np
 
 from siting.layout.candidates import Sites
 from siting.layout.headcuts_below import base_of_each
-from siting.record.flood_tables import Columns
 from siting.structures.one_rock_dam import OneRockDam
 from siting.structures.structure_type import Amount
-from siting.values.us_units import BoolArray
+from siting.values.columns import Columns
 from siting.values.wording import counted, figures, listed
 from siting.works.bill import Bill, beside_published, bill, cost_columns
 from siting.works.budget import Choice, choose
@@ -27,6 +26,7 @@ from siting.works.quantities import (
     quantities,
 )
 from siting.works.ranking import Ranking
+from terrain.values.arrays import BoolArray
 
 #: Groups left out that are told; the plan holds them all.
 LEFT_OUT_TOLD = 3

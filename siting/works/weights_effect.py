@@ -5,15 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from siting.record.flood_tables import Columns
+from siting.values.columns import Columns
 from siting.values.wording import counted
 from siting.works.ranking import Ranking
+from terrain.values.arrays import IntArray, read_only
 from terrain.values.errors import ParameterError
-from terrain.values.raster import read_only
 
-IntArray = NDArray[np.int64]
 #: Sites named in the sentences unless told otherwise.
 MOST = 5
 

@@ -20,9 +20,10 @@ from terrain._kernels.upslope import (
     way_to_outlet,
 )
 from terrain.flow.flow_field import FlowField, cell_index_dtype
+from terrain.values.arrays import read_only
 from terrain.values.errors import ParameterError
 from terrain.values.parallel import over_bands
-from terrain.values.raster import Raster, read_only
+from terrain.values.raster import Raster
 
 #: Longest stretch of sheet flow, m (NRCS practice: 100 ft; the 1986 text of TR-55 allowed 300 ft).
 SHEET_FLOW_M = 30.0

@@ -5,14 +5,11 @@ Locally weighted regression with weights that outliers lose (W. S. Cleveland 197
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 from numpy.typing import NDArray
 
 from terrain._kernels.smoothing import local_lines
-
-FloatArray = NDArray[np.floating[Any]]
+from terrain.values.arrays import FloatArray
 
 #: No bed is known better than this from a raster, m (common practice, no published source).
 LEAST_ERROR_M = 0.01

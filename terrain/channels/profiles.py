@@ -9,8 +9,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from terrain._kernels.profiles import directions_of, even_profile
+from terrain.values.arrays import read_only
 from terrain.values.errors import ParameterError
-from terrain.values.raster import Raster, read_only
+from terrain.values.raster import Raster
 
 #: A way of cells is smoothed over five of them before it is measured: the stair steps of a D8 way
 #: make it up to 8 % too long.

@@ -15,9 +15,10 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from terrain._kernels.sections import measure_places, read_section, widths_across
+from terrain.values.arrays import read_only
 from terrain.values.errors import ParameterError
 from terrain.values.parallel import over_items
-from terrain.values.raster import Raster, read_only
+from terrain.values.raster import Raster
 
 #: A bank lower than this is not told from noise, m (twice the usual error of lidar heights).
 LEAST_BANK_M = 0.2

@@ -29,12 +29,11 @@ from terrain.channels.sections import (
     places_uv,
     section_unit_m,
 )
+from terrain.values.arrays import BoolArray, FloatArray, read_only
 from terrain.values.errors import ParameterError
 from terrain.values.parallel import over_items
-from terrain.values.raster import Raster, read_only
+from terrain.values.raster import Raster
 
-FloatArray = NDArray[np.floating[Any]]
-BoolArray = NDArray[np.bool_]
 #: A stretch reaches this many units up and down the channel.
 HALF_LENGTH_UNITS = 8
 #: The channel is followed by sections this many units apart.

@@ -2,15 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
-from numpy.typing import NDArray
 
 from terrain._kernels.wet import wet_sections
-
-FloatArray = NDArray[np.floating[Any]]
-IntArray = NDArray[np.int64]
+from terrain.values.arrays import FloatArray, IntArray
 
 
 def wet_sizes(

@@ -18,9 +18,10 @@ from numpy.typing import NDArray
 
 from terrain.flow.flow_field import FlowField
 from terrain.flow.ways_out import WaysOut
+from terrain.values.arrays import read_only
 from terrain.values.errors import ParameterError
 from terrain.values.progress import Progress, silent
-from terrain.values.raster import Raster, read_only
+from terrain.values.raster import Raster
 
 #: A cut at least this deep is listed one by one: it may be a road fill or a pond's bank.
 NOTABLE_CUT_M = 0.5

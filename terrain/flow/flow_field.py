@@ -16,10 +16,10 @@ from terrain._kernels.accumulate import (
     downstream_order,
 )
 from terrain._kernels.codes import COL_STEP, OUTLET, ROW_STEP, VOID
+from terrain.values.arrays import read_only
 from terrain.values.errors import EngineError, ParameterError
 from terrain.values.grid import Grid
 from terrain.values.parallel import over_bands
-from terrain.values.raster import read_only
 
 INT32_CELLS = 2**31 - 1
 

@@ -3,20 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from affine import Affine
 from numpy.typing import ArrayLike, NDArray
 
+from terrain.values.arrays import read_only
 from terrain.values.errors import ParameterError
 from terrain.values.grid import Grid
-
-
-def read_only(array: NDArray[Any]) -> NDArray[Any]:
-    """Return the array, no longer writable."""
-    array.flags.writeable = False
-    return array
 
 
 @dataclass(frozen=True, slots=True, eq=False)

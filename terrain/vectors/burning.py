@@ -19,9 +19,9 @@ from rasterio.vrt import WarpedVRT
 from rasterio.windows import Window
 
 from terrain.reading.opening import GDAL_ERRORS, quiet_gdal
+from terrain.values.arrays import read_only
 from terrain.values.grid import Grid
 from terrain.values.parallel import band_edges
-from terrain.values.raster import read_only
 from terrain.vectors.patches import MapError, Patches
 
 #: Different codes that one map may hold: a byte a cell, 0 for none.

@@ -15,9 +15,9 @@ import shapely
 from numpy.typing import NDArray
 
 from terrain.reading.crs import place_of, same_crs, short_name
+from terrain.values.arrays import read_only
 from terrain.values.errors import GullywalkError
 from terrain.values.grid import Grid
-from terrain.values.raster import read_only
 from terrain.vectors.vector_files import UNREADABLE, check_corners, moved, own_crs
 
 #: Texts are cut to so many characters: a name, not a report.

@@ -142,9 +142,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=(__doc__ or "").split("\n", 1)[0])
     parser.add_argument("commit", help="what to compare with")
     parser.add_argument("--cases", default="", help="some cases, with commas between")
-    parser.add_argument(
-        "--keep", type=Path, help="keep and use again what is in this folder"
-    )
+    parser.add_argument("--keep", type=Path, help="keep and use again what is in this folder")
     given = parser.parse_args()
     with tempfile.TemporaryDirectory() as scratch:
         folder = given.keep.resolve() if given.keep else Path(scratch)

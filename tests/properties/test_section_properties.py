@@ -11,8 +11,9 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from siting.hydraulics.cross_section import CrossSection, FloatArray
+from siting.hydraulics.cross_section import CrossSection
 from siting.hydraulics.open_channel import critical_depth_m, normal_flow
+from terrain.values.arrays import FloatArray
 from terrain.values.errors import ParameterError
 
 widths = st.floats(0.2, 30)

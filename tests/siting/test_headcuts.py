@@ -6,15 +6,14 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 
 from siting.channels.headcuts import Headcuts, HeadcutSettings, find_headcuts
 from terrain.channels.network import channel_network, default_channel_area_ha
 from terrain.flow.conditioning import condition
+from terrain.values.arrays import FloatArray
 from terrain.values.errors import ParameterError
 from terrain.values.raster import Raster
 
-FloatArray = NDArray[np.float64]
 ROWS, COLS = 100, 200
 SURE = 0.5
 
