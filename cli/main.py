@@ -15,7 +15,7 @@ from typing import NoReturn
 
 import click
 
-from cli.progress import Talk
+from cli.progress_bar import Talk
 from terrain.values.errors import GullywalkError
 
 #: Commands in the order the help lists them: module and name of the command in it.

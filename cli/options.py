@@ -8,7 +8,7 @@ from typing import Any, TypeVar
 
 import click
 
-from cli.progress import Talk
+from cli.progress_bar import Talk
 from terrain.values.errors import GullywalkError
 
 F = TypeVar("F", bound=Callable[..., Any])

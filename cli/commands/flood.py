@@ -22,7 +22,7 @@ from cli.options import (
     talk_options,
     units_option,
 )
-from cli.progress import Talk, say_if_cold
+from cli.progress_bar import Talk, say_if_cold
 
 if TYPE_CHECKING:
     from cli.flood.flood_sheet import FloodSheet
@@ -245,7 +245,7 @@ def _write(job: Job, sheet: FloodSheet) -> None:
 
     period = int(job.return_period)
     if job.figure is not None:
-        from cli.figures.hydrograph import draw_hydrograph
+        from cli.flood.hydrograph import draw_hydrograph
 
         flood = sheet.hydrograph(period)
         place = sheet.title.split(":")[0].split(", longitude")[0]

@@ -21,7 +21,7 @@ from cli.options import (
 )
 from cli.plan.fields import ACRE_M2, FOOT_M, Units, check_units
 from cli.plan.ranked_list import significant
-from cli.progress import WIDTH, Talk
+from cli.progress_bar import WIDTH, Talk
 
 #: A whole screening, s for a million cells, and what every run takes besides, s. Measured on two
 #: busy cores with compiled kernels (see DEVELOPERS.md, "Measured"); many sites take longer.

@@ -18,7 +18,7 @@ from cli.options import (
     overwrite_option,
     talk_options,
 )
-from cli.progress import Talk
+from cli.progress_bar import Talk
 
 if TYPE_CHECKING:
     from cli.plan.plan_reading import PlanFile

@@ -27,7 +27,7 @@ from cli.options import (
     talk_options,
     units_option,
 )
-from cli.progress import Talk, say_if_cold
+from cli.progress_bar import Talk, say_if_cold
 
 if TYPE_CHECKING:
     from cli.given.land import Land

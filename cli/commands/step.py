@@ -25,7 +25,7 @@ from cli.options import (
     talk_options,
     units_option,
 )
-from cli.progress import Talk, say_if_cold
+from cli.progress_bar import Talk, say_if_cold
 from siting.steps.step import KIND_WORDS, Output, Parameter, Step, StepData, all_steps, run_step
 
 _FILE_INPUTS = {

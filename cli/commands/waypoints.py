@@ -17,7 +17,7 @@ from cli.options import (
     overwrite_option,
     talk_options,
 )
-from cli.progress import Talk, say_if_cold
+from cli.progress_bar import Talk, say_if_cold
 
 if TYPE_CHECKING:
     from cli.plan.plan_reading import PlanFile

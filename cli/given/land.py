@@ -11,7 +11,7 @@ import numpy as np
 import pyogrio
 from numpy.typing import NDArray
 
-from cli.progress import Talk
+from cli.progress_bar import Talk
 from siting.channels.study_area import StudyArea
 from terrain.channels.drainage_areas import Catchments
 from terrain.flow.conditioning import condition

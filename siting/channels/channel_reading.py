@@ -23,8 +23,8 @@ from siting.channels.reach_settings import (
     station_settings,
 )
 from siting.floods.bankfull_curves import bankfull_geometry
-from siting.floods.travel_time import CHANNEL_ROUGHNESS, LOWEST_SLOPE
 from siting.hydraulics.bed_size import bed_width_m, manning_depth_m
+from siting.hydraulics.open_channel import CHANNEL_ROUGHNESS, LOWEST_SLOPE
 from terrain.channels.sections import valley_widths
 from terrain.channels.typical_sections import (
     find_benches,

@@ -15,8 +15,7 @@ import numpy as np
 from siting.channels.ground import Ground
 from siting.effects.channel_above import Trough, trough_above, wetted
 from siting.effects.pools import FARTHEST_M, FIRST_M
-from siting.floods.travel_time import LOWEST_SLOPE
-from siting.hydraulics.open_channel import GRAVITY_MPS2, STONE_WEIR, conjugate_depth_m
+from siting.hydraulics.open_channel import GRAVITY_MPS2, LOWEST_SLOPE, STONE_WEIR, conjugate_depth_m
 from terrain.values.arrays import FloatArray, IntArray
 from terrain.values.errors import ParameterError
 

@@ -13,13 +13,11 @@ from siting.effects.channel_above import Trough, trough_above
 from siting.effects.pools import Pool, pool_in
 from siting.effects.wedges import LONGEST_M, SPARE, Wedge, reach_m, wedge_in
 from siting.floods.rainfall import Rainfall
-from siting.floods.travel_time import LOWEST_SLOPE
-from siting.hydraulics.open_channel import FlowState
+from siting.hydraulics.open_channel import LOWEST_SLOPE, FlowState
 from siting.layout.candidates import Sites
 from siting.layout.proposals import Place
-from siting.record.feature_tables import shapes_of, texts_of
 from siting.structures.structure_type import Size
-from siting.values.columns import Columns, FeatureTable
+from siting.values.columns import Columns, FeatureTable, shapes_of, texts_of
 from siting.values.rules import Rules
 from terrain.values.arrays import FloatArray
 from terrain.values.parallel import over_items

@@ -15,6 +15,7 @@ import numpy as np
 
 from siting.floods.flood_errors import FloodInputError
 from siting.floods.runoff import retention_mm
+from siting.hydraulics.open_channel import CHANNEL_ROUGHNESS, LOWEST_SLOPE
 from siting.values.us_units import M_PER_FT, MM_PER_INCH
 from terrain.values.arrays import ArrayLike, BoolArray, FloatArray, floats, frozen, frozen_mask
 
@@ -25,10 +26,6 @@ SHEET_FLOW_LENGTH_M: Final = 30.0
 SHEET_FLOW_LIMIT_M: Final = 100.0 * M_PER_FT
 # TR-55 table 3-1: natural range.
 RANGE_SHEET_ROUGHNESS: Final = 0.13
-# Chow (1959), natural channels: clean, winding, some pools and stones, normal value.
-CHANNEL_ROUGHNESS: Final = 0.045
-# Flat spots of a DEM would hold water for ever. Common practice, no published source.
-LOWEST_SLOPE: Final = 0.001
 # Tc = lag / 0.6 (National Engineering Handbook part 630 chapter 15).
 LAG_PER_TC: Final = 0.6
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from siting.floods.travel_time import CHANNEL_ROUGHNESS, LOWEST_SLOPE
+from siting.hydraulics.open_channel import CHANNEL_ROUGHNESS, LOWEST_SLOPE
 from terrain.values.arrays import FloatArray
 
 #: A bed is taken to be at most this many times as wide as the regional curve's channel: wider banks

@@ -11,8 +11,7 @@ from numpy.typing import NDArray
 from siting.channels.channel_reading import ChannelReading, read_stations
 from siting.channels.ground import Ground
 from siting.floods.flood_method import RETURN_PERIODS_YR
-from siting.floods.travel_time import LOWEST_SLOPE
-from siting.hydraulics.open_channel import FlowState, normal_flow
+from siting.hydraulics.open_channel import LOWEST_SLOPE, FlowState, normal_flow
 from siting.layout.at_headcuts import place_at_headcuts
 from siting.layout.fans import place_spreaders
 from siting.layout.headcuts_below import with_bases

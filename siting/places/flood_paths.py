@@ -15,15 +15,14 @@ from numpy.typing import NDArray
 from siting.floods.bankfull_curves import bankfull_geometry
 from siting.floods.rainfall import Rainfall
 from siting.floods.travel_time import (
-    CHANNEL_ROUGHNESS,
     LAG_PER_TC,
-    LOWEST_SLOPE,
     RANGE_SHEET_ROUGHNESS,
     FlowPath,
     kirpich_h,
     nrcs_lag_h,
     time_of_concentration,
 )
+from siting.hydraulics.open_channel import CHANNEL_ROUGHNESS, LOWEST_SLOPE
 from terrain.channels.drainage_areas import SHEET_FLOW_M, WaySegments
 from terrain.channels.sections import SectionMeasures
 from terrain.values.arrays import FloatArray

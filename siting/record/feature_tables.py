@@ -16,7 +16,7 @@ from siting.channels.reaches import section_lines
 from siting.floods.flood_method import RETURN_PERIODS_YR
 from siting.layout.candidates import Sites
 from siting.layout.keep_clear import KeepClear
-from siting.values.columns import FeatureTable
+from siting.values.columns import FeatureTable, shapes_of, texts_of
 from siting.works.ranking import Ranking
 from terrain.channels.network import ChannelNetwork
 from terrain.values.arrays import BoolArray, FloatArray, IntArray
@@ -274,17 +274,3 @@ def _points(x: FloatArray, y: FloatArray) -> NDArray[Any]:
 def lines_of(ends: FloatArray) -> NDArray[Any]:
     """Lines between two ends each, shape ``(n, 2, 2)``, as an array of shapes."""
     return shapes_of(list(shapely.linestrings(ends))) if len(ends) else shapes_of([])
-
-
-def shapes_of(shapes: list[Any]) -> NDArray[Any]:
-    """Shapes as an object array."""
-    out = np.empty(len(shapes), dtype=object)
-    out[:] = shapes
-    return out
-
-
-def texts_of(values: list[Any]) -> NDArray[Any]:
-    """Texts as an object array."""
-    out = np.empty(len(values), dtype=object)
-    out[:] = values
-    return out

@@ -8,9 +8,9 @@ from shapely.geometry.base import BaseGeometry
 
 from siting.channels.reaches import section_lines
 from siting.layout.candidates import Sites
-from siting.record.feature_tables import lines_of, shapes_of, texts_of
+from siting.record.feature_tables import lines_of
 from siting.structures.structure_type import Part
-from siting.values.columns import FeatureTable
+from siting.values.columns import FeatureTable, shapes_of, texts_of
 from terrain.values.arrays import FloatArray
 
 

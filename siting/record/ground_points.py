@@ -11,8 +11,7 @@ from siting.channels.bed_profile import bed_line
 from siting.channels.ground import Ground
 from siting.hydraulics.cross_section import CrossSection
 from siting.layout.candidates import Sites
-from siting.record.feature_tables import texts_of
-from siting.values.columns import Columns
+from siting.values.columns import Columns, texts_of
 from terrain.channels.profiles import profile_step_m
 from terrain.channels.sections import section_heights
 from terrain.values.arrays import FloatArray

@@ -17,8 +17,7 @@ from shapely.geometry import mapping, shape
 from siting.layout.keep_clear import KeepClear
 from siting.layout.measuring import BuildSettings
 from siting.places.spot import Stock
-from siting.record.feature_tables import texts_of
-from siting.values.columns import Columns
+from siting.values.columns import Columns, texts_of
 from siting.values.input_errors import RulesError
 from siting.values.rules import Rules, load_rules
 from siting.values.settings_file import SettingsText, own_file

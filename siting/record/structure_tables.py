@@ -20,7 +20,6 @@ from siting.record.before_building import (
     design_sentence,
     fill_m3,
 )
-from siting.record.feature_tables import texts_of
 from siting.record.footprints import crest_table, footprint_table
 from siting.record.ground_points import profile_columns, section_columns
 from siting.record.reasons import Told, reason_columns
@@ -31,7 +30,7 @@ from siting.record.structure_rows import (
     size_columns,
     spacing_columns,
 )
-from siting.values.columns import Columns, FeatureTable
+from siting.values.columns import Columns, FeatureTable, texts_of
 from siting.values.wording import counted, figures
 from siting.works.ranking import Ranking, Weights
 from siting.works.takes import Means, Takes, takes_of

@@ -11,13 +11,13 @@ import numpy as np
 import shapely
 from pyproj import CRS
 
-from siting.record.feature_tables import lon_lat, shapes_of, site_table, texts_of
+from siting.record.feature_tables import lon_lat, site_table
 from siting.record.structure_rows import columns_of
 from siting.revising.field_rows import SITE, FieldRow, FieldTable
 from siting.revising.measured_spots import move_of
 from siting.revising.revise import Revised, Worked
 from siting.revising.site_measures import FieldSite, SetAside
-from siting.values.columns import Columns, FeatureTable
+from siting.values.columns import Columns, FeatureTable, shapes_of, texts_of
 
 POINT = "point"
 USED, PARTLY, ASIDE, BLANK = "used", "partly used", "set aside", "blank"

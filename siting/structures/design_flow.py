@@ -5,9 +5,8 @@ from __future__ import annotations
 import functools
 import math
 
-from siting.floods.travel_time import LOWEST_SLOPE
 from siting.hydraulics.cross_section import CrossSection
-from siting.hydraulics.open_channel import FlowState, normal_flow
+from siting.hydraulics.open_channel import LOWEST_SLOPE, FlowState, normal_flow
 from siting.places.spot import Spot
 from siting.values.wording import figures, flow, metres
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
 from numpy.typing import NDArray
 
 from terrain.values.arrays import read_only
@@ -36,3 +37,17 @@ class FeatureTable:
     def size(self) -> int:
         """Number of features."""
         return int(self.geometry.size)
+
+
+def shapes_of(shapes: list[Any]) -> NDArray[Any]:
+    """Shapes as an object array."""
+    out = np.empty(len(shapes), dtype=object)
+    out[:] = shapes
+    return out
+
+
+def texts_of(values: list[Any]) -> NDArray[Any]:
+    """Texts as an object array."""
+    out = np.empty(len(values), dtype=object)
+    out[:] = values
+    return out

@@ -14,7 +14,7 @@ import pytest
 import cli.main
 from cli.main import gullywalk, run
 from cli.options import read_channel_area
-from cli.progress import Talk, kernels_are_cold
+from cli.progress_bar import Talk, kernels_are_cold
 from terrain.values.errors import GullywalkError
 
 REPOSITORY = Path(__file__).parents[2]

@@ -14,7 +14,7 @@ import pytest
 import shapely
 
 import cli.given.land
-import cli.progress
+import cli.progress_bar
 from cli.plan.fields import schema
 from cli.plan.geopackage_reading import read_layers
 from cli.plan.plan_layers import DRAWING_ORDER
@@ -265,9 +265,9 @@ def test_limits_and_weights_can_be_changed(
 def test_a_cold_first_run_says_what_it_waits_for(
     screened: Callable, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(cli.progress, "kernels_are_cold", lambda: True)
+    monkeypatch.setattr(cli.progress_bar, "kernels_are_cold", lambda: True)
     ended, _ = screened()
-    assert f"about {cli.progress.COMPILING_S} s" in ended.err
+    assert f"about {cli.progress_bar.COMPILING_S} s" in ended.err
 
 
 @pytest.fixture

@@ -29,6 +29,53 @@ FRAMES_IN_LIBRARY = {
     "terrain.vectors.vector_files",
 }
 
+#: The rooms of each package in their order: one imports only from those listed before it, and from
+#: itself. A module that lies beside the rooms is a room of its own.
+ROOMS = {
+    "terrain": ("_kernels", "values", "reading", "vectors", "flow", "channels"),
+    "siting": (
+        "values",
+        "hydraulics",
+        "floods",
+        "channels",
+        "places",
+        "structures",
+        "layout",
+        "sites",
+        "effects",
+        "works",
+        "record",
+        "revising",
+        "walking",
+        "screening",
+        "steps",
+    ),
+    "cli": (
+        "palette",
+        "file_errors",
+        "plan",
+        "progress_bar",
+        "options",
+        "given",
+        "figures",
+        "explain",
+        "flood",
+        "packet",
+        "page",
+        "waypoints",
+        "revise",
+        "commands",
+        "steps_page",
+        "main",
+        "__main__",
+    ),
+}
+#: Names of modules that stand for more than one thing, each with the reason why it may.
+TWICE = {
+    "__init__": "what a folder is for",
+    "__main__": "how Python runs a package",
+}
+
 
 def modules(package: str) -> Iterator[tuple[str, Path]]:
     for path in sorted((ROOT / package).rglob("*.py")):
@@ -67,6 +114,33 @@ def graph() -> grimp.ImportGraph:
 def test_no_import_runs_up(graph: grimp.ImportGraph, lower: str, upper: str) -> None:
     chains = graph.find_shortest_chains(lower, upper)
     assert not chains, f"{lower} reaches {upper}: {sorted(map(' -> '.join, chains))}"
+
+
+@pytest.mark.parametrize("package", PACKAGES)
+def test_rooms_stand_on_those_before_them(graph: grimp.ImportGraph, package: str) -> None:
+    rooms = ROOMS[package]
+    back = []
+    for module in sorted(graph.find_descendants(package)):
+        room = module.split(".")[1]
+        assert room in rooms, f"{module} lies in no room that `ROOMS` lists"
+        for other in sorted(graph.find_modules_directly_imported_by(module)):
+            there = other.split(".")
+            if there[0] != package or len(there) == 1:
+                continue
+            if rooms.index(there[1]) > rooms.index(room):
+                back.append(f"{module} -> {other}")
+    assert not back, "\n".join(back)
+
+
+def test_a_name_stands_for_one_thing() -> None:
+    """Kernels are named after what calls them, commands after what a person types."""
+    where: dict[str, list[str]] = {}
+    for package in PACKAGES:
+        for name, path in modules(package):
+            if "_kernels" not in name and not name.startswith("cli.commands."):
+                where.setdefault(path.stem, []).append(name)
+    twice = {stem: names for stem, names in where.items() if len(names) > 1 and stem not in TWICE}
+    assert not twice, twice
 
 
 def test_imports_run_in_no_circle(graph: grimp.ImportGraph) -> None:

@@ -5,7 +5,6 @@ import pytest
 
 from siting.floods.flood_errors import FloodInputError
 from siting.floods.travel_time import (
-    LOWEST_SLOPE,
     FlowPath,
     kirpich_h,
     manning_velocity_m_s,
@@ -13,6 +12,7 @@ from siting.floods.travel_time import (
     sheet_flow_h,
     time_of_concentration,
 )
+from siting.hydraulics.open_channel import LOWEST_SLOPE
 
 PATH = FlowPath(
     sheet_length_m=[30.0, 30.0, 20.0, 0.0],
