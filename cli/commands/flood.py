@@ -204,8 +204,8 @@ def _of_point(job: Job, talk: Talk) -> FloodSheet:
     from terrain.values.memory import require_memory
 
     assert job.at is not None  # checked by the caller
-    settings, land = job.floods.settings(), job.floods.land()
-    if land is None and not settings.can_estimate:
+    settings = job.floods.settings()
+    if settings.maps is None and not settings.can_estimate:
         from siting.floods.flood_errors import FloodInputError
 
         raise FloodInputError(
@@ -224,7 +224,6 @@ def _of_point(job: Job, talk: Talk) -> FloodSheet:
             np.array([x]),
             np.array([y]),
             settings,
-            land=land,
             snap_m=job.snap,
             channel_area_ha=None if job.channel_area is None else float(job.channel_area),
             engine=job.engine,

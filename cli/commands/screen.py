@@ -33,7 +33,8 @@ if TYPE_CHECKING:
     from cli.given.land import Land
     from cli.plan.fields import Units
     from cli.plan.layers import Layer
-    from siting.screening import Screening, ScreenSettings
+    from siting.screen_settings import ScreenSettings
+    from siting.screening import Screening
     from terrain.reading.dem import Source
     from terrain.values.progress import Progress
 
@@ -214,27 +215,21 @@ def _check_targets(job: Job) -> None:
 
 
 def _settings(job: Job) -> ScreenSettings:
-    from siting.screening import ScreenSettings
+    from siting.screen_settings import ScreenSettings, TerrainSettings
     from siting.values.rules import load_rules
     from siting.works.ranking import load_weights
     from terrain.flow.conditioning import CarveLimits
 
     return ScreenSettings(
-        channel_area_ha=job.channel_area,
-        engine=job.engine,
-        carve=CarveLimits(depth_m=job.carve_depth, length_m=job.carve_length),
-        rainfall=job.floods.rainfall(),
-        curve_number=job.floods.curve_number,
-        storm_type=job.floods.storm_type,
-        land=job.floods.land(),
-        flood_methods=job.floods.flood_method or (),
-        division=job.floods.bankfull_division,
-        **job.floods.equation_settings(),
-        design_return_period_yr=int(job.structures.design_years),
-        stock=job.structures.stock(),
-        keep=job.structures.keep_files(),
+        terrain=TerrainSettings(
+            channel_area_ha=job.channel_area,
+            engine=job.engine,
+            carve=CarveLimits(depth_m=job.carve_depth, length_m=job.carve_length),
+            edge_is_divide=job.edge_is_divide,
+        ),
+        floods=job.floods.settings(),
+        build=job.structures.settings(),
         means=job.structures.means(),
-        edge_is_divide=job.edge_is_divide,
         rules=None if job.rules is None else load_rules(job.rules),
         weights=None if job.weights is None else load_weights(job.weights),
     )

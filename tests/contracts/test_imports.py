@@ -47,6 +47,7 @@ ROOMS = {
         "record",
         "revising",
         "walking",
+        "screen_settings",
         "screening",
         "steps",
     ),
