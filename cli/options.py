@@ -9,6 +9,7 @@ from typing import Any, TypeVar
 import click
 
 from cli.progress_bar import Talk
+from cli.remedies import error_text
 from terrain.values.errors import GullywalkError
 
 F = TypeVar("F", bound=Callable[..., Any])
@@ -91,7 +92,7 @@ class Checked(click.ParamType):  # type: ignore[type-arg]
         try:
             return self._read(value)
         except GullywalkError as error:
-            raise click.BadParameter(str(error), ctx, param) from error
+            raise click.BadParameter(error_text(error), ctx, param) from error
         except ValueError:
             self.fail(f"'{value}' is not {self.name.lower()}.", param, ctx)
 

@@ -22,6 +22,7 @@ from cli.options import (
 from cli.plan.fields import ACRE_M2, FOOT_M, Units, check_units
 from cli.plan.ranked_list import significant
 from cli.progress_bar import WIDTH, Talk
+from cli.remedies import in_options
 
 #: A whole screening, s for a million cells, and what every run takes besides, s. Measured on two
 #: busy cores with compiled kernels (see DEVELOPERS.md, "Measured"); many sites take longer.
@@ -131,6 +132,7 @@ def look(
     from terrain.reading.dem import read_dem
     from terrain.reading.survey import ReadOptions, survey_dem
     from terrain.values.memory import memory_need
+    from terrain.values.reading_remedies import ReadingRemedy
     from terrain.vectors.boundary import read_boundary
 
     options = ReadOptions(crs=crs, vertical_unit=vertical_unit)
@@ -147,7 +149,7 @@ def look(
     can, cannot = what_it_shows(grid.cell_m, units=units)
     problems = list(survey.problems)
     if not need.fits:
-        helps = "use a coarser DEM, or only the part around the ranch with --boundary"
+        helps = in_options(ReadingRemedy.COARSER_OR_PART)
         problems.append(f"{need.sentence}, so a run would be refused: {helps}.")
     if boundary is not None and grid.size > WHOLE_UP_TO_CELLS:
         problems.append(

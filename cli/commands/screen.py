@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 from collections.abc import Mapping
 from contextlib import ExitStack
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -28,6 +28,7 @@ from cli.options import (
     units_option,
 )
 from cli.progress_bar import Talk, say_if_cold
+from cli.remedies import all_in_options
 
 if TYPE_CHECKING:
     from cli.given.land import Land
@@ -266,9 +267,10 @@ def _find(
     polygon = None if land.boundary is None else land.boundary.polygon
 
     def once(land: Land) -> Screening:
-        return screen_raster(
+        found = screen_raster(
             land.reading.raster, boundary_polygon=polygon, settings=settings, progress=progress
         )
+        return replace(found, cautions=all_in_options(found.cautions))
 
     found = once(land)
     if part_is_too_small(land, found.conditioned.flow, found.counts):

@@ -12,6 +12,7 @@ from siting.floods.rainfall import Rainfall
 from siting.floods.regional import RegionalSettings
 from siting.floods.runoff import check_curve_number
 from siting.places.land_maps import LandMap, LandSettings, read_land
+from siting.values.siting_remedies import SitingRemedy
 from terrain.values.raster import Raster
 
 
@@ -103,18 +104,13 @@ class FloodSettings:
         """What is missing for peak flows, as one sentence; empty when nothing is."""
         if self.can_estimate:
             return ""
-        lacks = [
-            name
-            for name, known in (
-                ("rainfall", self.rainfall is not None),
-                ("a curve number", self.has_curve_number),
-            )
-            if not known
-        ]
-        return (
-            f"Peak flows are empty: give {' and '.join(lacks)} (--rain or --rain-24h, and "
-            "--curve-number or --soils with --cover)."
-        )
+        if self.rainfall is not None:
+            remedy = SitingRemedy.GIVE_CURVE_NUMBER
+        elif self.has_curve_number:
+            remedy = SitingRemedy.GIVE_RAIN
+        else:
+            remedy = SitingRemedy.GIVE_RAIN_AND_CURVE_NUMBER
+        return f"Peak flows are empty: {remedy}."
 
     def record(self) -> dict[str, Any]:
         """What the floods are made with beside rain, maps and equations of one's own."""

@@ -53,6 +53,7 @@ ROOMS = {
     ),
     "cli": (
         "palette",
+        "remedies",
         "file_errors",
         "plan",
         "progress_bar",
