@@ -186,6 +186,23 @@ dem_options = together(
     ),
 )
 
+
+def dem_of_plan_option(purpose: str) -> Callable[[F], F]:
+    """Take the raster that a plan was made from, or its tiles, once more."""
+    return option(
+        "--dem",
+        multiple=True,
+        metavar="FILE",
+        section="Land",
+        help=f"Elevation raster of the plan, {purpose}; several times for tiles.",
+    )
+
+
+def first_sites_option(meaning: str, *, section: str) -> Callable[[F], F]:
+    """Take only the first so many sites of the ranked list."""
+    return option("--top", type=click.IntRange(min=1), metavar="N", section=section, help=meaning)
+
+
 boundary_options = together(
     option(
         "--boundary",

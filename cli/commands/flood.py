@@ -167,13 +167,11 @@ def _check_usage(ctx: click.Context, job: Job) -> None:
 
 def _check_target(job: Job) -> None:
     """Refuse early what could not be written at the end."""
-    from cli.file_errors import OutputError
-    from cli.plan.safe_files import check_file_target
+    from cli.plan.safe_files import check_ending, check_file_target
 
     if job.figure is None:
         return
-    if Path(job.figure).suffix.lower() != ".png":
-        raise OutputError(f"an output named {job.figure}", expected="a name that ends in .png")
+    check_ending(job.figure, ".png")
     check_file_target(job.figure, overwrite=job.overwrite)
 
 

@@ -202,16 +202,14 @@ def _vector_inputs(job: Job) -> list[tuple[str, str]]:
 
 def _check_targets(job: Job) -> None:
     """Refuse early what could not be written at the end."""
-    from cli.file_errors import OutputError
     from cli.plan.geopackage import check_target
-    from cli.plan.safe_files import check_file_target
+    from cli.plan.safe_files import check_ending, check_file_target
 
     check_target(job.out, job.overwrite)
     for path, ending in ((job.list_file, ".csv"), (job.map_file, ".png")):
         if path is None:
             continue
-        if Path(path).suffix.lower() != ending:
-            raise OutputError(f"an output named {path}", expected=f"a name that ends in {ending}")
+        check_ending(path, ending)
         check_file_target(path, overwrite=job.overwrite)
 
 
