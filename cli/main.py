@@ -16,7 +16,9 @@ from typing import NoReturn
 import click
 
 from cli.progress_bar import Talk
+from cli.remedies import error_text
 from terrain.values.errors import GullywalkError
+from terrain.values.reading_remedies import ReadingRemedy
 
 #: Commands in the order the help lists them: module and name of the command in it.
 _COMMANDS = {
@@ -140,11 +142,10 @@ def _line_of(error: Exception, talk: Talk) -> str:
     if talk.verbosity >= 1:
         traceback.print_exception(error)
     if isinstance(error, GullywalkError):
-        return str(error)
+        return error_text(error)
     if isinstance(error, MemoryError):
-        return (
-            "the machine ran out of memory. Use a coarser DEM, or only the part around the ranch "
-            "with --boundary."
+        return error_text(
+            GullywalkError("the machine ran out of memory", do=ReadingRemedy.COARSER_OR_PART)
         )
     more = "" if talk.verbosity >= 1 else " Run it again with -v to see where, and report it."
     return f"an unexpected fault ({type(error).__name__}: {error}).{more}"

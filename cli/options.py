@@ -9,6 +9,7 @@ from typing import Any, TypeVar
 import click
 
 from cli.progress_bar import Talk
+from cli.remedies import error_text
 from terrain.values.errors import GullywalkError
 
 F = TypeVar("F", bound=Callable[..., Any])
@@ -91,7 +92,7 @@ class Checked(click.ParamType):  # type: ignore[type-arg]
         try:
             return self._read(value)
         except GullywalkError as error:
-            raise click.BadParameter(str(error), ctx, param) from error
+            raise click.BadParameter(error_text(error), ctx, param) from error
         except ValueError:
             self.fail(f"'{value}' is not {self.name.lower()}.", param, ctx)
 
@@ -184,6 +185,23 @@ dem_options = together(
         help="Coordinate system to use instead of the raster's own, such as EPSG:26913.",
     ),
 )
+
+
+def dem_of_plan_option(purpose: str) -> Callable[[F], F]:
+    """Take the raster that a plan was made from, or its tiles, once more."""
+    return option(
+        "--dem",
+        multiple=True,
+        metavar="FILE",
+        section="Land",
+        help=f"Elevation raster of the plan, {purpose}; several times for tiles.",
+    )
+
+
+def first_sites_option(meaning: str, *, section: str) -> Callable[[F], F]:
+    """Take only the first so many sites of the ranked list."""
+    return option("--top", type=click.IntRange(min=1), metavar="N", section=section, help=meaning)
+
 
 boundary_options = together(
     option(

@@ -14,6 +14,7 @@ from cli.options import (
     Checked,
     SectionCommand,
     check_distinct,
+    dem_of_plan_option,
     json_option,
     option,
     overwrite_option,
@@ -57,13 +58,7 @@ def _read_site(text: str) -> Wanted:
     section="Output",
     help="Draw the site from close up: structures to scale, pool and sediment, headcut, channel.",
 )
-@option(
-    "--dem",
-    multiple=True,
-    metavar="FILE",
-    section="Land",
-    help="Elevation raster of the plan, for a finer ground with contours; several times for tiles.",
-)
+@dem_of_plan_option("for a finer ground with contours")
 @json_option
 @overwrite_option
 @talk_options
@@ -88,8 +83,7 @@ def explain(ctx: click.Context, /, **given: object) -> None:
 
 
 def _check_usage(job: Job) -> None:
-    from cli.file_errors import OutputError
-    from cli.plan.safe_files import check_file_target
+    from cli.plan.safe_files import check_ending, check_file_target
 
     if job.dem and job.picture is None:
         raise click.UsageError("--dem is given without --picture.")
@@ -97,8 +91,7 @@ def _check_usage(job: Job) -> None:
     check_distinct([("--picture", job.picture), *(("--dem", path) for path in set(job.dem))])
     if job.picture is None:
         return
-    if Path(job.picture).suffix.lower() != ".png":
-        raise OutputError(f"an output named {job.picture}", expected="a name that ends in .png")
+    check_ending(job.picture, ".png")
     check_file_target(job.picture, overwrite=job.overwrite)
 
 

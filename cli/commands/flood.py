@@ -167,13 +167,11 @@ def _check_usage(ctx: click.Context, job: Job) -> None:
 
 def _check_target(job: Job) -> None:
     """Refuse early what could not be written at the end."""
-    from cli.file_errors import OutputError
-    from cli.plan.safe_files import check_file_target
+    from cli.plan.safe_files import check_ending, check_file_target
 
     if job.figure is None:
         return
-    if Path(job.figure).suffix.lower() != ".png":
-        raise OutputError(f"an output named {job.figure}", expected="a name that ends in .png")
+    check_ending(job.figure, ".png")
     check_file_target(job.figure, overwrite=job.overwrite)
 
 
@@ -204,8 +202,8 @@ def _of_point(job: Job, talk: Talk) -> FloodSheet:
     from terrain.values.memory import require_memory
 
     assert job.at is not None  # checked by the caller
-    settings, land = job.floods.settings(), job.floods.land()
-    if land is None and not settings.can_estimate:
+    settings = job.floods.settings()
+    if settings.maps is None and not settings.can_estimate:
         from siting.floods.flood_errors import FloodInputError
 
         raise FloodInputError(
@@ -224,7 +222,6 @@ def _of_point(job: Job, talk: Talk) -> FloodSheet:
             np.array([x]),
             np.array([y]),
             settings,
-            land=land,
             snap_m=job.snap,
             channel_area_ha=None if job.channel_area is None else float(job.channel_area),
             engine=job.engine,

@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 import sys
 from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
@@ -14,6 +13,8 @@ from cli.options import (
     Checked,
     SectionCommand,
     check_distinct,
+    dem_of_plan_option,
+    first_sites_option,
     option,
     overwrite_option,
     talk_options,
@@ -60,20 +61,8 @@ def _read_sites(text: str) -> tuple[Wanted, ...]:
     section="Sites",
     help="Sheets for these sites only: numbers, or rank:N, with commas.",
 )
-@option(
-    "--top",
-    type=click.IntRange(min=1),
-    metavar="N",
-    section="Sites",
-    help="Sheets for the first N of the ranked list only.",
-)
-@option(
-    "--dem",
-    multiple=True,
-    metavar="FILE",
-    section="Land",
-    help="Elevation raster of the plan, for a finer relief with contours; several times for tiles.",
-)
+@first_sites_option("Sheets for the first N of the ranked list only.", section="Sites")
+@dem_of_plan_option("for a finer relief with contours")
 @option(
     "--out",
     metavar="FILE.pdf",
@@ -123,13 +112,11 @@ def packet(ctx: click.Context, /, **given: object) -> None:
 
 
 def _check_usage(job: Job) -> None:
-    from cli.file_errors import OutputError
-    from cli.plan.safe_files import check_file_target
+    from cli.plan.safe_files import check_ending, check_file_target
 
     if job.sites is not None and job.top is not None:
         raise click.UsageError("--sites and --top are given together: give one of them.")
     check_distinct([("PLAN", job.plan), ("--out", job.out)])
     check_distinct([("--out", job.out), *(("--dem", path) for path in set(job.dem))])
-    if Path(job.out).suffix.lower() != ".pdf":
-        raise OutputError(f"an output named {job.out}", expected="a name that ends in .pdf")
+    check_ending(job.out, ".pdf")
     check_file_target(job.out, overwrite=job.overwrite)

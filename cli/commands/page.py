@@ -7,7 +7,14 @@ from pathlib import Path
 
 import click
 
-from cli.options import SectionCommand, check_distinct, option, overwrite_option, talk_options
+from cli.options import (
+    SectionCommand,
+    check_distinct,
+    dem_of_plan_option,
+    option,
+    overwrite_option,
+    talk_options,
+)
 
 
 @click.command(
@@ -24,14 +31,7 @@ from cli.options import SectionCommand, check_distinct, option, overwrite_option
     section="Output",
     help="Heading of the page; by default the name of the ranch.",
 )
-@option(
-    "--dem",
-    multiple=True,
-    metavar="FILE",
-    section="Land",
-    help="Elevation raster of the plan, to shade the ground anew instead of the plan's own "
-    "picture; several times for tiles.",
-)
+@dem_of_plan_option("to shade the ground anew instead of the plan's own picture")
 @overwrite_option
 @talk_options
 def page(plan: str, out: str, title: str | None, dem: tuple[str, ...], overwrite: bool) -> None:
@@ -44,17 +44,16 @@ def page(plan: str, out: str, title: str | None, dem: tuple[str, ...], overwrite
     how big, why, its profile and section, materials, cost, and how to build it, in the plan's own
     units. It works by keyboard and on a phone, and prints.
     """  # noqa: D301 - the help needs the character itself
-    from cli.file_errors import OutputError
     from cli.page.ground_picture import relief_of_plan, relief_of_raster
     from cli.page.map_data import Frame
     from cli.page.page_writing import page_html
     from cli.plan.plan_reading import read_plan
-    from cli.plan.safe_files import check_file_target, write_text
+    from cli.plan.safe_files import check_ending, check_file_target, write_text
 
     check_distinct([("PLAN", plan), ("--out", out)])
     check_distinct([("--out", out), *(("--dem", path) for path in dict.fromkeys(dem))])
-    if Path(out).suffix.lower() not in (".html", ".htm"):
-        raise OutputError(f"an output named {out}", expected="a name that ends in .html")
+    if Path(out).suffix.lower() != ".htm":
+        check_ending(out, ".html")
     check_file_target(out, overwrite=overwrite)
     found = read_plan(plan)
     frame = Frame.around(found)

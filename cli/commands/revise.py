@@ -5,7 +5,6 @@ from __future__ import annotations
 import sys
 from contextlib import ExitStack
 from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
@@ -96,18 +95,14 @@ def revise(ctx: click.Context, /, **given: object) -> None:
 
 
 def _check_usage(job: Job) -> None:
-    from cli.file_errors import OutputError
     from cli.plan.geopackage import check_target
-    from cli.plan.safe_files import check_file_target
+    from cli.plan.safe_files import check_ending, check_file_target
 
     check_distinct([("PLAN", job.plan), ("--out", job.out), ("--report", job.report)])
     check_distinct([("FIELD", job.field), ("--out", job.out), ("--report", job.report)])
     check_target(job.out, job.overwrite)
     if job.report is not None:
-        if Path(job.report).suffix.lower() not in (".csv", ".txt"):
-            raise OutputError(
-                f"an output named {job.report}", expected="a name that ends in .csv or .txt"
-            )
+        check_ending(job.report, ".csv", ".txt")
         check_file_target(job.report, overwrite=job.overwrite)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 from collections.abc import Mapping
 from contextlib import ExitStack
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -28,12 +28,14 @@ from cli.options import (
     units_option,
 )
 from cli.progress_bar import Talk, say_if_cold
+from cli.remedies import all_in_options
 
 if TYPE_CHECKING:
     from cli.given.land import Land
     from cli.plan.fields import Units
     from cli.plan.layers import Layer
-    from siting.screening import Screening, ScreenSettings
+    from siting.screen_settings import ScreenSettings
+    from siting.screening import Screening
     from terrain.reading.dem import Source
     from terrain.values.progress import Progress
 
@@ -200,41 +202,33 @@ def _vector_inputs(job: Job) -> list[tuple[str, str]]:
 
 def _check_targets(job: Job) -> None:
     """Refuse early what could not be written at the end."""
-    from cli.file_errors import OutputError
     from cli.plan.geopackage import check_target
-    from cli.plan.safe_files import check_file_target
+    from cli.plan.safe_files import check_ending, check_file_target
 
     check_target(job.out, job.overwrite)
     for path, ending in ((job.list_file, ".csv"), (job.map_file, ".png")):
         if path is None:
             continue
-        if Path(path).suffix.lower() != ending:
-            raise OutputError(f"an output named {path}", expected=f"a name that ends in {ending}")
+        check_ending(path, ending)
         check_file_target(path, overwrite=job.overwrite)
 
 
 def _settings(job: Job) -> ScreenSettings:
-    from siting.screening import ScreenSettings
+    from siting.screen_settings import ScreenSettings, TerrainSettings
     from siting.values.rules import load_rules
     from siting.works.ranking import load_weights
     from terrain.flow.conditioning import CarveLimits
 
     return ScreenSettings(
-        channel_area_ha=job.channel_area,
-        engine=job.engine,
-        carve=CarveLimits(depth_m=job.carve_depth, length_m=job.carve_length),
-        rainfall=job.floods.rainfall(),
-        curve_number=job.floods.curve_number,
-        storm_type=job.floods.storm_type,
-        land=job.floods.land(),
-        flood_methods=job.floods.flood_method or (),
-        division=job.floods.bankfull_division,
-        **job.floods.equation_settings(),
-        design_return_period_yr=int(job.structures.design_years),
-        stock=job.structures.stock(),
-        keep=job.structures.keep_files(),
+        terrain=TerrainSettings(
+            channel_area_ha=job.channel_area,
+            engine=job.engine,
+            carve=CarveLimits(depth_m=job.carve_depth, length_m=job.carve_length),
+            edge_is_divide=job.edge_is_divide,
+        ),
+        floods=job.floods.settings(),
+        build=job.structures.settings(),
         means=job.structures.means(),
-        edge_is_divide=job.edge_is_divide,
         rules=None if job.rules is None else load_rules(job.rules),
         weights=None if job.weights is None else load_weights(job.weights),
     )
@@ -271,9 +265,10 @@ def _find(
     polygon = None if land.boundary is None else land.boundary.polygon
 
     def once(land: Land) -> Screening:
-        return screen_raster(
+        found = screen_raster(
             land.reading.raster, boundary_polygon=polygon, settings=settings, progress=progress
         )
+        return replace(found, cautions=all_in_options(found.cautions))
 
     found = once(land)
     if part_is_too_small(land, found.conditioned.flow, found.counts):

@@ -9,7 +9,6 @@ import csv
 import io
 import os
 from collections.abc import Mapping
-from pathlib import Path
 from typing import Any
 
 import click
@@ -209,14 +208,10 @@ def _points(path: str, crs: Any) -> Any:
 
 
 def _check_target(output: Output, path: str, overwrite: bool) -> None:
-    from cli.file_errors import OutputError
     from cli.plan.geopackage import check_target
-    from cli.plan.safe_files import check_file_target
+    from cli.plan.safe_files import check_ending, check_file_target
 
-    if Path(path).suffix.lower() != output.ending:
-        raise OutputError(
-            f"an output named {path}", expected=f"a name that ends in {output.ending}"
-        )
+    check_ending(path, output.ending)
     if output.kind == "layer":
         check_target(path, overwrite)
     else:

@@ -13,6 +13,8 @@ import click
 from cli.options import (
     SectionCommand,
     check_distinct,
+    dem_of_plan_option,
+    first_sites_option,
     option,
     overwrite_option,
     talk_options,
@@ -73,13 +75,7 @@ def _read_start(
     section="Output",
     help="File to write; its ending says what: .gpx, .kml or .kmz.",
 )
-@option(
-    "--dem",
-    multiple=True,
-    metavar="FILE",
-    section="Land",
-    help="Elevation raster of the plan, to find the walking order; several times for tiles.",
-)
+@dem_of_plan_option("to find the walking order")
 @option(
     "--start",
     callback=_read_start,
@@ -102,13 +98,7 @@ def _read_start(
     section="Walk",
     help="Time at each site. Without it 15 minutes: common practice.",
 )
-@option(
-    "--top",
-    type=click.IntRange(min=1),
-    metavar="N",
-    section="Walk",
-    help="Only the first so many sites by rank.",
-)
+@first_sites_option("Only the first so many sites by rank.", section="Walk")
 @option(
     "--list",
     "list_file",
@@ -151,8 +141,7 @@ def waypoints(ctx: click.Context, /, **given: object) -> None:
 
 
 def _check_usage(job: Job) -> None:
-    from cli.file_errors import OutputError
-    from cli.plan.safe_files import check_file_target
+    from cli.plan.safe_files import check_ending, check_file_target
 
     if not job.dem:
         for name, value in (
@@ -168,13 +157,10 @@ def _check_usage(job: Job) -> None:
     check_distinct([("PLAN", job.plan), *outputs])
     for path in sorted(set(job.dem)):
         check_distinct([("--dem", path), *outputs])
-    if Path(job.out).suffix.lower() not in ENDINGS:
-        raise OutputError(
-            f"an output named {job.out}", expected="a name that ends in .gpx, .kml or .kmz"
-        )
+    check_ending(job.out, *ENDINGS)
     for other, ending in ((job.list_file, ".csv"), (job.map_file, ".png")):
-        if other is not None and Path(other).suffix.lower() != ending:
-            raise OutputError(f"an output named {other}", expected=f"a name that ends in {ending}")
+        if other is not None:
+            check_ending(other, ending)
     for output in (job.out, job.list_file, job.map_file):
         if output is not None:
             check_file_target(output, overwrite=job.overwrite)

@@ -12,8 +12,9 @@ from cli.options import Checked, F, option, rain_options, together
 
 if TYPE_CHECKING:
     from siting.floods.rainfall import Rainfall
+    from siting.floods.regional import RegionalSettings
+    from siting.places.flood_settings import FloodSettings
     from siting.places.land_maps import LandSettings
-    from siting.places.site_floods import FloodSettings
 
 _SECTION = "Rain and floods"
 
@@ -104,7 +105,7 @@ class FloodsGiven:
         found: Rainfall | None = self.rain_24h if self.rain is None else read_rainfall(self.rain)
         return found
 
-    def land(self) -> LandSettings | None:
+    def maps(self) -> LandSettings | None:
         """Maps of soil and cover."""
         from siting.floods.curve_numbers import read_covers
         from siting.places.land_maps import LandSettings
@@ -123,31 +124,30 @@ class FloodsGiven:
             drained=self.drained,
         )
 
-    def equation_settings(self) -> dict[str, Any]:
-        """Settings that `FloodSettings` and `ScreenSettings` name alike."""
+    def regional(self) -> RegionalSettings:
+        """Regions, equations and measures for the regional method."""
+        from siting.floods.regional import RegionalSettings
         from siting.floods.regional_equations import read_equations
         from siting.places.flood_options import parse_regions
 
         book = None if self.equations is None else read_equations(self.equations)
-        return {
-            "equations": book,
-            "regions": {} if self.region is None else parse_regions(self.region, book),
-            "basin": self.basin or {},
-            "runoff_coefficient": self.runoff_coefficient,
-            "pond_fraction": self.ponds / 100.0,
-        }
+        shares = {} if self.region is None else parse_regions(self.region, book)
+        return RegionalSettings(shares, book, self.basin or {})
 
     def settings(self) -> FloodSettings:
-        """Everything but the maps, which need the raster's cells."""
-        from siting.places.site_floods import FloodSettings
+        """All of it as settings of the library; the maps are not read yet."""
+        from siting.places.flood_settings import FloodSettings
 
         return FloodSettings(
             rainfall=self.rainfall(),
             curve_number=self.curve_number,
+            maps=self.maps(),
             storm_type=self.storm_type,
             division=self.bankfull_division,
             methods=self.flood_method or (),
-            **self.equation_settings(),
+            regional=self.regional(),
+            runoff_coefficient=self.runoff_coefficient,
+            pond_fraction=self.ponds / 100.0,
         )
 
 

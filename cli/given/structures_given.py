@@ -13,6 +13,7 @@ from cli.options import Checked, option, together
 
 if TYPE_CHECKING:
     from siting.layout.keep_files import KeepFiles
+    from siting.layout.measuring import BuildSettings
     from siting.places.spot import Stock
     from siting.works.takes import Means
 
@@ -71,6 +72,16 @@ class StructuresGiven:
         if self.roads is None and self.keep_clear is None:
             return None
         return KeepFiles(self.roads, self.keep_clear, self.roads_layer, self.keep_clear_layer)
+
+    def settings(self) -> BuildSettings:
+        """What to build with and for; the files are not read yet."""
+        from siting.layout.measuring import BuildSettings
+
+        return BuildSettings(
+            stock=self.stock(),
+            design_period_yr=float(self.design_years),
+            keep_files=self.keep_files(),
+        )
 
     def means(self) -> Means:
         """Prices, spare, and what there is to spend.

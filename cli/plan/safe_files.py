@@ -13,6 +13,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from cli.file_errors import OutputError
+from siting.values.wording import listed
 
 #: Our unfinished files are called ``.gullywalk-part-<8 hex digits><ending of the target>``.
 PART_PREFIX = ".gullywalk-part-"
@@ -55,6 +56,21 @@ def check_file_target(path: str | os.PathLike[str], *, overwrite: bool = False) 
         raise _exists(target)
     _try_folder(target)
     return target
+
+
+def check_ending(path: str, *endings: str) -> None:
+    """Refuse an output file whose name does not say what it will hold.
+
+    Raises
+    ------
+    OutputError
+        It ends in none of the endings.
+    """
+    if Path(path).suffix.lower() not in endings:
+        raise OutputError(
+            f"an output named {path}",
+            expected=f"a name that ends in {listed(list(endings), last='or')}",
+        )
 
 
 def _exists(target: Path) -> OutputError:

@@ -208,7 +208,7 @@ class FloodMethod(Protocol):
     Attributes
     ----------
     name
-        Short stable name, as given to ``--flood-method``.
+        Short stable name, by which a person asks for it.
     title
         What people read.
     source

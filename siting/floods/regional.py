@@ -7,7 +7,8 @@ area, as the reports ask (for example USGS WRIR 03-4107 pp. 30-33, Water-Supply 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
@@ -20,7 +21,12 @@ from siting.floods.flood_method import (
     build_estimate,
     no_estimate,
 )
-from siting.floods.regional_equations import VARIABLES, Region, built_in_equations
+from siting.floods.regional_equations import (
+    VARIABLES,
+    EquationBook,
+    Region,
+    built_in_equations,
+)
 from siting.values.us_units import HA_PER_MI2, M3S_PER_CFS, M_PER_FT, MM_PER_INCH
 from terrain.values.arrays import ArrayLike, FloatArray, floats
 
@@ -36,6 +42,40 @@ BASIN_MEASURES: Final[Mapping[str, str]] = {
 }
 # Shares of the regions may miss one by this much before the weighting is refused.
 _SHARE_SLACK: Final = 0.01
+
+
+@dataclass(frozen=True, slots=True)
+class RegionalSettings:
+    """What the regional equations are given for a whole ranch.
+
+    Parameters
+    ----------
+    regions
+        Regions and their shares of the area; empty for none.
+    equations
+        A user's own equations; None takes those of the package.
+    basin
+        Further measures of the drainage areas, by their names in `BASIN_MEASURES`.
+
+    Raises
+    ------
+    RegionalEquationError
+        A region that the equations do not hold, or a measure that none of them uses.
+    """
+
+    regions: Mapping[str, float] = field(default_factory=dict)
+    equations: EquationBook | None = None
+    basin: Mapping[str, float] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        for name in self.regions:
+            self.book.region(name)
+        _check_measures(self.basin)
+
+    @property
+    def book(self) -> EquationBook:
+        """Equations that hold the regions."""
+        return self.equations or built_in_equations()
 
 
 class RegionalMethod:
@@ -100,12 +140,7 @@ def equation_variables(inputs: SiteFloodInputs) -> dict[str, FloatArray]:
     RegionalEquationError
         For a basin measure that no equation could use, such as a misspelt one.
     """
-    unknown = set(inputs.basin) - set(BASIN_MEASURES)
-    if unknown:
-        raise RegionalEquationError(
-            f"basin measure '{sorted(unknown)[0]}'",
-            expected=f"one of {', '.join(BASIN_MEASURES)}",
-        )
+    _check_measures(inputs.basin)
     shape = inputs.drainage_area_ha.shape
 
     def basin(name: str) -> FloatArray:
@@ -208,3 +243,12 @@ def _region_flags(
         unknown = inside & np.isnan(variables[variable])
         flags.append(Flag("input_missing", f"Not known here: {what}.", unknown))
     return flags
+
+
+def _check_measures(names: Iterable[str]) -> None:
+    unknown = set(names) - set(BASIN_MEASURES)
+    if unknown:
+        raise RegionalEquationError(
+            f"basin measure '{sorted(unknown)[0]}'",
+            expected=f"one of {', '.join(BASIN_MEASURES)}",
+        )

@@ -16,6 +16,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from siting.values.siting_remedies import SitingRemedy
 from terrain.values.arrays import read_only
 from terrain.values.grid import Grid
 from terrain.vectors.features import Features, Wanted, read_features
@@ -46,14 +47,14 @@ _ROADS: Final = Wanted(
     lines=True,
     texts={"name": ("name", "label", "fullname", *_KIND_FIELDS)},
     layers=("road", "track", "trail", "street", "driveway"),
-    option="--roads-layer",
+    name_layer=SitingRemedy.NAME_ROADS_LAYER,
 )
 _KEEP_CLEAR: Final = Wanted(
     what="something to keep clear of",
     lines=False,
     texts={"kind": _KIND_FIELDS, "name": _NAME_FIELDS},
     layers=("keep", "clear", "avoid"),
-    option="--keep-clear-layer",
+    name_layer=SitingRemedy.NAME_KEEP_CLEAR_LAYER,
 )
 
 

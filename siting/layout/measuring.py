@@ -15,6 +15,7 @@ from siting.floods.flood_method import RETURN_PERIODS_YR
 from siting.hydraulics.cross_section import CrossSection
 from siting.layout.clearance import Clearance, check_clearance
 from siting.layout.keep_clear import OTHER, KeepClear
+from siting.layout.keep_files import KeepFiles
 from siting.places.site_floods import FloodGauge, SiteFloods
 from siting.places.spot import Spot, Stock
 from siting.structures.catalogue import Chosen, choose, structure_types
@@ -24,6 +25,7 @@ from siting.values.wording import metres
 from terrain.channels.sections import section_heights
 from terrain.values.arrays import FloatArray, IntArray
 from terrain.values.errors import ParameterError
+from terrain.values.raster import Raster
 
 #: Sides of a made-up section where the elevations show none, horizontal per vertical.
 MADE_UP_SIDE = 1.0
@@ -41,16 +43,42 @@ class BuildSettings:
         What the ranch has to build with.
     design_period_yr
         Return period of the flow that sizes are made for.
+    keep_files
+        Files of roads and of what else structures keep away from; None for none.
     keep
-        Roads and what else structures keep away from; None for nothing given.
+        What they hold, in the coordinates of a raster: what `on` reads.
     types
         Structure types to choose from; all that are installed by default.
+
+    Raises
+    ------
+    ParameterError
+        A return period that floods are not estimated for.
     """
 
     stock: Stock = field(default_factory=Stock)
     design_period_yr: float = 10.0
+    keep_files: KeepFiles | None = None
     keep: KeepClear | None = None
     types: tuple[StructureType, ...] = field(default_factory=lambda: tuple(structure_types()))
+
+    def __post_init__(self) -> None:
+        if self.design_period_yr not in RETURN_PERIODS_YR:
+            raise ParameterError(
+                f"a design return period of {self.design_period_yr:g} years",
+                expected=f"one of {', '.join(f'{t:g}' for t in RETURN_PERIODS_YR)}",
+            )
+
+    def on(self, raster: Raster) -> BuildSettings:
+        """Read what is kept clear of into the coordinates of a raster; the rest stays as given.
+
+        Raises
+        ------
+        FeatureFileError
+            A file cannot be used.
+        """
+        files = self.keep_files
+        return self if files is None else replace(self, keep=files.read(raster.grid))
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, fields
 from typing import Any
 
 import numpy as np
@@ -13,7 +13,7 @@ from siting.channels.ground import Ground
 from siting.channels.headcuts import Headcuts
 from siting.channels.reaches import ReachStations
 from siting.channels.study_area import CutAreas
-from siting.places.land_maps import LandMap, LandSettings, read_land
+from siting.places.land_maps import LandMap
 from siting.places.site_floods import FloodGauge, FloodSettings, SiteFloods
 from siting.values.rules import load_rules
 from terrain.channels.drainage_areas import Catchments, snap_points
@@ -80,7 +80,6 @@ def floods_at(
     y_m: FloatArray,
     settings: FloodSettings,
     *,
-    land: LandSettings | None = None,
     snap_m: float = 10.0,
     channel_area_ha: float | None = None,
     engine: str = DEFAULT_ENGINE,
@@ -97,15 +96,13 @@ def floods_at(
     x_m, y_m
         Points in the raster's coordinate system.
     settings
-        Rain, curve number, methods.
-    land
-        Soil and cover maps, which win over one curve number.
+        Rain, curve number or maps, methods.
     snap_m
         How far a point may be moved to the strongest flow path.
     channel_area_ha
         Land that makes a channel; None for the default of the cell size.
     engine, carve, edge_is_divide
-        As in `siting.screening.ScreenSettings`.
+        As in `siting.screen_settings.TerrainSettings`.
     progress
         Told how far the work is.
 
@@ -116,8 +113,7 @@ def floods_at(
     MapError, FloodInputError
         Maps or settings that cannot be used.
     """
-    if land is not None:
-        settings = replace(settings, land=read_land(land, raster))
+    settings = settings.on(raster)
     conditioned = get_engine(engine).condition(
         raster, limits=carve or CarveLimits(), progress=progress
     )

@@ -1,9 +1,7 @@
-"""What is given for floods, and what they need from the land above each cell."""
+"""What floods need from the land above each cell."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
@@ -12,11 +10,9 @@ from numpy.typing import NDArray
 from pyproj import Transformer
 
 from siting.channels.ground import Ground
-from siting.floods.rainfall import Rainfall
-from siting.floods.regional_equations import EquationBook, built_in_equations
 from siting.floods.runoff import runoff_depth_mm
 from siting.floods.storm import STORM_H
-from siting.places.land_maps import LandMap
+from siting.places.flood_settings import FloodSettings
 from siting.places.land_means import (
     coefficient_amounts,
     mean_curve_number,
@@ -38,78 +34,6 @@ BASIN_COLUMNS = (
     "soils_index",
     "percent_above_7500_ft",
 )
-
-
-@dataclass(frozen=True, slots=True)
-class FloodSettings:
-    """What peak flows are made from.
-
-    Parameters
-    ----------
-    rainfall
-        Rainfall table; None for none.
-    curve_number
-        Runoff curve number of the whole area, 30 to 100; None for none or when `land` has them.
-    storm_type
-        Storm type of TR-55: I, IA, II or III.
-    division
-        Physiographic division of the regional bankfull curve.
-    land
-        Curve numbers from soil and cover maps; they win over `curve_number`.
-    methods
-        Flood methods to use, in order of preference; empty for the one whose limits fit.
-    regions
-        Regions of the regional equations and their shares of the area.
-    equations
-        A user's own regional equations.
-    basin
-        Further measures of the drainage areas for them, by name.
-    runoff_coefficient
-        C of the rational method; None takes it from the maps.
-    pond_fraction
-        Share of the land in ponds and swamps off the main flow path.
-    """
-
-    rainfall: Rainfall | None = None
-    curve_number: float | None = None
-    storm_type: str = "II"
-    division: str = "usa"
-    land: LandMap | None = None
-    methods: tuple[str, ...] = ()
-    regions: Mapping[str, float] = field(default_factory=dict)
-    equations: EquationBook | None = None
-    basin: Mapping[str, float] = field(default_factory=dict)
-    runoff_coefficient: float | None = None
-    pond_fraction: float = 0.0
-
-    @property
-    def has_curve_number(self) -> bool:
-        """Whether curve numbers are known."""
-        return self.curve_number is not None or self.land is not None
-
-    @property
-    def can_estimate(self) -> bool:
-        """Whether any method could give a flow."""
-        runoff = self.has_curve_number or self.runoff_coefficient is not None
-        return bool(self.regions) or (self.rainfall is not None and runoff)
-
-    @property
-    def missing(self) -> str:
-        """What is missing for peak flows, as one sentence; empty when nothing is."""
-        if self.can_estimate:
-            return ""
-        lacks = [
-            name
-            for name, known in (
-                ("rainfall", self.rainfall is not None),
-                ("a curve number", self.has_curve_number),
-            )
-            if not known
-        ]
-        return (
-            f"Peak flows are empty: give {' and '.join(lacks)} (--rain or --rain-24h, and "
-            "--curve-number or --soils with --cover)."
-        )
 
 
 class UpslopeMeans:
@@ -215,17 +139,16 @@ class UpslopeMeans:
 
     def basin(self, cells: IntArray) -> FloatArray:
         """Measures that the equations of the regions use; NaN where not known, or not used."""
-        settings, grid = self._settings, self._ground.raster.grid
+        regional, grid = self._settings.regional, self._ground.raster.grid
         out = np.full((cells.size, len(BASIN_COLUMNS)), np.nan)
-        book = settings.equations or built_in_equations()
-        used = {t.variable for name in settings.regions for t in book.region(name).terms}
+        used = {t.variable for name in regional.regions for t in regional.book.region(name).terms}
 
         def put(name: str, values: FloatArray) -> None:
             out[:, BASIN_COLUMNS.index(name)] = values
 
-        if "mean_elevation_ft" in used and "mean_elevation_m" not in settings.basin:
+        if "mean_elevation_ft" in used and "mean_elevation_m" not in regional.basin:
             put("mean_elevation_m", self._mean_elevation_m.reshape(-1)[cells])
-        if "percent_above_7500_ft" in used and "percent_above_7500_ft" not in settings.basin:
+        if "percent_above_7500_ft" in used and "percent_above_7500_ft" not in regional.basin:
             put("percent_above_7500_ft", self._percent_high.reshape(-1)[cells])
         if {"outlet_longitude_deg_w", "outlet_latitude_deg"} & used and grid.crs and cells.size:
             x, y = grid.xy_of(cells)
@@ -233,6 +156,6 @@ class UpslopeMeans:
             lon, lat = np.array(degrees.transform(x.tolist(), y.tolist()))
             put("outlet_longitude_deg_w", -lon)
             put("outlet_latitude_deg", lat)
-        for name, value in settings.basin.items():
+        for name, value in regional.basin.items():
             put(name, np.full(cells.size, value))
         return out

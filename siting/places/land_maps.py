@@ -24,6 +24,7 @@ from siting.floods.curve_numbers import (
 )
 from siting.floods.flood_errors import CurveNumberError
 from siting.floods.rational import RURAL_COEFFICIENTS
+from siting.values.siting_remedies import SitingRemedy
 from siting.values.wording import hectares, listed
 from terrain.channels.network import HECTARE_M2
 from terrain.values.arrays import FloatArray, floats, frozen, read_only
@@ -31,6 +32,7 @@ from terrain.values.grid import Grid
 from terrain.values.memory import ANALYSIS_BYTES_PER_CELL, READING_BYTES_PER_CELL, require_memory
 from terrain.values.parallel import band_edges
 from terrain.values.raster import Raster
+from terrain.values.reading_remedies import ReadingRemedy
 from terrain.vectors.burning import CodeMap, burn_patches, read_codes
 from terrain.vectors.patches import MapError, read_patches
 
@@ -131,14 +133,14 @@ def read_land(settings: LandSettings, raster: Raster) -> LandMap:
     grid = raster.grid
     require_memory(
         grid.size,
-        do="give one --curve-number instead of maps, or use a coarser DEM",
+        do=SitingRemedy.ONE_CURVE_NUMBER,
         bytes_per_cell=ANALYSIS_BYTES_PER_CELL - READING_BYTES_PER_CELL + MAPS_BYTES_PER_CELL,
     )
     if grid.crs is None:
         raise MapError(
             "soil and cover maps for a DEM whose place is not known",
             expected="a DEM with a coordinate system",
-            do="give it with --crs",
+            do=ReadingRemedy.GIVE_CRS_OF_DEM,
         )
     soils = burn_patches(
         read_patches(
@@ -147,6 +149,8 @@ def read_land(settings: LandSettings, raster: Raster) -> LandMap:
             fields=SOIL_FIELDS,
             field=settings.soils_field,
             layer=settings.soils_layer,
+            name_field=SitingRemedy.NAME_SOILS_FIELD,
+            name_layer=SitingRemedy.NAME_SOILS_LAYER,
         ),
         grid,
     )
@@ -173,7 +177,8 @@ def _read_cover(settings: LandSettings, grid: Grid) -> CodeMap:
         fields=COVER_FIELDS,
         field=settings.cover_field,
         layer=settings.cover_layer,
-        options=("--cover-field", "--cover-layer"),
+        name_field=SitingRemedy.NAME_COVER_FIELD,
+        name_layer=SitingRemedy.NAME_COVER_LAYER,
     )
     return burn_patches(patches, grid)
 
@@ -231,7 +236,7 @@ def cross(
             f"{listed([str(c) for c in soils.codes[:5]])}",
             expected=f"cover codes of {table.name} ({', '.join(table.codes)}) over soil groups "
             "A to D",
-            do="give a cover table of your own with --cover-table, or one --curve-number",
+            do=SitingRemedy.OWN_COVERS,
         )
     from_b = float(area[found.from_group_b & np.isfinite(values)].sum())
     return LandMap(

@@ -13,8 +13,9 @@ from numpy.typing import NDArray
 from siting.channels.ground import Ground
 from siting.floods.flood_method import RETURN_PERIODS_YR, SiteFloodInputs
 from siting.places.flood_compare import Compared, compare, joined
-from siting.places.flood_land import BASIN_COLUMNS, FloodSettings, UpslopeMeans
+from siting.places.flood_land import BASIN_COLUMNS, UpslopeMeans
 from siting.places.flood_paths import BY_LAG, Concentration, concentration
+from siting.places.flood_settings import FloodSettings
 from terrain.channels.drainage_areas import flow_path_segments, longest_way_m
 from terrain.values.arrays import FloatArray, IntArray, floats
 
@@ -159,9 +160,9 @@ class FloodGauge:
             area_complete=~ground.cut.is_cut(cells),
             rainfall=settings.rainfall,
             storm_type=settings.storm_type,
-            regions=settings.regions,
+            regions=settings.regional.regions,
             basin={name: basin[:, i] for i, name in enumerate(BASIN_COLUMNS)},
-            equations=settings.equations,
+            equations=settings.regional.equations,
         )
         found = compare(
             inputs,

@@ -57,9 +57,10 @@ def input_columns(
     n, area_ha = drainage_area_ha.size, floats(drainage_area_ha)
     time = floods.time
     curve = bankfull_geometry(area_ha, division=settings.division)
-    regions = ", ".join(f"{name} {share:g}" for name, share in settings.regions.items()) or None
-    if len(settings.regions) == 1:
-        regions = next(iter(settings.regions))
+    shares = settings.regional.regions
+    regions = ", ".join(f"{name} {share:g}" for name, share in shares.items()) or None
+    if len(shares) == 1:
+        regions = next(iter(shares))
     basin = {name: floods.basin[:, i] for i, name in enumerate(BASIN_COLUMNS)}
     return {
         "site_id": np.arange(1, n + 1),

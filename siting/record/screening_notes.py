@@ -173,7 +173,9 @@ def flood_facts(settings: FloodSettings, floods: SiteFloods) -> dict[str, str]:
         "storm type": settings.storm_type,
         "flood methods used": listed([f"{m} ({n})" for m, n in zip(used, counts, strict=True)])
         or "none",
-        "regions of equations": listed([f"{n} {s:g}" for n, s in settings.regions.items()])
+        "regions of equations": listed(
+            [f"{name} {share:g}" for name, share in settings.regional.regions.items()]
+        )
         or "none",
         "time of concentration": TC_METHODS[
             str(floods.time.method[0]) if floods.time.count else UNKNOWN

@@ -7,7 +7,9 @@ from typing import Any
 
 from siting.floods.rainfall_reading import parse_rain_24h
 from siting.floods.runoff import HIGHEST_CURVE_NUMBER, LOWEST_CURVE_NUMBER
-from siting.screening import Screening, ScreenSettings, screen
+from siting.places.flood_settings import FloodSettings
+from siting.screen_settings import ScreenSettings, TerrainSettings
+from siting.screening import Screening, screen
 from siting.steps.step import Input, Output, Parameter, Step, StepData, Values
 from siting.steps.terrain_steps import CHANNEL_AREA, DEM, FLOW, carve_limits, channel_area_ha
 from terrain.values.progress import Progress
@@ -23,12 +25,16 @@ def _screen(data: StepData, values: Values, progress: Progress) -> Screening:
     rain = values.get("rain_24h")
     number = values.get("curve_number")
     settings = ScreenSettings(
-        channel_area_ha=channel_area_ha(data, values),
-        engine=str(values["engine"]),
-        carve=carve_limits(values),
-        rainfall=parse_rain_24h(str(rain)) if rain is not None else data.rainfall,
-        curve_number=None if number is None else float(number),
-        storm_type=str(values.get("storm_type", "II")),
+        terrain=TerrainSettings(
+            channel_area_ha=channel_area_ha(data, values),
+            engine=str(values["engine"]),
+            carve=carve_limits(values),
+        ),
+        floods=FloodSettings(
+            rainfall=parse_rain_24h(str(rain)) if rain is not None else data.rainfall,
+            curve_number=None if number is None else float(number),
+            storm_type=str(values.get("storm_type", "II")),
+        ),
     )
     return screen(data.raster, boundary_polygon=data.boundary, settings=settings, progress=progress)
 

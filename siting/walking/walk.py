@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from siting.values.siting_remedies import SitingRemedy
 from siting.walking.least_effort import Ways, ways_between
 from siting.walking.lines import (
     climb_and_descent,
@@ -156,7 +157,7 @@ def walking_order(
         raise WalkError(
             f"the start ({start.x_m:,.0f}, {start.y_m:,.0f}) lies outside the ground that the "
             "raster knows",
-            do="give another one with --start",
+            do=SitingRemedy.START_ON_GROUND,
         )
     progress("reading the ground for walking", 0.0)
     net = walk_net(walk_land(raster, rules, roads=roads), rules)
@@ -166,7 +167,7 @@ def walking_order(
     if not stops:
         raise WalkError(
             f"no way leads from the start to any of {len(places)} sites",
-            do="give another start with --start",
+            do=SitingRemedy.START_ELSEWHERE,
         )
     budget_s = np.inf if hours is None else 3600.0 * hours
     stops, far = _in_time(walkers, stops, budget_s, hours)
@@ -197,7 +198,7 @@ def _in_time(
         raise WalkError(
             f"{hours:g} hours are too short for the nearest site, which takes "
             f"{min(needs) / 3600:.2g} with the way back",
-            do="give more with --hours, or a nearer start with --start",
+            do=SitingRemedy.LONGER_OR_NEARER,
         )
     far = [(stop, need) for stop, need in zip(stops, needs, strict=True) if need > budget_s]
     return near, far

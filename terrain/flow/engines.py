@@ -27,7 +27,7 @@ class FlowEngine(Protocol):
     Attributes
     ----------
     name
-        Short stable name, as given to ``--engine``.
+        Short stable name, by which a person asks for it.
     """
 
     @property

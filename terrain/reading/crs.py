@@ -21,6 +21,7 @@ from pyproj.exceptions import CRSError as PyprojCrsError
 from pyproj.exceptions import ProjError
 
 from terrain.values.errors import CrsError
+from terrain.values.reading_remedies import ReadingRemedy
 from terrain.values.units import unit_from_factor
 
 #: A projection that stretches areas more than this is not fit for measuring on.
@@ -28,8 +29,6 @@ AREA_STRETCH_LIMIT = 0.01
 
 #: Largest shift allowed when feet become metres, m.
 SAME_PLACE_M = 0.001
-
-ASK_FOR_CRS = "give the coordinate system with --crs, such as --crs EPSG:26913"
 
 
 def parse_crs(text: str, *, what: str) -> CRS:
@@ -89,7 +88,7 @@ def vertical_axis_unit(crs: CRS) -> str | None:
         raise CrsError(
             f"a coordinate system with heights in '{up[0].unit_name}'",
             expected="metres or feet",
-            do="give the unit with --vertical-unit, after turning the heights into one of them",
+            do=ReadingRemedy.TURN_AND_GIVE_VERTICAL_UNIT,
         )
     return unit
 

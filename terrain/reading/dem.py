@@ -24,6 +24,9 @@ from terrain.values.progress import Progress, silent
 from terrain.values.raster import Raster
 from terrain.values.units import HeightFacts, StatedUnits, settle_vertical_unit
 
+#: How the note begins that says that only an overview was read.
+OVERVIEW_NOTE = "An overview"
+
 
 @dataclass(frozen=True, slots=True)
 class Source:
@@ -147,7 +150,7 @@ def _read(
     notes = _void_notes(survey, tally, zeros, z.size)
     if step > 1:
         part = _coarser(part, step)
-        notes.append(f"An overview: {step} x {step} cells are averaged into one.")
+        notes.append(f"{OVERVIEW_NOTE}: {step} x {step} cells are averaged into one.")
     if projection is not None:
         t = mosaic.transform
         placed = Affine(t.a * step, 0, t.c + rect.col0 * t.a, 0, t.e * step, t.f + rect.row0 * t.e)

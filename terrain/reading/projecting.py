@@ -22,6 +22,7 @@ from terrain.reading.mosaic import Mosaic
 from terrain.values.errors import CrsError
 from terrain.values.grid import Grid
 from terrain.values.parallel import over_bands
+from terrain.values.reading_remedies import ReadingRemedy
 
 #: Every so many cells a position is projected exactly; between them it is interpolated. Over 16
 #: cells of 30 m a UTM meridian bends by about 5 mm.
@@ -69,7 +70,7 @@ def plan_projection(
         raise CrsError(
             f"the middle of the DEM ({x:.6g}, {y:.6g}) lies outside the area of {crs.name}",
             expected="a place on the Earth",
-            do="give the right coordinate system with --crs",
+            do=ReadingRemedy.GIVE_RIGHT_CRS,
         )
     target = local_metric_crs(geodetic.to_2d(), place)
     transformer = Transformer.from_crs(crs, target, always_xy=True)

@@ -10,7 +10,6 @@ from pyproj import CRS
 
 from terrain.reading.crs import (
     AREA_STRETCH_LIMIT,
-    ASK_FOR_CRS,
     area_stretch,
     horizontal_part,
     is_usable,
@@ -27,6 +26,7 @@ from terrain.reading.projecting import Projection, plan_projection, rescale_to_m
 from terrain.reading.sampling import Sample, take_sample
 from terrain.values.errors import CrsError, ParameterError, RasterReadError, VerticalUnitError
 from terrain.values.grid import Grid
+from terrain.values.reading_remedies import GIVEN_CRS, ReadingRemedy
 from terrain.values.units import (
     METRES_PER,
     HeightFacts,
@@ -219,12 +219,12 @@ def _settle_crs(
             )
     notes: list[str] = []
     if options.crs is not None:
-        given = parse_crs(options.crs, what="--crs")
+        given = parse_crs(options.crs, what=GIVEN_CRS)
         if not is_usable(given):
             raise CrsError(
-                f"--crs '{given.name}' does not place anything on the Earth",
+                f"{GIVEN_CRS} '{given.name}' does not place anything on the Earth",
                 expected="a geographic or projected coordinate system",
-                do=ASK_FOR_CRS,
+                do=ReadingRemedy.GIVE_CRS,
             )
         flat = horizontal_part(given)
         notes.extend(
@@ -240,14 +240,14 @@ def _settle_crs(
             raise CrsError(
                 f"{facts.name} has no coordinate system",
                 expected="one",
-                do=ASK_FOR_CRS,
+                do=ReadingRemedy.GIVE_CRS,
             )
         if not is_usable(facts.crs):
             raise CrsError(
                 f"{facts.name} has the coordinate system '{facts.crs_name}', "
                 "which does not place it on the Earth",
                 expected="a geographic or projected one",
-                do=ASK_FOR_CRS,
+                do=ReadingRemedy.GIVE_CRS,
             )
         systems.append(facts.crs)
     return systems, None, notes
@@ -262,7 +262,7 @@ def _check_numbers_fit(crs: CRS, mosaic: Mosaic, name: str) -> None:
                 f"{name}: '{crs.name}' is in degrees, but the corners are at "
                 f"({west:.6g}, {south:.6g}) and ({east:.6g}, {north:.6g})",
                 expected="longitudes and latitudes",
-                do=ASK_FOR_CRS,
+                do=ReadingRemedy.GIVE_CRS,
             )
         return
     small_cell = mosaic.transform.a < 0.02
@@ -271,7 +271,7 @@ def _check_numbers_fit(crs: CRS, mosaic: Mosaic, name: str) -> None:
             f"{name}: '{crs.name}' is in {crs.axis_info[0].unit_name}s, but the corners "
             f"({west:.6g}, {south:.6g}) and cells of {mosaic.transform.a:.3g} look like degrees",
             expected="one or the other",
-            do="give the right system with --crs, such as --crs EPSG:4269",
+            do=ReadingRemedy.GIVE_CRS_IN_DEGREES,
         )
 
 
@@ -292,7 +292,7 @@ def _settle_unit(
                 raise VerticalUnitError(
                     f"{facts.name} has heights in '{band}'",
                     expected="metres or feet",
-                    do="turn them into metres, or say --vertical-unit m, ft or us-ft",
+                    do=ReadingRemedy.METRES_OR_VERTICAL_UNIT,
                 )
         units = {
             (f.crs_vertical_unit if options.crs is None else None, f.band_vertical_unit)
@@ -302,7 +302,7 @@ def _settle_unit(
             raise VerticalUnitError(
                 "the tiles do not say the same unit for their heights",
                 expected="one unit",
-                do="say which with --vertical-unit m, ft or us-ft",
+                do=ReadingRemedy.GIVE_VERTICAL_UNIT,
             )
     stated = StatedUnits(
         option=options.vertical_unit,

@@ -14,6 +14,7 @@ from rasterio.io import MemoryFile
 from terrain.reading.opening import GDAL_ERRORS, quiet_gdal
 from terrain.values.errors import OutputError, ParameterError
 from terrain.values.grid import Grid
+from terrain.values.reading_remedies import ReadingRemedy
 
 #: Side of a tile, cells.
 BLOCK_CELLS = 512
@@ -35,7 +36,7 @@ def check_target(path: str | os.PathLike[str], *, overwrite: bool) -> Path:
         raise OutputError(
             f"the folder {folder} does not exist",
             expected="an existing folder for the output",
-            do="make the folder, or name another with --out",
+            do=ReadingRemedy.MAKE_FOLDER,
         )
     if target.is_dir():
         raise OutputError(f"{target} is a folder", expected="a file name", do="name a file")
@@ -43,7 +44,7 @@ def check_target(path: str | os.PathLike[str], *, overwrite: bool) -> Path:
         raise OutputError(
             f"{target} exists already",
             expected="a new file",
-            do="name another, or allow it to be replaced with --overwrite",
+            do=ReadingRemedy.ALLOW_REPLACING,
         )
     if not os.access(folder, os.W_OK | os.X_OK):
         raise OutputError(

@@ -2,6 +2,15 @@
 
 from __future__ import annotations
 
+from enum import StrEnum
+
+
+class Remedy(StrEnum):
+    """What helps, in the library's own words; whoever calls it may say the same in others.
+
+    The command has words for the members of this project's own remedies that name its options.
+    """
+
 
 class GullywalkError(Exception):
     """Root of every error this project raises on purpose.
@@ -13,7 +22,7 @@ class GullywalkError(Exception):
     expected
         What would have been right.
     do
-        What the person can do about it.
+        What the person can do about it: a remedy, or any plain clause.
     """
 
     def __init__(self, found: str, *, expected: str = "", do: str = "") -> None:

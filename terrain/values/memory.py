@@ -9,6 +9,7 @@ from pathlib import Path
 import psutil
 
 from terrain.values.errors import MemoryNeedError
+from terrain.values.reading_remedies import ReadingRemedy
 
 #: Reading holds float32 heights (4) and a mask (1).
 READING_BYTES_PER_CELL = 5
@@ -108,7 +109,7 @@ def memory_need(cells: int, *, bytes_per_cell: float = ANALYSIS_BYTES_PER_CELL) 
 def require_memory(
     cells: int,
     *,
-    do: str = "use a coarser DEM, or only the part around the ranch with --boundary",
+    do: str = ReadingRemedy.COARSER_OR_PART,
     bytes_per_cell: float = ANALYSIS_BYTES_PER_CELL,
 ) -> MemoryNeed:
     """Refuse a run that cannot fit.
@@ -118,7 +119,7 @@ def require_memory(
     cells
         Cells of the working grid.
     do
-        What helps, naming the option.
+        What helps.
     bytes_per_cell
         Bytes a cell.
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from terrain.values.errors import ParameterError, VerticalUnitError
 from terrain.values.highest_ground import highest_ground_m
+from terrain.values.reading_remedies import ReadingRemedy
 
 #: Metres in one unit, by the names that ``--vertical-unit`` takes.
 METRES_PER: dict[str, float] = {"m": 1.0, "ft": 0.3048, "us-ft": 1200.0 / 3937.0}
@@ -140,7 +141,7 @@ def settle_vertical_unit(
                 f"taken as {words}, as asked.",
             )
         return option, (f"Heights taken as {words}, as asked.",) if in_file is None else ()
-    ask = "say which with --vertical-unit m, ft or us-ft"
+    ask = ReadingRemedy.GIVE_VERTICAL_UNIT
     if stated.crs is not None and stated.band is not None and stated.crs != stated.band:
         raise VerticalUnitError(
             f"{name}: its coordinate system says heights in {UNIT_WORDS[stated.crs]}, "

@@ -22,6 +22,7 @@ from shapely.geometry.base import BaseGeometry
 from terrain.reading.crs import place_of, same_crs, short_name
 from terrain.values.errors import BoundaryError
 from terrain.values.grid import Grid
+from terrain.values.reading_remedies import ReadingRemedy
 from terrain.vectors.vector_files import UNREADABLE, own_crs
 
 #: A crossing is mended when that changes the area by less than this share.
@@ -189,7 +190,7 @@ def _choose_layer(source: str, name: str, layer: str | None) -> tuple[str | None
     raise BoundaryError(
         f"{name} has several layers with polygons ({', '.join(maybe)})",
         expected="one",
-        do="name one with --boundary-layer",
+        do=ReadingRemedy.NAME_BOUNDARY_LAYER,
     )
 
 

@@ -22,6 +22,7 @@ from terrain.reading.opening import GDAL_ERRORS, quiet_gdal
 from terrain.values.arrays import read_only
 from terrain.values.grid import Grid
 from terrain.values.parallel import band_edges
+from terrain.values.reading_remedies import ReadingRemedy
 from terrain.vectors.patches import MapError, Patches
 
 #: Different codes that one map may hold: a byte a cell, 0 for none.
@@ -105,7 +106,7 @@ def read_codes(path: str | os.PathLike[str], grid: Grid) -> CodeMap:
         raise MapError(
             f"{name} cannot be laid over a DEM whose place is not known",
             expected="a DEM with a coordinate system",
-            do="give it with --crs",
+            do=ReadingRemedy.GIVE_CRS_OF_DEM,
         )
     try:
         with quiet_gdal(), rasterio.open(source) as file:

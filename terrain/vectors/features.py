@@ -18,6 +18,7 @@ from terrain.reading.crs import place_of, same_crs, short_name
 from terrain.values.arrays import read_only
 from terrain.values.errors import GullywalkError
 from terrain.values.grid import Grid
+from terrain.values.reading_remedies import ReadingRemedy
 from terrain.vectors.vector_files import UNREADABLE, check_corners, moved, own_crs
 
 #: Texts are cut to so many characters: a name, not a report.
@@ -45,15 +46,15 @@ class Wanted:
         first; case does not count.
     layers
         Parts of layer names that tell the right one of several.
-    option
-        Option that names the layer, for messages.
+    name_layer
+        What helps where several layers would do.
     """
 
     what: str
     lines: bool
     texts: Mapping[str, Sequence[str]]
     layers: Sequence[str]
-    option: str
+    name_layer: str = "name the layer"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -107,7 +108,7 @@ def read_features(
         raise FeatureFileError(
             f"{name} cannot be laid over a DEM whose place is not known",
             expected="a DEM with a coordinate system",
-            do="give it with --crs",
+            do=ReadingRemedy.GIVE_CRS_OF_DEM,
         )
     if not os.path.exists(source):
         raise FeatureFileError(
@@ -173,7 +174,7 @@ def _choose_layer(
     raise FeatureFileError(
         f"{name} has several layers with {kind} ({', '.join(full)})",
         expected="one",
-        do=f"name one with {wanted.option}",
+        do=wanted.name_layer,
     )
 
 
@@ -240,7 +241,7 @@ def _single_shapes(
         raise FeatureFileError(
             f"{name} holds {'polygons' if area else 'points'}, not lines",
             expected=f"{wanted.what} as a line",
-            do="draw its middle line, or give the file with --keep-clear",
+            do=ReadingRemedy.LINE_OR_KEEP_CLEAR,
         )
     other = int((~is_line).sum())
     if other:

@@ -55,7 +55,8 @@ def read_patches(
     fields: Sequence[str],
     field: str | None = None,
     layer: str | None = None,
-    options: tuple[str, str] = ("--soils-field", "--soils-layer"),
+    name_field: str = "name the field",
+    name_layer: str = "name the layer",
 ) -> Patches:
     """Read the polygons of a file and the field that holds their code.
 
@@ -69,8 +70,8 @@ def read_patches(
         Names that the field usually has, the likeliest first; case does not count.
     field, layer
         The field and the layer to take, where they are known.
-    options
-        Options that name field and layer, for messages.
+    name_field, name_layer
+        What helps where the field is not found, or several layers would do.
 
     Raises
     ------
@@ -86,7 +87,9 @@ def read_patches(
         # GDAL's remarks on odd rings come back below as clear errors.
         warnings.simplefilter("ignore")
         try:
-            layer, column = _choose(source, name, fields, field, layer, options)
+            layer, column = _choose(
+                source, name, fields, field, layer, name_field=name_field, name_layer=name_layer
+            )
             meta, _, wkb, values = pyogrio.raw.read(source, layer=layer, columns=[column])
             shapes = shapely.from_wkb(wkb, on_invalid="ignore")
         except UNREADABLE as error:
@@ -114,7 +117,9 @@ def _choose(
     fields: Sequence[str],
     field: str | None,
     layer: str | None,
-    options: tuple[str, str],
+    *,
+    name_field: str,
+    name_layer: str,
 ) -> tuple[str, str]:
     """Layer and field to read: the one layer with polygons that has the field."""
     listed = [str(n) for n, kind in pyogrio.list_layers(source) if kind is not None]
@@ -140,7 +145,7 @@ def _choose(
         raise MapError(
             f"{name} has {what}: {has}",
             expected=field if field is not None else f"one named {' or '.join(fields[:3])}",
-            do=f"name the field with {options[0]}",
+            do=name_field,
         )
     best = min(rank for rank, _, _ in found)
     likely = [(each, column) for rank, each, column in found if rank == best]
@@ -148,7 +153,7 @@ def _choose(
         raise MapError(
             f"{name} has several layers that would do ({', '.join(each for each, _ in likely)})",
             expected="one",
-            do=f"name one with {options[1]}",
+            do=name_layer,
         )
     return likely[0]
 

@@ -12,7 +12,9 @@ from scipy.spatial import cKDTree
 
 from sample_dem.generator import Ranch, make_ranch
 from siting.floods.rainfall_reading import read_rainfall
-from siting.screening import Screening, ScreenSettings, screen
+from siting.places.flood_settings import FloodSettings
+from siting.screen_settings import ScreenSettings
+from siting.screening import Screening, screen
 from siting.values.rules import Rules, load_rules
 from terrain.values.grid import Grid
 from terrain.values.raster import Raster
@@ -57,8 +59,7 @@ def heights_of(ranch: Ranch, curve_number: float, rules: Rules | None = None) ->
     found: Screening = screen(
         Raster.from_array(ranch.elevation, grid=Grid(*ranch.elevation.shape, ranch.transform)),
         settings=ScreenSettings(
-            rainfall=read_rainfall(SAMPLE / "rainfall.csv"),
-            curve_number=curve_number,
+            floods=FloodSettings(read_rainfall(SAMPLE / "rainfall.csv"), curve_number),
             rules=rules,
         ),
     )

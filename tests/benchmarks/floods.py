@@ -66,6 +66,7 @@ def maps(shape: tuple[int, int], *, seed: int = 3) -> tuple[Any, Any]:
 def time_floods(z: NDArray[np.float32], sites: int) -> dict[str, Any]:
     """Seconds of each part of the floods; flow, counts and channels are made before the clock."""
     from siting.channels.study_area import CutAreas
+    from siting.floods.regional import RegionalSettings
     from siting.places.flood_at_points import bare_ground
     from siting.places.land_maps import cross
     from siting.places.site_floods import FloodGauge, FloodSettings
@@ -97,7 +98,9 @@ def time_floods(z: NDArray[np.float32], sites: int) -> dict[str, Any]:
     land = cross(soils, cover, raster.valid, cell_area_m2=raster.grid.cell_area_m2)
     lap("maps crossed")
     ground = bare_ground(raster, conditioned, counts, network, catchments, cut)
-    gauge = FloodGauge(ground, FloodSettings(rainfall=rain(), land=land, regions={"WY-2": 1.0}))
+    gauge = FloodGauge(
+        ground, FloodSettings(rainfall=rain(), land=land, regional=RegionalSettings({"WY-2": 1.0}))
+    )
     gauge.means.curve_number(cells)
     lap("curve numbers of every cell")
     gauge.means.mean_slope(cells)

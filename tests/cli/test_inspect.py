@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 import terrain.values.memory
-from cli.commands.inspect import what_it_shows
+from siting.channels.cell_size import what_cells_show
 from tests.cli.conftest import box, gully
 
 
@@ -52,13 +52,13 @@ def test_us_units_speak_of_feet_and_acres(command: Callable, write_dem: Callable
 
 
 def test_coarse_rasters_are_told_what_they_cannot_show() -> None:
-    can, cannot = what_it_shows(10.0)
+    can, cannot = what_cells_show(10.0)
     assert "Headcuts: none are looked for" in " ".join(cannot)
     assert not any("Headcuts" in text for text in can)
-    can, cannot = what_it_shows(1.0)
+    can, cannot = what_cells_show(1.0)
     assert "from about 3.0 m to 5.0 m" in " ".join(can)
     assert not any("Headcuts" in text for text in cannot)
-    can, cannot = what_it_shows(3.0)
+    can, cannot = what_cells_show(3.0)
     assert any("Headcuts" in text for text in can)
     assert any("Headcuts" in text for text in cannot)
 

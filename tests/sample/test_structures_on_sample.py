@@ -15,8 +15,11 @@ import shapely
 
 from siting.floods.rainfall_reading import read_rainfall
 from siting.layout.keep_files import KeepFiles
+from siting.layout.measuring import BuildSettings
+from siting.places.flood_settings import FloodSettings
 from siting.places.spot import Stock
-from siting.screening import Screening, ScreenSettings, screen
+from siting.screen_settings import ScreenSettings
+from siting.screening import Screening, screen
 from terrain.reading.dem import read_dem
 from terrain.vectors.boundary import read_boundary
 
@@ -32,19 +35,21 @@ NO_PAIR = (
     "No place for a grade control below it: ",
 )
 SETTINGS = ScreenSettings(
-    rainfall=read_rainfall(SAMPLE / "rainfall.csv"),
-    curve_number=79.0,
-    keep=KeepFiles(
-        roads=SAMPLE / "ranch.gpkg",
-        keep_clear=SAMPLE / "ranch.gpkg",
-        roads_layer="roads",
-        keep_clear_layer="keep_clear",
+    floods=FloodSettings(read_rainfall(SAMPLE / "rainfall.csv"), 79.0),
+    build=BuildSettings(
+        keep_files=KeepFiles(
+            roads=SAMPLE / "ranch.gpkg",
+            keep_clear=SAMPLE / "ranch.gpkg",
+            roads_layer="roads",
+            keep_clear_layer="keep_clear",
+        )
     ),
 )
 
 
 def stocked(*have: str) -> ScreenSettings:
-    return dataclasses.replace(SETTINGS, stock=Stock(have=frozenset(have)))
+    build = dataclasses.replace(SETTINGS.build, stock=Stock(have=frozenset(have)))
+    return dataclasses.replace(SETTINGS, build=build)
 
 
 @pytest.fixture(scope="module")

@@ -99,9 +99,9 @@ def test_the_options_that_name_a_layer(tmp_path: Path) -> None:
     frame = gpd.GeoDataFrame({"name": ["a"]}, geometry=[line], crs="EPSG:26913")
     for layer in ("north", "south"):
         frame.to_file(tmp_path / "all.gpkg", layer=layer)
-    with pytest.raises(FeatureFileError, match="Name one with --roads-layer"):
+    with pytest.raises(FeatureFileError, match="Name the layer of the roads"):
         read_keep_clear(tmp_path / "all.gpkg", None, GRID)
-    with pytest.raises(FeatureFileError, match="Name one with --keep-clear-layer"):
+    with pytest.raises(FeatureFileError, match="Name the layer of what is kept clear of"):
         read_keep_clear(None, tmp_path / "all.gpkg", GRID)
     keep = read_keep_clear(
         tmp_path / "all.gpkg",

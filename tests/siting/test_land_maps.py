@@ -96,7 +96,7 @@ def test_a_group_that_is_none_is_refused(group) -> None:
 
 def test_no_known_code_at_all_is_refused() -> None:
     with pytest.raises(
-        CurveNumberError, match=r"no ground .* has a curve number.*'999'.*cover-tab"
+        CurveNumberError, match=r"no ground .* has a curve number.*'999'.*cover table of"
     ):
         crossed([1], ["B"], [1], [999])
 
@@ -144,7 +144,7 @@ def test_the_sample_ranch_by_its_own_maps() -> None:
 def test_maps_that_would_not_fit_are_refused_before_they_are_read(monkeypatch, tmp_path) -> None:
     monkeypatch.setattr(terrain.values.memory, "free_bytes", lambda: 2**28)
     raster = Raster.from_array(np.ones((5, 5)))
-    with pytest.raises(MemoryNeedError, match="Give one --curve-number"):
+    with pytest.raises(MemoryNeedError, match="Give one curve number"):
         read_land(LandSettings(tmp_path / "s.gpkg", tmp_path / "c.tif"), raster)
 
 

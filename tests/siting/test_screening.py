@@ -13,9 +13,19 @@ from pyproj import CRS
 from cli.plan.fields import fields_of
 from cli.plan.fields_revising import FIELD_SITE_FIELDS
 from cli.plan.layers import Layer
-from siting.floods.flood_errors import BankfullError, CurveNumberError, FloodInputError
+from siting.floods.flood_errors import (
+    BankfullError,
+    CurveNumberError,
+    FloodInputError,
+    RegionalEquationError,
+)
 from siting.floods.rainfall_reading import read_rainfall
-from siting.screening import ScreenSettings, screen
+from siting.floods.regional import RegionalSettings
+from siting.layout.measuring import BuildSettings
+from siting.places.flood_settings import FloodSettings
+from siting.places.land_maps import LandSettings
+from siting.screen_settings import ScreenSettings, TerrainSettings
+from siting.screening import screen
 from siting.values.input_errors import RulesError
 from siting.values.rules import load_rules
 from terrain.reading.dem import read_dem
@@ -49,7 +59,7 @@ def raster():
 
 @pytest.fixture(scope="module")
 def settings():
-    return ScreenSettings(rainfall=read_rainfall(SAMPLE / "rainfall.csv"), curve_number=80.0)
+    return ScreenSettings(floods=FloodSettings(read_rainfall(SAMPLE / "rainfall.csv"), 80.0))
 
 
 @pytest.fixture(scope="module")
@@ -333,23 +343,30 @@ def test_coarse_cells_are_told_to_show_no_channels() -> None:
 @pytest.mark.parametrize(
     ("wrong", "error", "says"),
     [
-        ({"curve_number": 120.0}, CurveNumberError, "curve number of 120"),
-        ({"curve_number": 0.0}, CurveNumberError, "curve number of 0"),
-        ({"storm_type": "IV"}, FloodInputError, "storm type 'IV'"),
-        ({"division": "atlantis"}, BankfullError, "atlantis"),
-        ({"design_return_period_yr": 7}, ParameterError, "7 years"),
-        ({"max_sites": 0}, ParameterError, "at most 0 sites"),
-        ({"channel_area_ha": "some"}, ParameterError, "'some'"),
+        (lambda: FloodSettings(curve_number=120.0), CurveNumberError, "curve number of 120"),
+        (lambda: FloodSettings(curve_number=0.0), CurveNumberError, "curve number of 0"),
+        (
+            lambda: FloodSettings(curve_number=80.0, maps=LandSettings("soils", "cover")),
+            FloodInputError,
+            "one curve number and maps",
+        ),
+        (lambda: FloodSettings(storm_type="IV"), FloodInputError, "storm type 'IV'"),
+        (lambda: FloodSettings(division="atlantis"), BankfullError, "atlantis"),
+        (lambda: RegionalSettings({"XX-1": 1.0}), RegionalEquationError, "region 'XX-1'"),
+        (lambda: RegionalSettings(basin={"depth": 1.0}), RegionalEquationError, "'depth'"),
+        (lambda: BuildSettings(design_period_yr=7), ParameterError, "7 years"),
+        (lambda: ScreenSettings(max_sites=0), ParameterError, "at most 0 sites"),
+        (lambda: TerrainSettings(channel_area_ha="some"), ParameterError, "'some'"),
     ],
 )
 def test_wrong_settings_are_refused(wrong, error, says) -> None:
     with pytest.raises(error, match=says):
-        ScreenSettings(**wrong)
+        wrong()
 
 
 def test_a_channel_area_of_nothing_is_refused(raster) -> None:
     with pytest.raises(ParameterError, match="channel area"):
-        screen(raster, settings=ScreenSettings(channel_area_ha=0.0))
+        screen(raster, settings=ScreenSettings(terrain=TerrainSettings(channel_area_ha=0.0)))
 
 
 def test_changed_limits_are_in_the_record(raster, tmp_path) -> None:

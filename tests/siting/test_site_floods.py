@@ -11,6 +11,7 @@ from siting.floods.bankfull_curves import bankfull_geometry
 from siting.floods.flood_method import RETURN_PERIODS_YR
 from siting.floods.graphical import graphical_peak_m3s
 from siting.floods.rainfall import Rainfall
+from siting.floods.regional import RegionalSettings
 from siting.floods.runoff import runoff_depth_mm
 from siting.floods.travel_time import FlowPath, kirpich_h, nrcs_lag_h, time_of_concentration
 from siting.places.flood_land import BASIN_COLUMNS
@@ -185,7 +186,9 @@ def test_no_sites_need_no_flows(ground, rain) -> None:
 
 def test_methods_stand_side_by_side_and_one_is_used(ground, cells) -> None:
     """With short storms every method but the rational has a flow; its coefficient is not known."""
-    found = FloodGauge(ground, FloodSettings(short_storms(), 80.0, regions={"WY-2": 1.0})).at(cells)
+    found = FloodGauge(
+        ground, FloodSettings(short_storms(), 80.0, regional=RegionalSettings({"WY-2": 1.0}))
+    ).at(cells)
     names = found.compared.name[0].tolist()
     assert names == ["unit_hydrograph", "graphical", "rational", "regional"]
     assert (found.method == "unit_hydrograph").all()
@@ -201,7 +204,9 @@ def test_methods_stand_side_by_side_and_one_is_used(ground, cells) -> None:
 
 
 def test_a_method_that_is_asked_for_is_used_outside_its_limits_too(ground, cells) -> None:
-    settings = FloodSettings(short_storms(), 80.0, regions={"WY-2": 1.0}, methods=("regional",))
+    settings = FloodSettings(
+        short_storms(), 80.0, regional=RegionalSettings({"WY-2": 1.0}), methods=("regional",)
+    )
     found = FloodGauge(ground, settings).at(cells)
     assert (found.method == "regional").all()
     np.testing.assert_array_equal(found.q_m3s, found.compared.q_m3s[:, 3])
@@ -212,14 +217,17 @@ def test_a_method_that_is_asked_for_is_used_outside_its_limits_too(ground, cells
 
 def test_the_first_of_several_whose_limits_hold_is_used(ground, cells) -> None:
     settings = FloodSettings(
-        short_storms(), 80.0, regions={"WY-2": 1.0}, methods=("regional", "graphical")
+        short_storms(),
+        80.0,
+        regional=RegionalSettings({"WY-2": 1.0}),
+        methods=("regional", "graphical"),
     )
     found = FloodGauge(ground, settings).at(cells)
     assert (found.method == "graphical").all()
 
 
 def test_regions_alone_give_flows_without_rain(ground, cells) -> None:
-    settings = FloodSettings(regions={"NM-7": 0.6, "NM-8": 0.4})
+    settings = FloodSettings(regional=RegionalSettings({"NM-7": 0.6, "NM-8": 0.4}))
     assert settings.missing == ""
     found = FloodGauge(ground, settings).at(cells)
     assert (found.method == "regional").all()
@@ -230,14 +238,15 @@ def test_regions_alone_give_flows_without_rain(ground, cells) -> None:
 
 
 def test_what_equations_ask_for_comes_from_the_ground(ground, cells) -> None:
-    settings = FloodSettings(regions={"NM-2": 1.0})
+    settings = FloodSettings(regional=RegionalSettings({"NM-2": 1.0}))
     means = FloodGauge(ground, settings).means
     elevation = means.basin(cells)[:, BASIN_COLUMNS.index("mean_elevation_m")]
     for cell, mean in zip(cells[:5], elevation, strict=False):
         inside = ground.catchments.mask(int(cell))
         expected = ground.raster.elevation_m[inside].astype(float).mean()
         assert mean == pytest.approx(expected, abs=0.01)
-    given = FloodGauge(ground, replace(settings, basin={"mean_elevation_m": 2000.0})).means
+    told = replace(settings.regional, basin={"mean_elevation_m": 2000.0})
+    given = FloodGauge(ground, replace(settings, regional=told)).means
     assert (given.basin(cells)[:, 0] == 2000.0).all()
 
 

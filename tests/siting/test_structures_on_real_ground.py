@@ -8,7 +8,9 @@ import numpy as np
 import pytest
 
 from siting.floods.rainfall_reading import read_rainfall
-from siting.screening import ScreenSettings, screen
+from siting.places.flood_settings import FloodSettings
+from siting.screen_settings import ScreenSettings, TerrainSettings
+from siting.screening import screen
 from siting.values.rules import load_rules
 from terrain.reading.dem import ReadOptions, read_dem
 
@@ -23,7 +25,7 @@ SAMPLE = Path(__file__).resolve().parents[2] / "sample_dem"
 def test_what_hands_may_not_build_is_referred(real_dem, name, crs, least_heads) -> None:
     raster = read_dem(real_dem(name), options=ReadOptions(crs=crs)).raster
     rain = read_rainfall(SAMPLE / "rainfall.csv")
-    found = screen(raster, settings=ScreenSettings(rainfall=rain, curve_number=79.0))
+    found = screen(raster, settings=ScreenSettings(floods=FloodSettings(rain, 79.0)))
     assert found.headcuts.size >= least_heads
     c, rules = found.sites.columns, load_rules()
     assert found.sites.size >= 1
@@ -71,10 +73,9 @@ def test_structures_are_sized_and_measured_on_real_ground(real_dem, rules_with, 
     """With limits that nobody should build by, structures are sized on real ground."""
     raster = read_dem(real_dem(name), options=ReadOptions(crs=crs)).raster
     settings = ScreenSettings(
-        rainfall=read_rainfall(SAMPLE / "rainfall.csv"),
-        curve_number=79.0,
+        terrain=TerrainSettings(edge_is_divide=True),
+        floods=FloodSettings(read_rainfall(SAMPLE / "rainfall.csv"), 79.0),
         rules=rules_with(**LOOSE),
-        edge_is_divide=True,
     )
     found = screen(raster, settings=settings)
     c = found.sites.columns

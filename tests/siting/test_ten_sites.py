@@ -9,6 +9,7 @@ import pytest
 
 from siting.channels.study_area import CutAreas
 from siting.floods.rainfall_reading import read_rainfall
+from siting.floods.regional import RegionalSettings
 from siting.places.flood_at_points import bare_ground
 from siting.places.land_maps import LandSettings, read_land
 from siting.places.site_floods import FloodGauge, FloodSettings
@@ -28,10 +29,12 @@ def ten(request, real_dem):
     if request.param == "sample":
         raster = read_dem(SAMPLE / "ranch_dem.tif").raster
         land = read_land(LandSettings(SAMPLE / "ranch.gpkg", SAMPLE / "ranch.gpkg"), raster)
-        settings = FloodSettings(rain, land=land, regions={"NM-6": 1.0})
+        settings = FloodSettings(rain, land=land, regional=RegionalSettings({"NM-6": 1.0}))
     else:
         raster = read_dem(real_dem("sagehen/ned10m_nad83.img")).raster
-        settings = FloodSettings(rain, 73.0, runoff_coefficient=0.3, regions={"NV-6": 1.0})
+        settings = FloodSettings(
+            rain, 73.0, runoff_coefficient=0.3, regional=RegionalSettings({"NV-6": 1.0})
+        )
     conditioned = condition(raster)
     counts = conditioned.flow.accumulate()
     area = default_channel_area_ha(raster.grid.cell_m)

@@ -23,8 +23,8 @@ from terrain.vectors.features import FeatureFileError, Wanted, read_features
 WEST, SOUTH = 500_000.0, 4_380_000.0
 GRID = Grid(1000, 1000, Affine(1, 0, WEST, 0, -1, SOUTH + 1000), CRS.from_epsg(26913))
 ROAD = LineString([(WEST + 100, SOUTH + 100), (WEST + 700, SOUTH + 500)])
-LINES = Wanted("a road", True, {"name": ("name", "label")}, ("road", "track"), "--roads-layer")
-ANY = Wanted("a feature", False, {"kind": ("kind",), "name": ("name",)}, ("keep",), "--keep-layer")
+LINES = Wanted("a road", True, {"name": ("name", "label")}, ("road", "track"), "name the roads")
+ANY = Wanted("a feature", False, {"kind": ("kind",), "name": ("name",)}, ("keep",), "name the rest")
 
 Save = Callable[..., Path]
 
@@ -171,7 +171,7 @@ def test_the_layer_is_told_by_its_shapes_then_by_its_name(save: Save) -> None:
         read_features(path, GRID, LINES)
     assert str(caught.value) == (
         "roads.gpkg has several layers with lines (two_tracks, fences, Ranch Roads); expected one. "
-        "Name one with --roads-layer."
+        "Name the roads."
     )
     assert read_features(path, GRID, LINES, layer="fences").shapes.size == 1
     with pytest.raises(FeatureFileError, match=r"no layer 'lanes' with shapes; expected one of ra"):
@@ -191,7 +191,7 @@ def test_no_layer_with_lines(save: Save) -> None:
 @pytest.mark.parametrize(
     ("shape", "says"),
     [
-        (box(WEST, SOUTH, WEST + 9, SOUTH + 9), "holds polygons, not lines.*--keep-clear"),
+        (box(WEST, SOUTH, WEST + 9, SOUTH + 9), "holds polygons, not lines.*kept clear of"),
         (Point(WEST, SOUTH), "holds points, not lines"),
     ],
 )
@@ -278,5 +278,8 @@ def test_another_place_is_said_with_both_middles(
 
 def test_a_dem_without_a_place(save: Save) -> None:
     grid = Grid(10, 10, Affine(1, 0, 0, 0, -1, 10))
-    with pytest.raises(FeatureFileError, match=r"laid over a DEM whose place is not known.*--crs"):
+    with pytest.raises(
+        FeatureFileError,
+        match=r"whose place is not known.*coordinate system of the DEM",
+    ):
         read_features(save(ROAD), grid, LINES)

@@ -110,7 +110,7 @@ def test_the_layer_with_the_field_is_taken(tmp_path: Path) -> None:
     assert read_patches(path, UTM, fields=FIELDS).values.tolist() == ["C"]
     assert read_patches(path, UTM, fields=FIELDS, field="NAME").values.tolist() == ["x"]
     write_map(path, [strip(0, 60)], ["D"], layer="older soils", append=True)
-    with pytest.raises(MapError, match=r"several layers that would do.*--soils-layer"):
+    with pytest.raises(MapError, match=r"several layers that would do.*Name the layer"):
         read_patches(path, UTM, fields=FIELDS)
     assert read_patches(path, UTM, fields=FIELDS, layer="older soils").values.tolist() == ["D"]
 
@@ -120,7 +120,7 @@ def test_the_layer_with_the_field_is_taken(tmp_path: Path) -> None:
     [
         (lambda p: p / "none.gpkg", "no file"),
         (lambda p: write_map(p / "s.gpkg", [strip(0, 9)], ["x"], field="name"),
-         "no field with the code: it has name.*--soils-field"),
+         "no field with the code: it has name.*Name the field"),
         (lambda p: write_map(p / "s.gpkg", [strip(0, 9)], ["B"], crs=None),
          "no coordinate system"),
         (lambda p: write_map(p / "s.gpkg", [shapely.box(0, 0, 9, 9)], ["B"]),

@@ -89,7 +89,7 @@ def test_heights_above_all_ground_of_the_place_stop() -> None:
     with pytest.raises(VerticalUnitError, match=r"reach 5,600 where no ground is above about"):
         settle(StatedUnits(), 5600.0)
     # 1500 ft in Kansas is 457 m; no ground in Kansas is at 1500 m.
-    with pytest.raises(VerticalUnitError, match="--vertical-unit"):
+    with pytest.raises(VerticalUnitError, match="say which vertical unit"):
         settle(StatedUnits(), 1500.0, place=KANSAS)
     assert settle(StatedUnits(), 1200.0, place=KANSAS)[0] == "m"
 

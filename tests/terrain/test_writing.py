@@ -87,7 +87,7 @@ def test_the_same_input_gives_the_same_bytes(tmp_path: Path, grid: Grid, ground:
 def test_an_old_file_is_kept_without_leave(tmp_path: Path, grid: Grid, ground: Floats) -> None:
     path = tmp_path / "z.tif"
     path.write_text("old")
-    with pytest.raises(OutputError, match=r"z.tif exists already.*--overwrite"):
+    with pytest.raises(OutputError, match=r"z.tif exists already.*allow it to be replaced"):
         write_cog(path, grid, ground, nodata=None)
     assert path.read_text() == "old"
     write_cog(path, grid, ground, nodata=None, overwrite=True)

@@ -1,0 +1,59 @@
+"""What cells of a size can and cannot show of channels and headcuts."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from siting.channels.headcuts import HeadcutSettings
+from siting.values.wording import figures
+from terrain.reading.survey import CELLS_TO_MEASURE, COARSE_CELL_M
+
+#: Cells up to this size show low headcuts; larger ones smooth them away, m (judgement).
+FINE_CELL_M = 1.5
+#: Cells across a channel needed to see it.
+CELLS_TO_SEE = 2
+
+
+def _metres(length_m: float) -> str:
+    return f"{figures(length_m, 2)} m"
+
+
+def what_cells_show(
+    cell_m: float, *, length: Callable[[float], str] = _metres
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Say what a cell size can and cannot show.
+
+    Parameters
+    ----------
+    cell_m
+        Cell size, m.
+    length
+        Writes a length given in metres; in metres itself by default.
+
+    Returns
+    -------
+    can, cannot
+        Plain sentences. Three to five cells across are needed to measure a width and two to see
+        it (common practice, no published source).
+    """
+    low, high = (length(n * cell_m) for n in CELLS_TO_MEASURE)
+    can = ["Drainage areas, channel lines and the slopes of valleys."]
+    cannot = ["What lies under water or thick brush, what the ground is made of, and what grows."]
+    if cell_m > COARSE_CELL_M:
+        cannot += [
+            "The width and depth of channels: they come from a published regional curve.",
+            f"Headcuts: none are looked for. A raster of {length(1.0)} cells shows them.",
+        ]
+        return tuple(can), tuple(cannot)
+    can.append(
+        f"The width of channels from about {low} to {high} up; from "
+        f"{length(CELLS_TO_SEE * cell_m)} they are seen. Narrower ones get their width from a "
+        "published regional curve."
+    )
+    if cell_m <= FINE_CELL_M:
+        least = length(HeadcutSettings().least_height_m)
+        can.append(f"Headcuts: drops of {least} and up, surer the higher they are.")
+    else:
+        can.append("Headcuts that are high and wide; cells of this size smooth low ones away.")
+        cannot.append("Headcuts narrower than about two cells, or much lower than one is wide.")
+    return tuple(can), tuple(cannot)
