@@ -10,12 +10,13 @@ import pytest
 import shapely
 from scipy.spatial import cKDTree
 
-from sample_dem.generator import Ranch, make_ranch
+from sample_dem.generator import Ranch
 from siting.floods.rainfall_reading import read_rainfall
 from siting.screening import Screening, ScreenSettings, screen
 from siting.values.rules import Rules, load_rules
 from terrain.values.grid import Grid
 from terrain.values.raster import Raster
+from tests.ranches import kept_ranch
 
 SAMPLE = Path(__file__).resolve().parents[2] / "sample_dem"
 #: Not used to settle any rule.
@@ -75,7 +76,7 @@ def heights_of(ranch: Ranch, curve_number: float, rules: Rules | None = None) ->
 
 @pytest.fixture(scope="module")
 def ranches() -> list[Ranch]:
-    return [make_ranch(seed) for seed in SEEDS]
+    return [kept_ranch(seed) for seed in SEEDS]
 
 
 @pytest.mark.slow

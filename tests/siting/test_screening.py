@@ -148,7 +148,9 @@ def test_every_planted_head_has_a_site_and_a_pair_or_a_reason(whole, truth) -> N
 
 def test_the_high_head_is_referred(whole, truth) -> None:
     c = whole.sites.columns
-    for head in (h for h in truth["headcuts"] if h["height_m"] > 1.3):
+    high = [h for h in truth["headcuts"] if h["height_m"] > 1.3]
+    assert high
+    for head in high:
         [i] = near(whole.sites, head["x"], head["y"], 5.0)
         assert c["control"][i] == "refer", head["id"]
         assert c["structure"][i] == "engineer"

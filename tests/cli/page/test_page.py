@@ -44,9 +44,9 @@ def every_text(value: Any) -> list[str]:
 
 
 def test_small_quick_and_whole(sample_plan: Path, sample_page: Path, tmp_path: Path) -> None:
-    start = time.perf_counter()
+    start = time.process_time()  # whatever else the machine does
     again = make_page(sample_plan, tmp_path / "again.html")
-    assert time.perf_counter() - start < 10
+    assert time.process_time() - start < 10
     assert again.read_bytes() == sample_page.read_bytes()
     assert sample_page.stat().st_size < 2_000_000
     data = data_of(sample_page)
@@ -91,7 +91,7 @@ def test_hostile_texts_stay_texts(hostile_plan: Path, tmp_path: Path) -> None:
     assert text.count("</title>") == 1
     data = data_of(page)
     for name in HOSTILE:
-        assert name.strip() in data["texts"] or name in data["texts"]
+        assert name.strip() in data["texts"]
     assert len(data["title"]) <= 80
     assert data["wholeTitle"].startswith("</title><b>Ditch")
     assert all(len(site["what"]) <= 90 for site in data["sites"])
