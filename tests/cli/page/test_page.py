@@ -191,7 +191,7 @@ def test_the_grid_gives_the_degrees_of_any_place(sample_plan: Path) -> None:
 def test_every_site_on_a_channel_is_drawn_to_scale(sample_plan: Path) -> None:
     plan = read_plan(sample_plan)
     drawings = Drawings(plan)
-    drawn = 0
+    drawn = with_water = 0
     for found in explanations(plan):
         profile = drawings.profile(found)
         if profile is None or not np.isfinite(found.site["structure_height_m"]):
@@ -200,6 +200,7 @@ def test_every_site_on_a_channel_is_drawn_to_scale(sample_plan: Path) -> None:
         assert profile["bodies"], found.site["site_id"]
         assert np.all(np.diff(profile["x"]) > 0)
         if "water" in profile:
+            with_water += 1
             # Water never stands below the bed and never falls upstream.
             assert np.all(np.array(profile["water"]) >= np.array(profile["z"]))
             assert np.all(np.diff(profile["water"]) >= 0)
@@ -208,6 +209,7 @@ def test_every_site_on_a_channel_is_drawn_to_scale(sample_plan: Path) -> None:
         length = found.site["structure_length_m"]
         assert max(own) - min(own) <= 2.2 * length + 0.1
     assert drawn > 40
+    assert with_water
 
 
 def test_footprints_turned_back_into_lengths() -> None:
