@@ -3,9 +3,7 @@
 import numpy as np
 
 from siting.floods.flood_method import SiteFloodInputs
-from siting.floods.regional import (
-    RegionalMethod,
-)
+from siting.floods.regional import RegionalMethod
 
 HA_PER_MI2, M3S_PER_CFS, M_PER_FT, MM_PER_INCH = 258.9988110336, 0.028316846592, 0.3048, 25.4
 

@@ -5,9 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from siting.channels.channel_classes import (
-    entrenchment_class,
-)
+from siting.channels.channel_classes import entrenchment_class
 
 
 @pytest.mark.parametrize(

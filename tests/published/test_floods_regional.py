@@ -2,15 +2,12 @@
 
 import pytest
 
-from siting.floods.regional import (
-    blend_by_elevation,
-    prediction_interval_m3s,
-)
+from siting.floods.regional import blend_by_elevation, prediction_interval_m3s
 from siting.floods.regional_equations import built_in_equations
 from tests.published.printed import answer, cells
 from tests.regional_flow import flow_cfs
 
-HA_PER_MI2, M3S_PER_CFS, M_PER_FT, MM_PER_INCH = 258.9988110336, 0.028316846592, 0.3048, 25.4
+M_PER_FT = 0.3048
 
 
 def test_wy_1() -> None:

@@ -21,7 +21,6 @@ from tests.published.printed import answer
 
 FT = 0.3048
 CFS = FT**3
-LB_FT2 = 47.880
 
 
 def test_trapezoid_oc_1() -> None:

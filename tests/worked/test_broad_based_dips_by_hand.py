@@ -4,9 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from siting.layout.road_spacing import (
-    broad_based_spacing_m,
-)
+from siting.layout.road_spacing import broad_based_spacing_m
 
 FT = 0.3048
 

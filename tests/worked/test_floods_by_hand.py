@@ -5,16 +5,10 @@ import pytest
 
 from siting.floods.graphical import unit_peak_csm_in
 from siting.floods.rational import rational_peak_m3s
-from siting.floods.runoff import (
-    runoff_depth_mm,
-)
-from siting.floods.travel_time import (
-    kirpich_h,
-)
+from siting.floods.runoff import runoff_depth_mm
+from siting.floods.travel_time import kirpich_h
 
-IN, FT, MI2, CFS = 25.4, 0.3048, 258.9988110336, 0.028316846592
-
-
+IN, FT = 25.4, 0.3048
 CFS, MM_PER_INCH, HA_PER_ACRE = 0.028316846592, 25.4, 0.40468564224
 
 

@@ -1,14 +1,10 @@
-"""Travel times against what public calculators on the web show for inputs of their own."""
+"""Travel times against what public calculators show for inputs of their own; versions not kept."""
 
 import pytest
 
-from siting.floods.travel_time import (
-    channel_flow_h,
-    kirpich_h,
-    manning_velocity_m_s,
-)
+from siting.floods.travel_time import channel_flow_h, kirpich_h, manning_velocity_m_s
 
-IN, FT, MI2, CFS = 25.4, 0.3048, 258.9988110336, 0.028316846592
+FT = 0.3048
 
 
 @pytest.mark.parametrize(("slope", "minutes"), [(0.02, 7.18), (0.005, 12.25)])

@@ -1,16 +1,12 @@
-"""Critical depth against a calculator of culverts."""
+"""Critical depth against a calculator of culverts; its version was not kept."""
 
 import pytest
 
 from siting.hydraulics.cross_section import CrossSection
-from siting.hydraulics.open_channel import (
-    critical_depth_m,
-    critical_unit_depth_m,
-)
+from siting.hydraulics.open_channel import critical_depth_m, critical_unit_depth_m
 
 FT = 0.3048
 CFS = FT**3
-LB_FT2 = 47.880
 
 
 def test_critical_depth_of_a_box_oc_12() -> None:
