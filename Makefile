@@ -46,7 +46,7 @@ demo: $(READY)
 	@echo "All of it is in $(DEMO)/: begin with ranch.html or packet.pdf."
 
 test: $(READY)
-	$(BIN)/pytest -n auto --dist loadfile
+	$(BIN)/pytest -n auto --dist loadfile --no-loadscope-reorder
 
 lint: $(READY)
 	$(BIN)/ruff check .

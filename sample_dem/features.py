@@ -228,11 +228,9 @@ def build_road(
             key = (rows_.start + r) * z.shape[1] + cols_.start + c
             if key not in done or dist < done[key]:
                 done[key] = dist
-                w = (
-                    np.clip((3.4 - dist) / 1.4, 0, 1)
-                    * np.clip((off_channel_m.flat[key] - 9) / 8, 0, 1)
-                    * 0.8
-                )
+                # of single numbers, which `np.clip` takes long over
+                on_road = min(max((3.4 - dist) / 1.4, 0.0), 1.0)
+                w = on_road * min(max((off_channel_m.flat[key] - 9) / 8, 0.0), 1.0) * 0.8
                 old = before.flat[key] if before is not None else z.flat[key]
                 z.flat[key] = old + w * (g - old)
     fill = road.fill

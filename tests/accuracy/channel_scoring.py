@@ -9,7 +9,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 from scipy.spatial import cKDTree
 
-from sample_dem.generator import Ranch, make_ranch
+from sample_dem.generator import Ranch
 from sample_dem.plan import ChannelPlan
 from siting.channels.channel_reading import ChannelReading, read_places, read_stations
 from siting.channels.ground import Ground
@@ -22,6 +22,7 @@ from terrain.channels.network import channel_network, default_channel_area_ha
 from terrain.flow.conditioning import condition
 from terrain.values.grid import Grid
 from terrain.values.raster import Raster
+from tests.ranches import kept_ranch
 
 WITHIN_M = 3.5  # a station further from every planted channel is not scored
 CLEAR_M = 10.0  # no bench is planted nearer than this: what is found there is false
@@ -147,7 +148,7 @@ def _settings(plan: ChannelPlan, at: np.ndarray) -> np.ndarray:
 
 @functools.lru_cache(maxsize=4)
 def _measured(seed: int, noise_m: float) -> tuple[Ground, Truth]:
-    ranch = make_ranch(seed, noise_m=noise_m)
+    ranch = kept_ranch(seed, noise_m=noise_m)
     return ground_of(ranch), truth_of(ranch)
 
 

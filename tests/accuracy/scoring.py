@@ -8,12 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.optimize import linear_sum_assignment
 
-from sample_dem.generator import make_ranch
 from siting.channels.headcuts import find_headcuts
 from terrain.channels.network import channel_network, default_channel_area_ha
 from terrain.flow.conditioning import condition
 from terrain.values.grid import Grid
 from terrain.values.raster import Raster
+from tests.ranches import kept_ranch
 
 WITHIN_M = 5.0
 SURE = 0.5
@@ -85,7 +85,7 @@ def score_ranch(
     seed: int, *, noise_m: float = 0.05, noise_correlation_m: float = 0.0, rows: int = 1200
 ) -> Score:
     """Generate a ranch, look for its headcuts and score them."""
-    ranch = make_ranch(
+    ranch = kept_ranch(
         seed, rows=rows, cols=rows, noise_m=noise_m, noise_correlation_m=noise_correlation_m
     )
     grid = Grid(*ranch.elevation.shape, ranch.transform)

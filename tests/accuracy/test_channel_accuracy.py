@@ -9,6 +9,8 @@ from tests.accuracy.channel_scoring import ChannelScore, Reading, Truth, read_ra
 
 # What tells a bench from noise was settled on seeds 11 to 16. These were not looked at.
 SEEDS = (421, 422, 423)
+# The limits below are round figures, not the results, which lie inside them by a tenth and more
+# ("Measured" in DEVELOPERS.md, on eight ranches). Those of fans only ask that some are seen.
 
 
 @pytest.fixture(scope="module")

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from sample_dem import naive
-from sample_dem.generator import make_ranch
 from tests.accuracy.scoring import Score, match, pooled, score_ranch
+from tests.ranches import kept_ranch
 
 # The weights were settled on ranches with seeds up to 310, and on ground made in another way.
 # These ten were not looked at.
@@ -19,6 +19,8 @@ def at_5_cm() -> Score:
     return pooled(score_ranch(seed) for seed in SEEDS)
 
 
+# Round figures that a planner needs, not the results, which lie well inside ("Measured" in
+# DEVELOPERS.md: 0.996 and 0.989, 0.85 m, 3.6 %; at twice the noise 0.945 and 0.925).
 @pytest.mark.slow
 def test_enough_heads_are_found_and_few_are_false(at_5_cm: Score) -> None:
     print(at_5_cm.line())
@@ -43,7 +45,7 @@ def test_twice_the_noise_and_correlated_still_finds_most() -> None:
 
 @pytest.mark.slow
 def test_a_naive_drop_detector_fails_the_precision_asked() -> None:
-    ranch = make_ranch(401)
+    ranch = kept_ranch(401)
     right, wrong, missed, asked = naive.score(naive.naive_heads(ranch.elevation, 1.0), ranch)
     print(f"naive: {right} of {asked} found, {wrong} false, {missed} missed")
     assert right / (right + wrong) < 0.90

@@ -10,7 +10,7 @@ import pytest
 import shapely
 from scipy.spatial import cKDTree
 
-from sample_dem.generator import Ranch, make_ranch
+from sample_dem.generator import Ranch
 from siting.floods.rainfall_reading import read_rainfall
 from siting.places.flood_settings import FloodSettings
 from siting.screen_settings import ScreenSettings
@@ -18,6 +18,7 @@ from siting.screening import Screening, screen
 from siting.values.rules import Rules, load_rules
 from terrain.values.grid import Grid
 from terrain.values.raster import Raster
+from tests.ranches import kept_ranch
 
 SAMPLE = Path(__file__).resolve().parents[2] / "sample_dem"
 #: Not used to settle any rule.
@@ -76,7 +77,7 @@ def heights_of(ranch: Ranch, curve_number: float, rules: Rules | None = None) ->
 
 @pytest.fixture(scope="module")
 def ranches() -> list[Ranch]:
-    return [make_ranch(seed) for seed in SEEDS]
+    return [kept_ranch(seed) for seed in SEEDS]
 
 
 @pytest.mark.slow

@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -122,3 +122,15 @@ def box(west: float, south: float, east: float, north: float) -> dict[str, Any]:
     corners = [(west, north), (east, north), (east, south), (west, south), (west, north)]
     ring = [[WEST + x, NORTH - y] for x, y in corners]
     return {"type": "Polygon", "coordinates": [ring]}
+
+
+@pytest.fixture
+def small_files() -> Iterator[Callable[[int], None]]:
+    """Let the system refuse files above a size, as a full disk would."""
+    resource = pytest.importorskip("resource")
+    signal = pytest.importorskip("signal")
+    before = resource.getrlimit(resource.RLIMIT_FSIZE)
+    handler = signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+    yield lambda size: resource.setrlimit(resource.RLIMIT_FSIZE, (size, before[1]))
+    resource.setrlimit(resource.RLIMIT_FSIZE, before)
+    signal.signal(signal.SIGXFSZ, handler)

@@ -7,7 +7,7 @@ import hashlib
 import os
 import shutil
 import sqlite3
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from contextlib import closing
 from importlib.metadata import EntryPoint
 from pathlib import Path
@@ -242,18 +242,6 @@ def test_output_folder_full_at_the_start(
 
     monkeypatch.setattr("cli.plan.safe_files.os.fsync", full)
     assert "the disk is full" in refused(write_dem())
-
-
-@pytest.fixture
-def small_files() -> Iterator[Callable[[int], None]]:
-    """Let the system refuse files above a size, as a full disk would."""
-    resource = pytest.importorskip("resource")
-    signal = pytest.importorskip("signal")
-    before = resource.getrlimit(resource.RLIMIT_FSIZE)
-    handler = signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
-    yield lambda size: resource.setrlimit(resource.RLIMIT_FSIZE, (size, before[1]))
-    resource.setrlimit(resource.RLIMIT_FSIZE, before)
-    signal.signal(signal.SIGXFSZ, handler)
 
 
 @pytest.mark.parametrize("more", [(), ("--list", "new.csv"), ("--map", "new.png")])

@@ -234,6 +234,6 @@ def test_twenty_five_million_cells_in_ten_seconds(tmp_path: Path) -> None:
     columns |= {"site_id": np.arange(n), "rank": np.arange(1, n + 1)}
     columns["structure"] = texts(*["Low rock structure"] * n)
     sites = Layer("sites", shapely.points(xy), columns, UTM)
-    start = time.perf_counter()
+    start = time.process_time()  # of all threads, so that other work on the machine does not count
     draw(tmp_path / "map.png", raster, layers={"sites": sites})
-    assert time.perf_counter() - start < 10.0
+    assert time.process_time() - start < 10.0

@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from cli.main import run
 from cli.plan.fields import CFS_M3S
 from cli.plan.geopackage_reading import read_layers
 
@@ -22,11 +23,19 @@ POINT = ("--at", "540600,4139000", "--snap", "80")
 @pytest.fixture(scope="module")
 def plan(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The sample ranch with its own maps, screened once."""
-    from cli.main import run
+    return screened(tmp_path_factory.mktemp("plan") / "plan.gpkg", "si")
 
-    path = tmp_path_factory.mktemp("plan") / "plan.gpkg"
+
+@pytest.fixture(scope="module")
+def plan_us(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The same in US units."""
+    return screened(tmp_path_factory.mktemp("plan") / "us.gpkg", "us")
+
+
+def screened(path: Path, units: str) -> Path:
     given = ["screen", DEM, "--boundary", MAPS, "--boundary-layer", "boundary", *LAND, "-q"]
-    assert run([str(g) for g in (*given, "--region", "NM-6", "--out", path)]) == 0
+    more = ["--region", "NM-6", "--units", units, "--out", path]
+    assert run([str(g) for g in (*given, *more)]) == 0
     return path
 
 
@@ -118,16 +127,10 @@ def test_json_agrees_with_the_plan_in_both_units(command: Callable, plan: Path) 
 
 
 def test_a_plan_in_us_units_gives_the_same_floods(
-    command: Callable, plan: Path, tmp_path: Path
+    command: Callable, plan: Path, plan_us: Path
 ) -> None:
-    other = tmp_path / "us.gpkg"
-    ended = command(
-        "screen", DEM, "--boundary", MAPS, "--boundary-layer", "boundary", *LAND,
-        "--region", "NM-6", "--out", other, "--units", "us",
-    )  # fmt: skip
-    assert ended.code == 0, ended.err
     one, two = (
-        json.loads(command("flood", p, 5, "--json", "--units", "si").out) for p in (plan, other)
+        json.loads(command("flood", p, 5, "--json", "--units", "si").out) for p in (plan, plan_us)
     )
     for a, b in zip(one["methods"], two["methods"], strict=True):
         for f, g in zip(a["flows"], b["flows"], strict=True):
@@ -241,16 +244,6 @@ def test_a_raster_of_cover_in_another_system(command: Callable, tmp_path: Path) 
     assert one["inputs"]["curve_number"] == pytest.approx(two["inputs"]["curve_number"], abs=0.5)
 
 
-def test_a_plan_in_us_units_is_read_back_in_them(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
-    from cli.main import run
-
-    path = str(tmp_path / "us.gpkg")
-    given = ["screen", DEM, "--rain-24h", "2=40mm,10=63mm", "--curve-number", "79", "-q"]
-    assert run([str(g) for g in (*given, "--units", "us", "--out", path)]) == 0
-    capsys.readouterr()
-    assert run(["flood", path, "1"]) == 0
-    assert "Peak flow, cfs" in capsys.readouterr().out
-    assert run(["flood", path, "1", "--units", "si"]) == 0
-    assert "Peak flow, m3/s" in capsys.readouterr().out
+def test_a_plan_in_us_units_is_read_back_in_them(command: Callable, plan_us: Path) -> None:
+    assert "Peak flow, cfs" in command("flood", plan_us, 1).out
+    assert "Peak flow, m3/s" in command("flood", plan_us, 1, "--units", "si").out

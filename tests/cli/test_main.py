@@ -16,8 +16,8 @@ from cli.main import gullywalk, run
 from cli.options import read_channel_area
 from cli.progress_bar import Talk, kernels_are_cold
 from terrain.values.errors import GullywalkError
+from tests.processes import PATIENCE_S, REPOSITORY, running
 
-REPOSITORY = Path(__file__).parents[2]
 COMMANDS = ("screen", "inspect", "step")
 
 
@@ -152,22 +152,16 @@ def test_signals_end_with_130_and_one_line(number: signal.Signals) -> None:
         "@click.command()\n"
         "def wait():\n"
         "    print('ready', flush=True)\n"
-        "    time.sleep(30)\n"
+        "    time.sleep(600)\n"
         "type(cli.main.gullywalk).get_command = lambda *_: wait\n"
         "sys.argv = ['gullywalk', 'screen']\n"
         "cli.main.main()\n"
     )
-    process = subprocess.Popen(
-        [sys.executable, "-c", code],
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        cwd=REPOSITORY,
-        text=True,
-    )
-    assert process.stdout is not None
-    assert process.stdout.readline() == "ready\n"
-    process.send_signal(number)
-    _, err = process.communicate(timeout=10)
+    with running("-c", code) as process:
+        assert process.stdout is not None
+        assert process.stdout.readline() == "ready\n"
+        process.send_signal(number)
+        _, err = process.communicate(timeout=PATIENCE_S)
     assert process.returncode == 130
     assert err == "gullywalk: stopped; old output files are as they were.\n"
 

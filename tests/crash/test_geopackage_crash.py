@@ -9,9 +9,8 @@ import shutil
 import signal
 import sqlite3
 import subprocess
-import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -22,10 +21,11 @@ from cli.plan import geopackage
 from cli.plan.fields import LAYERS
 from cli.plan.geopackage import check_target, write_geopackage
 from cli.plan.geopackage_reading import read_layers
+from cli.plan.relief_layer import relief_picture
 from cli.plan.safe_files import PART_PREFIX
-from tests.example_plan import example_layers, example_tables
-
-REPOSITORY = Path(__file__).parents[2]
+from tests.cli.conftest import small_files as small_files
+from tests.example_plan import example_layers, example_raster, example_tables
+from tests.processes import PATIENCE_S, running
 
 # Writes a plan of very many headcuts over an existing one, so that there is time to hit it.
 _LONG_WRITE = """
@@ -45,24 +45,6 @@ layer = Layer("headcuts", shapely.points(np.arange(n), np.arange(n)), columns, U
 print("ready", flush=True)
 write_geopackage(sys.argv[1], [layer], overwrite=True)
 print("written", flush=True)
-"""
-
-_LIMITED_WRITE = """
-import resource
-import sys
-from cli.file_errors import OutputError
-from cli.plan.geopackage import write_geopackage
-from cli.plan.relief_layer import relief_picture
-from tests.example_plan import example_layers, example_raster
-
-layers = list(example_layers().values())
-relief = relief_picture(example_raster(), {}) if sys.argv[3] == "with relief" else None
-resource.setrlimit(resource.RLIMIT_FSIZE, (int(sys.argv[2]), int(sys.argv[2])))
-try:
-    write_geopackage(sys.argv[1], layers, relief=relief, overwrite=True)
-except OutputError as error:
-    print(error)
-    sys.exit(1)
 """
 
 
@@ -87,23 +69,24 @@ def rewrite(plan: Path) -> None:
 @contextlib.contextmanager
 def long_write(plan: Path, *, least_bytes: int) -> Iterator[subprocess.Popen[str]]:
     """Start a long write in a process of its own and wait until it is well under way."""
-    process = subprocess.Popen(
-        [sys.executable, "-c", _LONG_WRITE, str(plan)],
-        cwd=REPOSITORY,
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        text=True,
-    )
-    with process:
+    with running("-c", _LONG_WRITE, str(plan)) as process:
         assert process.stdout is not None
         assert process.stdout.readline() == "ready\n"
-        until = time.monotonic() + 60
-        while time.monotonic() < until:
-            sizes = [p.stat().st_size for p in plan.parent.glob(f"{PART_PREFIX}*.gpkg")]
-            if sizes and max(sizes) >= least_bytes:
-                break
+        until = time.monotonic() + PATIENCE_S
+        while max(sizes(plan), default=0) < least_bytes:
+            assert process.poll() is None, process.communicate()[1]
+            assert time.monotonic() < until, "it does not write"
             time.sleep(0.002)
         yield process
+
+
+def sizes(plan: Path) -> list[int]:
+    """Sizes of the plans that are being written beside a plan."""
+    found = []
+    for part in plan.parent.glob(f"{PART_PREFIX}*.gpkg"):
+        with contextlib.suppress(FileNotFoundError):  # it was moved to its place just now
+            found.append(part.stat().st_size)
+    return found
 
 
 @pytest.mark.parametrize("least_bytes", [4096, 100_000, 2_000_000, 12_000_000])
@@ -150,14 +133,16 @@ def test_the_long_write_does_replace_the_plan_when_left_alone(plan: Path) -> Non
 
 @pytest.mark.parametrize("relief", ["without relief", "with relief"])
 @pytest.mark.parametrize("limit_bytes", [2_000, 30_000, 60_000, 100_000, 200_000])
-def test_no_room_while_writing(plan: Path, limit_bytes: int, relief: str) -> None:
+def test_no_room_while_writing(
+    plan: Path, limit_bytes: int, relief: str, small_files: Callable[[int], None]
+) -> None:
     before = sha(plan)
-    command = [sys.executable, "-c", _LIMITED_WRITE, str(plan), str(limit_bytes), relief]
-    done = subprocess.run(command, cwd=REPOSITORY, capture_output=True, text=True, check=False)
-    assert done.returncode == 1, done.stderr
-    assert "Traceback" not in done.stderr
-    assert done.stdout.startswith("the disk is full while writing plan.gpkg")
-    assert done.stdout.count("\n") == 1
+    layers = list(example_layers().values())
+    picture = relief_picture(example_raster(), {}) if relief == "with relief" else None
+    small_files(limit_bytes)
+    with pytest.raises(OutputError, match=r"^the disk is full while writing plan\.gpkg") as e:
+        write_geopackage(plan, layers, relief=picture, overwrite=True)
+    assert "\n" not in str(e.value)
     assert sha(plan) == before
     assert others(plan) == []
 

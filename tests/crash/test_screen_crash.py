@@ -5,8 +5,6 @@ from __future__ import annotations
 import hashlib
 import os
 import signal
-import subprocess
-import sys
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -15,10 +13,10 @@ import pytest
 
 from cli.plan.geopackage import write_geopackage
 from cli.plan.safe_files import PART_PREFIX
+from tests.cli.conftest import command as command
 from tests.cli.conftest import write_dem as write_dem
 from tests.example_plan import example_layers, example_tables
-
-REPOSITORY = Path(__file__).parents[2]
+from tests.processes import PATIENCE_S, running
 
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="signals are those of a POSIX system")
 
@@ -33,12 +31,12 @@ cli.main.main()
 PAUSE = """
 def pause(*_, **__):
     print("ready", flush=True)
-    time.sleep(60)
+    time.sleep(600)
 """
 #: In the middle of the analysis, and in the middle of writing the plan with layers already in it.
 PLACES = {
     "analysis": PAUSE + "import siting.screening\nsiting.screening.reach_stations = pause\n",
-    "writing": PAUSE + "import cli.plan.geopackage\ncli.geopackage.write_extras = pause\n",
+    "writing": PAUSE + "import cli.plan.geopackage\ncli.plan.geopackage.write_extras = pause\n",
 }
 
 
@@ -72,26 +70,18 @@ def test_old_files_survive(
     write_dem: Callable, folder: Path, place: str, number: signal.Signals
 ) -> None:
     before = snapshot(folder)
-    process = subprocess.Popen(
-        [
-            sys.executable,
-            "-c",
-            WAITING.format(patch=PLACES[place]),
-            *("screen", str(write_dem()), "--overwrite", "--edge-is-divide"),
-            *("--out", str(folder / "plan.gpkg")),
-            *("--list", str(folder / "list.csv"), "--map", str(folder / "map.png")),
-        ],
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        cwd=REPOSITORY,
-        text=True,
-    )
-    assert process.stdout is not None
-    assert process.stdout.readline() == "ready\n"
-    if place == "writing":
-        assert parts(folder)
-    process.send_signal(number)
-    _, err = process.communicate(timeout=20)
+    arguments = [
+        *("screen", str(write_dem()), "--overwrite", "--edge-is-divide"),
+        *("--out", str(folder / "plan.gpkg")),
+        *("--list", str(folder / "list.csv"), "--map", str(folder / "map.png")),
+    ]
+    with running("-c", WAITING.format(patch=PLACES[place]), *arguments) as process:
+        assert process.stdout is not None
+        assert process.stdout.readline() == "ready\n"
+        if place == "writing":
+            assert parts(folder)
+        process.send_signal(number)
+        _, err = process.communicate(timeout=PATIENCE_S)
     assert snapshot(folder) == before
     if number == signal.SIGKILL:
         assert process.returncode == -signal.SIGKILL
@@ -102,18 +92,13 @@ def test_old_files_survive(
     assert parts(folder) == []
 
 
-def test_what_a_killed_run_left_is_swept_a_day_later(write_dem: Callable, folder: Path) -> None:
+def test_what_a_killed_run_left_is_swept_a_day_later(
+    command: Callable, write_dem: Callable, folder: Path
+) -> None:
     left = folder / f"{PART_PREFIX}0123abcd.gpkg"
     left.write_bytes(b"half a plan")
     yesterday = time.time() - 25 * 3600
     os.utime(left, (yesterday, yesterday))
-    command = [sys.executable, "-m", "cli", "screen", str(write_dem())]
-    ended = subprocess.run(
-        [*command, "--out", str(folder / "plan.gpkg"), "--overwrite"],
-        cwd=REPOSITORY,
-        capture_output=True,
-        text=True,
-        check=False,
-    )
-    assert ended.returncode == 0, ended.stderr
+    ended = command("screen", write_dem(), "--out", folder / "plan.gpkg", "--overwrite")
+    assert ended.code == 0, ended.err
     assert not left.exists()

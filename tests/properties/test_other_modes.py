@@ -9,6 +9,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.kept import kept_folder
+
 ROOT = Path(__file__).resolve().parents[2]
 MODULES = ("test_kernels", "test_flow", "test_conditioning", "test_channels")
 
@@ -33,6 +35,10 @@ def test_interpreted() -> None:
 
 
 @pytest.mark.slow
-def test_with_indices_checked(tmp_path: Path) -> None:
-    """Compiled anew into a folder of its own, so that no unchecked code is taken from the cache."""
-    run_again(NUMBA_BOUNDSCHECK="1", NUMBA_CACHE_DIR=str(tmp_path), NUMBA_OPT="1")
+def test_with_indices_checked() -> None:
+    """Compiled into a folder of its own, so that no unchecked code is taken from the cache.
+
+    That it is checked code that runs is asserted by one of the tests themselves.
+    """
+    folder = kept_folder("kernels_checked", ROOT / "terrain" / "_kernels")
+    run_again(NUMBA_BOUNDSCHECK="1", NUMBA_CACHE_DIR=str(folder), NUMBA_OPT="1")

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from siting.floods.curve_numbers import CONDITIONS, built_in_covers
+from tests.published.printed import cells
 
 NO = np.nan
 TABLE_2_2D = {
@@ -26,10 +27,12 @@ TABLE_2_2C = {
 def test_table_2_2d(cover: str) -> None:
     """TR-55 table 2-2d, arid and semiarid rangeland; group A is printed for desert shrub only."""
     assert CONDITIONS == ("poor", "fair", "good")
-    np.testing.assert_array_equal(built_in_covers().covers[cover].numbers, TABLE_2_2D[cover])
+    found = built_in_covers().covers[cover].numbers
+    cells(found, TABLE_2_2D[cover], of="TR-55 table 2-2d")
 
 
 @pytest.mark.parametrize("cover", TABLE_2_2C)
 def test_table_2_2c(cover: str) -> None:
     """TR-55 table 2-2c, other agricultural land."""
-    np.testing.assert_array_equal(built_in_covers().covers[cover].numbers, TABLE_2_2C[cover])
+    found = built_in_covers().covers[cover].numbers
+    cells(found, TABLE_2_2C[cover], of="TR-55 table 2-2c")

@@ -1,6 +1,5 @@
 """The unit hydrograph and the rational method against printed tables and worked answers."""
 
-import numpy as np
 import pytest
 
 from siting.floods.rainfall_reading import parse_rainfall
@@ -8,6 +7,7 @@ from siting.floods.rational import rational_peak_m3s, rural_coefficient
 from siting.floods.storm import balanced_storm_mm
 from siting.floods.travel_time import nrcs_lag_h
 from siting.floods.unit_hydrograph import dimensionless_flow, unit_peak_m3s_per_mm
+from tests.published.printed import answer, cells
 
 CFS, MM_PER_INCH, HA_PER_ACRE = 0.028316846592, 25.4, 0.40468564224
 
@@ -18,21 +18,22 @@ def test_unit_peak_uh_1() -> None:
     Area 11.2 km2, lag 1.72 h (TC-11), unit duration 0.38 h, so a time to peak of 1.91 h.
     """
     lag = nrcs_lag_h(4200.0, curve_number=82, mean_slope=0.02)
-    assert 0.38 / 2 + lag == pytest.approx(1.91, abs=0.01)
+    answer(0.38 / 2 + lag, 1.91, of="UH-1", abs=0.01)
     per_mm = unit_peak_m3s_per_mm(1120.0, lag_h=1.72, unit_duration_h=0.38)
-    assert per_mm * 10.0 == pytest.approx(12.20, abs=0.02)
+    answer(per_mm * 10.0, 12.20, of="UH-1", abs=0.02)
 
 
 def test_dimensionless_unit_hydrograph_uh_2() -> None:
     """National Engineering Handbook part 630 chapter 16, tables 16-1 and 16-2."""
     flow = dimensionless_flow([0.5, 1.0, 1.5, 2.0, 3.0, 4.0, 5.0])
-    np.testing.assert_allclose(flow, [0.47, 1.0, 0.68, 0.28, 0.055, 0.011, 0.0], atol=0.001)
+    printed = [0.47, 1.0, 0.68, 0.28, 0.055, 0.011, 0.0]
+    cells(flow, printed, of="chapter 16, tables 16-1 and 16-2", within=0.001)
 
 
 def test_rational_rm_1() -> None:
     """San Diego State University, CIVE 445, midterm 2 problem 1 (V. M. Ponce): 3.694 m3/s."""
     flow = rational_peak_m3s(70.0, intensity_mm_h=20.0, runoff_coefficient=0.95)
-    assert flow == pytest.approx(3.694, abs=0.001)
+    answer(flow, 3.694, of="RM-1", abs=0.001)
 
 
 def test_rational_rm_2() -> None:
@@ -43,15 +44,7 @@ def test_rational_rm_2() -> None:
     flow = rational_peak_m3s(
         128 * HA_PER_ACRE, intensity_mm_h=2.87 * MM_PER_INCH, runoff_coefficient=0.4
     )
-    assert flow / CFS / (43560.0 / 12.0 / 3600.0) == pytest.approx(146.9, abs=0.1)
-
-
-def test_rational_rm_3() -> None:
-    """Computed: C 0.22, 2.0 in/h on 40 acres is 17.6 cfs, 17.74 with the exact factor 1.008."""
-    flow = rational_peak_m3s(
-        40 * HA_PER_ACRE, intensity_mm_h=2.0 * MM_PER_INCH, runoff_coefficient=0.22
-    )
-    assert flow / CFS == pytest.approx(17.74, abs=0.01)
+    answer(flow / CFS / (43560.0 / 12.0 / 3600.0), 146.9, of="RM-2", abs=0.1)
 
 
 @pytest.mark.parametrize(
@@ -68,12 +61,13 @@ def test_rational_rm_3() -> None:
 )
 def test_rural_coefficients(cover: str, slope: float, soil: str, printed: float) -> None:
     """NRCS Hydrology Training Series, module 206D, table 2."""
-    assert rural_coefficient(cover, mean_slope=slope, soil=soil) == printed
+    found = rural_coefficient(cover, mean_slope=slope, soil=soil)
+    cells(found, printed, of="module 206D, table 2")
 
 
 def test_balanced_storm_holds_the_table(fort_myers: str) -> None:
-    """NOAA Atlas 14 volume 9, 26.6 N 81.9 W: the storm's middle holds every printed depth."""
+    """NOAA Atlas 14, Fort Myers (volume 9): the storm's middle holds every printed depth."""
     rain = parse_rainfall(fort_myers)
     for hours, inches in ((5 / 60, 0.822), (1.0, 3.13), (6.0, 5.18), (24.0, 7.28)):
         edges = balanced_storm_mm(rain, [12 - hours / 2, 12 + hours / 2], return_period_yr=10)
-        assert edges[1] - edges[0] == pytest.approx(inches * 25.4)
+        cells((edges[1] - edges[0]) / 25.4, inches, of="NOAA Atlas 14, Fort Myers", within=1e-6)

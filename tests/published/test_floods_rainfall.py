@@ -4,6 +4,7 @@ import pytest
 
 from siting.floods.flood_errors import RainfallError
 from siting.floods.rainfall_reading import parse_rainfall
+from tests.published.printed import cells
 
 
 @pytest.mark.parametrize(
@@ -16,8 +17,9 @@ from siting.floods.rainfall_reading import parse_rainfall
     ],
 )
 def test_fort_myers(fort_myers: str, hours: float, years: float, inches: float) -> None:
-    """NOAA Atlas 14 volume 9 version 2, captured reply."""
-    assert parse_rainfall(fort_myers).depth_mm(hours, years) / 25.4 == pytest.approx(inches)
+    """NOAA Atlas 14, Fort Myers (volume 9 version 2), captured reply."""
+    found = parse_rainfall(fort_myers).depth_mm(hours, years)
+    cells(found / 25.4, inches, of="NOAA Atlas 14, Fort Myers", within=1e-6)
 
 
 @pytest.mark.parametrize(
@@ -25,8 +27,13 @@ def test_fort_myers(fort_myers: str, hours: float, years: float, inches: float) 
     [(24, 2, 3.95), (24, 10, 5.89), (24, 100, 9.27), (6, 100, 6.68)],
 )
 def test_irving_pf_3(irving: str, hours: float, years: float, inches: float) -> None:
-    """NOAA Atlas 14 volume 11 version 2, captured reply."""
-    assert parse_rainfall(irving).depth_mm(hours, years) / 25.4 == pytest.approx(inches)
+    """NOAA Atlas 14, Irving (volume 11 version 2), captured reply."""
+    cells(
+        parse_rainfall(irving).depth_mm(hours, years) / 25.4,
+        inches,
+        of="NOAA Atlas 14, Irving",
+        within=1e-6,
+    )
 
 
 def test_wilmington_pf_4(fort_myers: str) -> None:
@@ -36,7 +43,7 @@ def test_wilmington_pf_4(fort_myers: str) -> None:
     """
     head = fort_myers.split("by duration")[0]
     rain = parse_rainfall(f"{head}by duration for ARI (years):, 50\n24-hr:, 10.8\n")
-    assert rain.depth_mm(24, 50) / 25.4 == pytest.approx(10.8)
+    cells(rain.depth_mm(24, 50) / 25.4, 10.8, of="NOAA Atlas 14, Wilmington", within=1e-6)
 
 
 def test_captured_intensity_reply_is_refused(colorado_intensity: str) -> None:

@@ -182,12 +182,16 @@ def test_every_planted_head_is_paired_or_says_why_not(whole, truth, outcomes) ->
     # every head in one of these, each once
     assert set(kinds) <= {"works", "spread", "holds", "alone", "refer", "unsure"}
     assert sorted(i for v in kinds.values() for i in v) == sorted(planted)
-    # most of what hands may build gets its grade control; where a third of bankfull is less than
-    # one stone, or one stone does not reach the foot, it holds the bed and says so
-    assert len(kinds["works"]) >= 7
-    assert sum(len(kinds.get(k, [])) for k in ("works", "spread", "holds")) >= 20
-    assert len(kinds.get("alone", [])) <= 4
-    assert len(kinds.get("unsure", [])) <= 3
+    # most of what hands may build gets its grade control: four in five, and so more than half of
+    # all heads; where a third of bankfull is less than one stone, or one stone does not reach the
+    # foot, it holds the bed and says so (how many must work is asked of the pairable ones below)
+    served = sum(len(kinds.get(k, [])) for k in ("works", "spread", "holds"))
+    assert kinds["works"]
+    assert served >= 4 * len(kinds.get("alone", []))
+    assert served > len(planted) / 2
+    # 95 in 100 are to be found on plain ground (tests/accuracy); here smooth chutes and knickzones
+    # were planted to be hard, so one in ten may stay unsure
+    assert len(kinds.get("unsure", [])) <= 0.1 * len(planted)
 
 
 def test_planted_heads_that_low_structures_can_reach_get_their_pair(truth, outcomes) -> None:
@@ -206,6 +210,8 @@ def test_planted_heads_that_low_structures_can_reach_get_their_pair(truth, outco
     for o in rest:
         assert "a third of bankfull depth, less its error, is below one stone" in o.said, o
         assert "measured on site may allow more" in o.said, o
+    # a bench shows at some 77 of 100 places where one is planted (tests/accuracy): without it the
+    # height is that of the 2-year flow
     assert len(rest) <= 0.3 * len(built)
 
 
@@ -234,6 +240,7 @@ def test_every_pair_works(whole) -> None:
             assert c["structure_height_m"][j] <= 0.30
             checked += 1
     print(f"{checked} grade controls back water to what lies above, {holding} only hold the bed")
+    # guards against a loop over next to nothing, no demands: how many must work is asked above
     assert checked >= 8
     assert checked + holding >= 18
 
@@ -291,9 +298,10 @@ def test_incised_reaches_within_limits_get_a_series(whole, truth) -> None:
         if not why:
             assert found, (name, m)
             served.append(max((c["pair_id"] == c["pair_id"][i]).sum() for i in found))
-    for i in np.flatnonzero((c["control"] == "grade") & (c["stage"] >= 4)):
-        if "Number" in c["reason"][i]:
-            assert "A bench has formed in the cut" in c["caution"][i]
+    healing = np.flatnonzero((c["control"] == "grade") & (c["stage"] >= 4))
+    in_series = [i for i in healing if "Number" in c["reason"][i]]
+    assert in_series
+    assert all("A bench has formed in the cut" in c["caution"][i] for i in in_series)
     assert len(served) >= 3
     assert max(served) >= 3  # more than one: a series
 

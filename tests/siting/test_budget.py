@@ -369,9 +369,9 @@ def test_two_thousand_groups_in_seconds() -> None:
     ]
     budget = 0.3 * sum(g.cost_likely for g in groups)
     days = 0.3 * sum(g.crew_days for g in groups)
-    start = time.perf_counter()
+    start = time.process_time()  # of all threads, whatever else the machine does
     choice = choose(groups, budget=budget, crew_days=days)
-    assert time.perf_counter() - start < 60
+    assert time.process_time() - start < 60
     assert 0 <= choice.money_left < 100
     assert choice.days_left >= 0
     assert len(choice.group_ids) + len(choice.left_out) == 2000

@@ -61,7 +61,9 @@ def test_dips_are_places_of_the_plan_in_the_order_of_the_road(hillside, dips) ->
 
 def test_a_dip_names_its_spacing_rule_with_its_source(dips) -> None:
     sites, _ = dips
-    for p in (p for p in sites.places if p.structure == "rolling dip"):
+    rolling = [p for p in sites.places if p.structure == "rolling dip"]
+    assert len(rolling) == 8
+    for p in rolling:
         [chosen] = [row for row in p.spacing if row.chosen]
         [span] = [row for row in p.spacing if not row.chosen]
         assert span.low_m <= chosen.low_m <= span.high_m
@@ -72,11 +74,12 @@ def test_a_dip_names_its_spacing_rule_with_its_source(dips) -> None:
 
 def test_no_flow_in_a_channel_is_claimed_on_a_road(dips) -> None:
     sites, _ = dips
-    for i, p in enumerate(sites.places):
-        if p.structure == "rolling dip":
-            assert sites.flows[i] == (None,) * 6
-            assert sites.sizes[i] is not None
-            assert "regional curve" not in sites.caution[i]
+    rolling = [i for i, p in enumerate(sites.places) if p.structure == "rolling dip"]
+    assert len(rolling) == 8
+    for i in rolling:
+        assert sites.flows[i] == (None,) * 6
+        assert sites.sizes[i] is not None
+        assert "regional curve" not in sites.caution[i]
 
 
 def test_dips_are_drawn_across_their_road(hillside, dips) -> None:
@@ -151,12 +154,13 @@ def test_a_head_near_what_is_kept_clear_is_referred(shape, kind, said) -> None:
 
 
 def test_a_head_far_from_everything_is_not(worked) -> None:
-    for p in worked.sites.places:
-        assert all(check.passed for check in p.checks)
-        if p.control == "vertical":
-            [check] = p.checks
-            assert 55 <= float(check.found.split()[4]) <= 65  # the road runs at 20 m, the bed at 80
-            assert cautions_of(p)
+    assert all(check.passed for p in worked.sites.places for check in p.checks)
+    heads = [p for p in worked.sites.places if p.control == "vertical"]
+    assert len(heads) == 2
+    for p in heads:
+        [check] = p.checks
+        assert 55 <= float(check.found.split()[4]) <= 65  # the road runs at 20 m, the bed at 80
+        assert cautions_of(p)
 
 
 def test_series_keep_away_from_a_road_and_it_is_told() -> None:

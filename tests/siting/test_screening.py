@@ -150,15 +150,20 @@ def test_every_planted_head_has_a_site_and_a_pair_or_a_reason(whole, truth) -> N
         assert np.isfinite(c["toe_depth_m"][own]).all(), head["id"]
         paired += 1
     print(f"{paired} paired, {holding} only hold the bed, {reasons} without, {unsure} unsure")
+    # a control below more heads than not, and no more than one head in ten unsure
+    assert paired + holding > reasons
+    assert unsure <= 0.1 * (paired + holding + reasons + unsure)
+    # no demands but guards against a quiet loss, near what the sample gives: whatever moves them is
+    # looked at head by head
     assert paired >= 7
     assert paired + holding >= 15
-    assert paired + holding > reasons
-    assert unsure <= 3
 
 
 def test_the_high_head_is_referred(whole, truth) -> None:
     c = whole.sites.columns
-    for head in (h for h in truth["headcuts"] if h["height_m"] > 1.3):
+    high = [h for h in truth["headcuts"] if h["height_m"] > 1.3]
+    assert high
+    for head in high:
         [i] = near(whole.sites, head["x"], head["y"], 5.0)
         assert c["control"][i] == "refer", head["id"]
         assert c["structure"][i] == "engineer"

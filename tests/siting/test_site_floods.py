@@ -7,17 +7,15 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from siting.floods.bankfull_curves import bankfull_geometry
 from siting.floods.flood_method import RETURN_PERIODS_YR
-from siting.floods.graphical import graphical_peak_m3s
 from siting.floods.rainfall import Rainfall
 from siting.floods.regional import RegionalSettings
-from siting.floods.runoff import runoff_depth_mm
-from siting.floods.travel_time import FlowPath, kirpich_h, nrcs_lag_h, time_of_concentration
+from siting.floods.travel_time import nrcs_lag_h
 from siting.places.flood_land import BASIN_COLUMNS
 from siting.places.site_floods import FloodGauge, FloodSettings
-from terrain.channels.drainage_areas import flow_path_segments, gradient, longest_way_m
+from terrain.channels.drainage_areas import gradient
 from terrain.values.raster import Raster
+from tests.terrain import oracle
 
 PERIODS = list(RETURN_PERIODS_YR)
 
@@ -54,67 +52,86 @@ def test_peaks_grow_with_the_return_period_and_are_empty_where_rain_is(ground, c
     assert (floods.method == "graphical").all()
 
 
-def test_one_site_worked_through_by_hand(ground) -> None:
-    """Segments, time of concentration, runoff and peak called one after the other.
+def walked_down(ground, cell: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Longest way to a cell from the far end: metres walked, elevation and count at each cell.
 
-    The bed of the gully is 3 m wide between its banks; water stands as high as the regional
-    curve says.
+    Cell by cell in plain Python, from the flow codes alone.
     """
-    cell = np.array([int(ground.network.line_cells[ground.network.line_end[0] - 1])])
-    rain = table([2.0, 10.0], [40.0, 70.0])
-    floods = FloodGauge(ground, FloodSettings(rain, 80.0)).at(cell)
-    ways = flow_path_segments(
-        ground.conditioned.flow,
-        ground.counts,
-        ground.raster,
-        cell,
-        channel_count=ground.network.threshold_cells,
+    flow, z = ground.conditioned.flow, ground.raster.elevation_m
+    rows, cols = flow.codes.shape
+    counts = ground.counts.reshape(-1)
+    longest, donor = np.zeros(rows * cols), np.full(rows * cols, -1)
+    for here in np.argsort(counts, kind="stable").tolist():  # donors have the smaller counts
+        code = int(flow.codes.flat[here])
+        if code < len(oracle.STEPS):
+            dr, dc = oracle.STEPS[code]
+            below = here + dr * cols + dc
+            way = longest[here] + np.hypot(dr, dc)
+            if way > longest[below]:
+                longest[below], donor[below] = way, here
+    way = [cell]
+    while donor[way[-1]] >= 0:
+        way.append(int(donor[way[-1]]))
+    cells = np.array(way[::-1])
+    return longest[cells], z.flat[cells].astype(float), counts[cells]
+
+
+def test_one_site_worked_through_by_hand(ground) -> None:
+    """Segments, time of concentration, runoff and peak by the printed equations of TR-55.
+
+    Nothing of the code under test is called but for what it is asked; the trench was made with a
+    bed 3 m wide, and water stands in it as high as the regional curve says.
+    """
+    cell = int(ground.network.line_cells[ground.network.line_end[0] - 1])
+    floods = FloodGauge(ground, FloodSettings(table([2.0, 10.0], [40.0, 70.0]), 80.0)).at(
+        np.array([cell])
     )
-    area = ground.area_ha(cell)
-    stage = bankfull_geometry(area).depth_m
-    section = ground.sections(cell, ground.azimuth_deg(cell))
-    assert section.resolved.all()
-    assert stage < section.bank_depth_m
-    bed = section.bank_width_m - 2 * section.bank_depth_m
-    assert bed == pytest.approx(3.0, abs=1.5)
-    radius = (bed + stage) * stage / (bed + 2 * 2**0.5 * stage)
-    extra = max(0.0, float(ways.sheet_length_m[0]) - 30.0)
-    share = 1 - extra / float(ways.sheet_length_m[0])
-    shallow = float(ways.shallow_length_m[0]) + extra
-    shallow_fall = float(ways.shallow_fall_m[0]) + float(ways.sheet_fall_m[0]) * (1 - share)
-    tc = time_of_concentration(
-        FlowPath(
-            float(ways.sheet_length_m[0]) - extra,
-            float(ways.sheet_fall_m[0] / ways.sheet_length_m[0]),
-            shallow,
-            shallow_fall / shallow,
-            ways.channel_length_m,
-            ways.channel_fall_m / ways.channel_length_m,
-            radius,
-        ),
-        rain_2yr_24h_mm=40.0,
-    ).total_h
-    assert floods.time_of_concentration_h == pytest.approx(tc, rel=1e-9)
+    walked, z, count = walked_down(ground, cell)
+    # sheet flow ends with the step that makes 30 m full; what is beyond counts as shallow, with
+    # the fall that goes with it
+    sheet_end = int(np.argmax(walked >= 30.0))
+    channel = int(np.argmax(count >= ground.network.threshold_cells))
+    assert 0 < sheet_end < channel < walked.size - 1
+    sheet_slope = (z[0] - z[sheet_end]) / walked[sheet_end]
+    extra = walked[sheet_end] - 30.0
+    shallow = walked[channel] - walked[sheet_end] + extra
+    shallow_slope = (z[sheet_end] - z[channel] + sheet_slope * extra) / shallow
+    run = walked[-1] - walked[channel]
+    channel_slope = (z[channel] - z[-1]) / run
+    # equation 3-3: range 0.13, 40 mm are 1.575 in
+    sheet_h = 0.007 * (0.13 * 30.0 / 0.3048) ** 0.8 / ((40.0 / 25.4) ** 0.5 * sheet_slope**0.4)
+    # appendix F, unpaved: 16.1345 ft/s
+    shallow_h = shallow / (3600.0 * 0.3048 * 16.1345 * shallow_slope**0.5)
+    # Bieger and others 2015, table 3: depth 0.30 A^0.213, A in km2; sides of 1 to 1; Chow n 0.045
+    hectares = count[-1] / 10_000.0
+    stage = 0.30 * (hectares / 100.0) ** 0.213
+    radius = (3.0 + stage) * stage / (3.0 + 2 * 2**0.5 * stage)
+    channel_h = run / (3600.0 * radius ** (2 / 3) * channel_slope**0.5 / 0.045)
     assert floods.time.section_source.tolist() == ["dem"]
-    assert floods.time.lag_h == pytest.approx(
-        nrcs_lag_h(ways.flow_path_m, curve_number=80.0, mean_slope=floods.mean_slope) / 0.6
-    )
-    fall = ways.sheet_fall_m + ways.shallow_fall_m + ways.channel_fall_m
-    assert floods.time.kirpich_h == pytest.approx(
-        kirpich_h(ways.flow_path_m, fall / ways.flow_path_m)
-    )
-    assert 0.05 < float(tc[0]) < 1.0
-    peak = graphical_peak_m3s(
-        area,
-        runoff_depth_mm(70.0, 80.0),
-        ia_over_p=0.2 * (25400 / 80 - 254) / 70.0,
-        time_of_concentration_h=tc,
-    )
-    assert floods.peak(10.0) == pytest.approx(peak)
-    assert floods.flow_path_m == pytest.approx(ways.flow_path_m)
-    assert floods.flow_path_m == pytest.approx(
-        longest_way_m(ground.conditioned.flow).reshape(-1)[cell], rel=1e-5
-    )
+    assert float(floods.time.sheet_h[0]) == pytest.approx(sheet_h, rel=1e-4)
+    assert float(floods.time.shallow_h[0]) == pytest.approx(shallow_h, rel=1e-4)
+    # the bed as measured between the banks is not quite the one that was made
+    assert float(floods.time.channel_h[0]) == pytest.approx(channel_h, rel=0.02)
+    hours = sheet_h + shallow_h + float(floods.time.channel_h[0])
+    assert float(floods.time_of_concentration_h[0]) == pytest.approx(hours, rel=1e-4)
+    assert 0.05 < hours < 1.0
+    assert float(floods.flow_path_m[0]) == pytest.approx(walked[-1], rel=1e-5)
+    # the checks: retention 1000 / 80 - 10 = 2.5 in; a lag is 0.6 of the time
+    feet = walked[-1] / 0.3048
+    lag = feet**0.8 * 3.5**0.7 / (1900.0 * (100.0 * float(floods.mean_slope[0])) ** 0.5)
+    assert float(floods.time.lag_h[0]) == pytest.approx(lag / 0.6, rel=1e-4)
+    kirpich = 0.0078 * feet**0.77 * ((z[0] - z[-1]) / walked[-1]) ** -0.385 / 60.0
+    assert float(floods.time.kirpich_h[0]) == pytest.approx(kirpich, rel=1e-4)
+    # 70 mm on curve number 80: Ia 0.2 x 63.5 = 12.7 mm, Q = 57.3^2 / 120.8 = 27.18 mm = 1.0701 in
+    inches = 57.3**2 / (57.3 + 63.5) / 25.4
+    assert inches == pytest.approx(1.0701, abs=1e-4)
+    # table F-1, type II, between the rows of Ia/P 0.10 and 0.30: 12.7 / 70 lies 0.4071 of the way
+    x = np.log10(hours)
+    at_10 = 10 ** (2.55323 - 0.61512 * x - 0.16403 * x**2)
+    at_30 = 10 ** (2.46532 - 0.62257 * x - 0.11657 * x**2)
+    unit = at_10 + (12.7 / 70.0 - 0.10) / 0.20 * (at_30 - at_10)
+    cfs = unit * hectares / 258.9988 * inches
+    assert float(floods.peak(10.0)[0]) == pytest.approx(cfs * 0.0283168, rel=1e-3)
 
 
 def test_mean_slope_is_the_mean_over_the_drainage_area(ground, cells) -> None:

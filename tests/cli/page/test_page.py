@@ -44,9 +44,9 @@ def every_text(value: Any) -> list[str]:
 
 
 def test_small_quick_and_whole(sample_plan: Path, sample_page: Path, tmp_path: Path) -> None:
-    start = time.perf_counter()
+    start = time.process_time()  # whatever else the machine does
     again = make_page(sample_plan, tmp_path / "again.html")
-    assert time.perf_counter() - start < 10
+    assert time.process_time() - start < 10
     assert again.read_bytes() == sample_page.read_bytes()
     assert sample_page.stat().st_size < 2_000_000
     data = data_of(sample_page)
@@ -91,7 +91,7 @@ def test_hostile_texts_stay_texts(hostile_plan: Path, tmp_path: Path) -> None:
     assert text.count("</title>") == 1
     data = data_of(page)
     for name in HOSTILE:
-        assert name.strip() in data["texts"] or name in data["texts"]
+        assert name.strip() in data["texts"]
     assert len(data["title"]) <= 80
     assert data["wholeTitle"].startswith("</title><b>Ditch")
     assert all(len(site["what"]) <= 90 for site in data["sites"])
@@ -191,7 +191,7 @@ def test_the_grid_gives_the_degrees_of_any_place(sample_plan: Path) -> None:
 def test_every_site_on_a_channel_is_drawn_to_scale(sample_plan: Path) -> None:
     plan = read_plan(sample_plan)
     drawings = Drawings(plan)
-    drawn = 0
+    drawn = with_water = 0
     for found in explanations(plan):
         profile = drawings.profile(found)
         if profile is None or not np.isfinite(found.site["structure_height_m"]):
@@ -200,6 +200,7 @@ def test_every_site_on_a_channel_is_drawn_to_scale(sample_plan: Path) -> None:
         assert profile["bodies"], found.site["site_id"]
         assert np.all(np.diff(profile["x"]) > 0)
         if "water" in profile:
+            with_water += 1
             # Water never stands below the bed and never falls upstream.
             assert np.all(np.array(profile["water"]) >= np.array(profile["z"]))
             assert np.all(np.diff(profile["water"]) >= 0)
@@ -208,6 +209,7 @@ def test_every_site_on_a_channel_is_drawn_to_scale(sample_plan: Path) -> None:
         length = found.site["structure_length_m"]
         assert max(own) - min(own) <= 2.2 * length + 0.1
     assert drawn > 40
+    assert with_water
 
 
 def test_footprints_turned_back_into_lengths() -> None:

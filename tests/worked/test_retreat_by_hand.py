@@ -1,4 +1,4 @@
-"""Check values of headcut retreat and bank height; the formulas are from memory."""
+"""Headcut retreat and bank height worked by hand; the formulas are from memory."""
 
 import pytest
 

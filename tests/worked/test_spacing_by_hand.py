@@ -1,4 +1,4 @@
-"""Spacing rules against numbers worked from the published formulas.
+"""Spacing rules against numbers worked by hand from published formulas.
 
 Sources: Heede and Mufich 1973, in Heede 1976 (USDA Forest Service Research Paper RM-169; from
 memory); EPA and state best-practice manuals (head-to-toe); Geyik 1986 (FAO Conservation Guide 13/2;

@@ -1,4 +1,4 @@
-"""Aprons, volumes, spillways and stone masses against figures worked from the rules.
+"""Aprons, volumes, spillways and stone masses against figures worked by hand.
 
 Sources: Heede 1976, USDA Forest Service Research Paper RM-169 (aprons, cross-section, spillway;
 from memory); masses of round stones computed at 2650 kg/m3.
