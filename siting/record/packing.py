@@ -95,7 +95,7 @@ def unpacked(kind: Any, data: Any, **given: Any) -> Any:
 
 
 @functools.cache
-def _hints(kind: type[Any]) -> Mapping[str, Any]:
+def _hints(kind: Any) -> Mapping[str, Any]:
     """Types of a dataclass's fields; looking them up takes longer than all else in a record."""
     return typing.get_type_hints(kind)
 
