@@ -225,6 +225,11 @@ def bed_line(
     """Bed on both sides of a cell; ``ends_at`` tells what ended the walk up.
 
     Parameters and errors are those of `bed_above` and `bed_below`.
+
+    Raises
+    ------
+    ParameterError
+        Lengths below 0, a step that is not above 0, or a foot whose water goes elsewhere.
     """
     raster, flow = ground.raster, ground.conditioned.flow
     step = profile_step_m(raster) if step_m is None else float(step_m)

@@ -53,6 +53,11 @@ class HeadcutSettings:
         Of finds closer than this the surer one stays, m.
     largest_cell_m
         On larger cells nothing is searched: a headcut cannot be seen, m.
+
+    Raises
+    ------
+    ParameterError
+        A value that is not above 0.
     """
 
     walk_area_ha: float = 0.15

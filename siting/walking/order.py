@@ -66,6 +66,11 @@ def all_rounds(cost: FloatArray) -> Rounds:
     ----------
     cost
         From row to column, shape ``(n + 1, n + 1)``; it may differ by direction.
+
+    Raises
+    ------
+    ParameterError
+        More stops than ``EXACT_STOPS``.
     """
     n = len(cost) - 1
     if n > EXACT_STOPS:

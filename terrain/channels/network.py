@@ -189,7 +189,13 @@ def channel_network(
 
 
 def threshold_cells(grid: Grid, area_ha: float) -> int:
-    """Number of cells that make up an area, at least 1."""
+    """Number of cells that make up an area, at least 1.
+
+    Raises
+    ------
+    ParameterError
+        An area that is not above 0.
+    """
     if not 0 < area_ha < np.inf:
         raise ParameterError(f"a channel area of {area_ha} ha", expected="more than 0")
     return max(1, int(np.ceil(area_ha * HECTARE_M2 / grid.cell_area_m2 - 1e-9)))

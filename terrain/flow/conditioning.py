@@ -38,6 +38,11 @@ class CarveLimits:
     length_m
         Longest cut, m, counted only where the ground stands above the cut.
 
+    Raises
+    ------
+    ParameterError
+        A limit below 0.
+
     Notes
     -----
     Both defaults are common practice, no published source: a ranch road's fill or a stock
