@@ -14,7 +14,19 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from terrain._kernels.sections import measure_places, read_section, widths_across
+from terrain._kernels.sections import (
+    BANK_DEPTH,
+    BANK_WIDTH,
+    BED,
+    LEFT,
+    N_MEASURES,
+    RIGHT,
+    SIDE_RISE,
+    VALLEY_WIDTH,
+    measure_places,
+    read_section,
+    widths_across,
+)
 from terrain.values.arrays import read_only
 from terrain.values.errors import ParameterError
 from terrain.values.parallel import over_items
@@ -113,7 +125,7 @@ def measure_sections(
     step = 0.5 * grid.cell_m
     half = round(HALF_WIDTH_UNITS * unit / step)
     reach = max(1, round(2.0 * unit / step))
-    out = np.empty((u.size, 7))
+    out = np.empty((u.size, N_MEASURES))
 
     def measure(part: NDArray[np.int64]) -> None:
         if part.size:
@@ -138,11 +150,18 @@ def measure_sections(
             )
 
     over_items(measure, np.array_split(np.arange(u.size), max(1, u.size // 256)))
-    width = out[:, 0]
     with np.errstate(invalid="ignore"):
-        resolved = width >= RESOLVED_CELLS * grid.cell_m
-    columns = (out[:, 4], width, out[:, 1], out[:, 5], out[:, 2], out[:, 3], out[:, 6])
-    return SectionMeasures(*(read_only(c.copy()) for c in (*columns, resolved)))
+        resolved = out[:, BANK_WIDTH] >= RESOLVED_CELLS * grid.cell_m
+    return SectionMeasures(
+        bed_m=read_only(out[:, BED].copy()),
+        bank_width_m=read_only(out[:, BANK_WIDTH].copy()),
+        bank_depth_m=read_only(out[:, BANK_DEPTH].copy()),
+        valley_width_m=read_only(out[:, VALLEY_WIDTH].copy()),
+        left_m=read_only(out[:, LEFT].copy()),
+        right_m=read_only(out[:, RIGHT].copy()),
+        side_rise_m=read_only(out[:, SIDE_RISE].copy()),
+        resolved=read_only(resolved),
+    )
 
 
 def section_heights(

@@ -20,7 +20,16 @@ from terrain._kernels.profile_measures import (
     stages_of_flow,
     top_widths,
 )
-from terrain._kernels.stacks import stack_places
+from terrain._kernels.stacks import (
+    BED,
+    LENGTH,
+    MIDDLE,
+    N_FACTS,
+    NOISE,
+    RISE,
+    SCATTER,
+    stack_places,
+)
 from terrain.channels.sections import (
     HALF_WIDTH_UNITS,
     LEAST_BANK_M,
@@ -170,7 +179,7 @@ def stack_sections(
     unit, step = section_unit_m(grid.cell_m), grid.cell_m / STEPS_PER_CELL
     half = round(HALF_WIDTH_UNITS * unit / step)
     profiles = np.empty((u.size, 2 * half + 1))
-    facts = np.empty((u.size, 6))
+    facts = np.empty((u.size, N_FACTS))
     along = np.arange(-HALF_LENGTH_UNITS, HALF_LENGTH_UNITS + 1, SECTION_UNITS) * unit
     least = np.array([LEAST_BANK_M, LEAST_BULGE_M])
 
@@ -194,16 +203,16 @@ def stack_sections(
         )
 
     _in_parts(stack, u.size)
-    columns = [read_only(np.ascontiguousarray(facts[:, k])) for k in range(6)]
+    columns = [read_only(np.ascontiguousarray(facts[:, k])) for k in range(N_FACTS)]
     return Stacks(
         offset_m=read_only((np.arange(2 * half + 1) - half) * step),
         height_m=read_only(profiles),
-        bed_m=columns[0],
-        bed_slope=read_only(-columns[1]),
-        middle_m=columns[2],
-        noise_m=columns[3],
-        length_m=columns[4],
-        scatter_m=columns[5],
+        bed_m=columns[BED],
+        bed_slope=read_only(-columns[RISE]),
+        middle_m=columns[MIDDLE],
+        noise_m=columns[NOISE],
+        length_m=columns[LENGTH],
+        scatter_m=columns[SCATTER],
         cell_m=grid.cell_m,
     )
 
