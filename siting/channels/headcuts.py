@@ -155,7 +155,7 @@ def find_headcuts(
     conditioned
         Its conditioned surface and flow directions.
     counts
-        Integer drainage counts of the same grid.
+        Integer drainage counts of the same grid, shape ``(rows, cols)``.
     network
         Channels that the headcuts are referred to.
     settings

@@ -84,13 +84,16 @@ def profile_table(
 
 
 def downhill_azimuth_deg(table: NDArray[np.float64]) -> NDArray[Any]:
-    """Direction of the flow at each step of a profile table, degrees clockwise from north."""
+    """Direction of the flow at each step of a profile table, ``(n, 5)``: degrees from north."""
     up = directions_of(table[:, EAST], table[:, SOUTH], 4)
     return np.asarray(np.degrees(np.arctan2(-up[:, 0], up[:, 1])) % 360.0)
 
 
 def place_of(raster: Raster, u: ArrayLike, v: ArrayLike) -> tuple[NDArray[Any], NDArray[Any]]:
-    """Coordinates of places given in metres east and south of the first cell's centre."""
+    """Coordinates of places given in metres east and south of the first cell's centre.
+
+    Two arrays of the shape of ``u``, m.
+    """
     t = raster.grid.transform
     x = t.c + 0.5 * t.a + np.asarray(u, dtype=np.float64)
     y = t.f + 0.5 * t.e - np.asarray(v, dtype=np.float64)
@@ -105,7 +108,7 @@ def long_profile(raster: Raster, cells: ArrayLike, *, conditioned: Raster | None
     raster
         Ground as measured.
     cells
-        Flat numbers of neighbouring cells, lower end first.
+        Flat numbers of neighbouring cells, lower end first, shape ``(n,)``.
     conditioned
         Conditioned ground on the same grid, to be read beside it.
 

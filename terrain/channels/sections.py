@@ -48,7 +48,7 @@ RESOLVED_CELLS = 3.0
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SectionMeasures:
-    """Measures at places along channels; NaN where the raster does not show them.
+    """Measures at places along channels, ``(n,)``; NaN where the raster does not show them.
 
     Parameters
     ----------
@@ -82,7 +82,7 @@ def section_unit_m(cell_m: float) -> float:
 
 
 def places_uv(raster: Raster, x: ArrayLike, y: ArrayLike) -> tuple[NDArray[Any], NDArray[Any]]:
-    """Places as kernels read them: metres east and south of the first cell's centre."""
+    """Places ``(n,)`` as kernels read them: metres east and south of the first cell's centre."""
     t = raster.grid.transform
     u = np.asarray(x, dtype=np.float64) - t.c - 0.5 * t.a
     v = t.f + 0.5 * t.e - np.asarray(y, dtype=np.float64)
@@ -90,7 +90,7 @@ def places_uv(raster: Raster, x: ArrayLike, y: ArrayLike) -> tuple[NDArray[Any],
 
 
 def directions(azimuth_deg: ArrayLike) -> tuple[NDArray[Any], NDArray[Any]]:
-    """Unit vectors of flow directions: east and south."""
+    """Unit vectors of flow directions: east and south, each ``(n,)``."""
     angle = np.radians(np.atleast_1d(np.asarray(azimuth_deg, dtype=np.float64)))
     return np.sin(angle), -np.cos(angle)
 
@@ -105,7 +105,7 @@ def measure_sections(
     raster
         Ground as measured.
     x, y
-        Places on the bed, m.
+        Places on the bed, m, shape ``(n,)``.
     flow_azimuth_deg
         Direction of the flow there, clockwise from north.
 
@@ -209,7 +209,7 @@ def valley_widths(
     raster
         Ground as measured.
     x, y
-        Places, m.
+        Places, m, shape ``(n,)``.
     flow_azimuth_deg
         Direction of the flow, clockwise from north.
     level_m

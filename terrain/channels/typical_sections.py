@@ -130,7 +130,7 @@ class Stacks:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Benches:
-    """Benches inside the banks; arrays over stretches, NaN where none is plain.
+    """Benches inside the banks; arrays over stretches, ``(n,)``, NaN where none is plain.
 
     Parameters
     ----------
@@ -160,7 +160,7 @@ def stack_sections(
     raster
         Ground as measured.
     x, y
-        Places on the bed, m.
+        Places on the bed, m, shape ``(n,)``.
     flow_azimuth_deg
         Direction of the flow there, clockwise from north.
 
@@ -223,8 +223,8 @@ def widths_at(stacks: Stacks, height_m: ArrayLike) -> tuple[FloatArray, BoolArra
     Returns
     -------
     tuple
-        Widths (m; NaN where the height is), and whether both sides reach that height; where one
-        does not, the width goes to its end and is the least there may be.
+        Widths (m; NaN where the height is), and whether both sides reach that height, ``(n,)``;
+        where one does not, the width goes to its end and is the least there may be.
     """
     level = np.asarray(height_m, dtype=np.float64)
     width, closed = np.empty(stacks.size), np.empty(stacks.size, dtype=np.bool_)
@@ -244,7 +244,7 @@ def find_benches(stacks: Stacks, bank_depth_m: ArrayLike) -> Benches:
     stacks
         Typical sections.
     bank_depth_m
-        Height of the bank top above the bed; NaN gives none.
+        Height of the bank top above the bed, shape ``(n,)``; NaN gives none.
     """
     top = np.asarray(bank_depth_m, dtype=np.float64)
     error = np.nan_to_num(stacks.height_error_m)
@@ -286,6 +286,7 @@ def flow_stages(
     """Depth and width of a flow in each section by Manning's equation, m.
 
     Above the bank top the sides are taken as upright. NaN where flow or bank top is not known.
+    All arrays have one value a section, ``(n,)``.
     """
     out = np.empty((stacks.size, 2))
     top, flow, fall = (np.asarray(a, dtype=np.float64) for a in (bank_depth_m, flow_m3s, slope))
@@ -310,7 +311,7 @@ def flow_stages(
 
 
 def lower_banks(stacks: Stacks) -> NDArray[Any]:
-    """Name the side of the lower bank top, looking downstream; '' where a side shows none."""
+    """Name the side of the lower bank top, looking downstream; '' where none shows; ``(n,)``."""
     heights = np.empty((stacks.size, 2))
     half, reach, _ = _shape(stacks)
 

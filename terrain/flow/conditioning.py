@@ -60,7 +60,7 @@ class CarveLimits:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class ConditioningReport:
-    """What was done to the surface.
+    """What was done to the surface; arrays ``(c,)`` over notable cuts and ``(f,)`` over fills.
 
     Parameters
     ----------

@@ -107,3 +107,36 @@ def test_the_check_sees_what_it_should(own_errors: set[str]) -> None:
     )
     found = list(untold({"terrain/x.py": ast.parse(source)}, own_errors))
     assert found == [("terrain/x.py", "untold", {"CrsError"})]
+
+
+#: Rooms whose public functions and values of arrays say their shapes.
+SHAPED = ("terrain/", "siting/floods/", "siting/walking/")
+_ARRAY = re.compile(r"\b(?:NDArray|FloatArray|IntArray|BoolArray|ArrayLike)\b")
+_SHAPE = re.compile(r"\bshape\b|\bbroadcast\b|``\(\w+( \+ 1)?,")
+
+
+def annotations(node: ast.FunctionDef | ast.ClassDef) -> str:
+    """Types of what a function takes and gives, or of the fields of a class."""
+    if isinstance(node, ast.ClassDef):
+        return " ".join(
+            ast.unparse(a.annotation) for a in node.body if isinstance(a, ast.AnnAssign)
+        )
+    arguments = (*node.args.args, *node.args.kwonlyargs)
+    said = [a.annotation for a in arguments if a.annotation is not None]
+    return " ".join(ast.unparse(a) for a in (*said, *filter(None, [node.returns])))
+
+
+def test_functions_of_arrays_give_shapes(trees: dict[str, ast.Module]) -> None:
+    lacks, seen = [], 0
+    for path, tree in trees.items():
+        if not path.startswith(SHAPED) or "/_kernels/" in path:
+            continue
+        for node in tree.body:
+            if not isinstance(node, ast.FunctionDef | ast.ClassDef) or node.name.startswith("_"):
+                continue
+            if _ARRAY.search(annotations(node)):
+                seen += 1
+                if not _SHAPE.search(ast.get_docstring(node) or ""):
+                    lacks.append(f"{path}: {node.name}")
+    assert seen > 80
+    assert not lacks, "\n".join(lacks)
