@@ -27,7 +27,7 @@ HEIGHT_STEP_M = 0.05
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Bankfull:
-    """Bankfull size at n places.
+    """Bankfull size at n places; arrays of shape ``(n,)``.
 
     Parameters
     ----------
@@ -72,7 +72,7 @@ class Bankfull:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class HeightLimit:
-    """How high a grade control may be at n places.
+    """How high a grade control may be at n places; arrays of shape ``(n,)``.
 
     Parameters
     ----------
@@ -102,7 +102,7 @@ def settle_bankfull(
     rules: Rules,
     division: str = "usa",
 ) -> Bankfull:
-    """Settle bankfull from its three estimates; arrays over places.
+    """Settle bankfull from its three estimates; arrays over places, ``(n,)``.
 
     Parameters
     ----------
@@ -159,7 +159,7 @@ def height_limit(
     rules
         Limits.
     bench_error_m
-        Error of a measured bench: its unfavourable end is what the limit sees.
+        Error of a measured bench, one or ``(n,)``: its unfavourable end is what the limit sees.
     """
     one_stone, cap = rules.low("grade_control.height"), rules.high("grade_control.height")
     known = np.isfinite(bankfull.depth_m)

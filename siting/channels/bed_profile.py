@@ -225,6 +225,11 @@ def bed_line(
     """Bed on both sides of a cell; ``ends_at`` tells what ended the walk up.
 
     Parameters and errors are those of `bed_above` and `bed_below`.
+
+    Raises
+    ------
+    ParameterError
+        Lengths below 0, a step that is not above 0, or a foot whose water goes elsewhere.
     """
     raster, flow = ground.raster, ground.conditioned.flow
     step = profile_step_m(raster) if step_m is None else float(step_m)
@@ -253,23 +258,37 @@ def bed_line(
         ends_at = "edge"
     bottom = min(below_m, walked[-1])
     if stop_at_heads and lip.size:
-        above, below = foot <= at, lip >= at
-        if from_cell is None and above.any() and walked[foot[above].max()] >= top:
-            top, ends_at = walked[foot[above].max()], "headcut"
-        if below.any():
-            bottom = min(bottom, walked[lip[below].min()])
+        head, fall = _heads_around(walked, lip, foot, at)
+        if from_cell is None and head >= top:
+            top, ends_at = head, "headcut"
+        bottom = min(bottom, fall)
 
     exact = [top, bottom, 0.0, *walked[lip], *walked[foot]]
     distance = _rows(walked[0], walked[-1], step, exact)
+    whole = _read_bed(raster, way, (x, y, walked), distance, (lip, foot), step, ends_at)
+    return whole.take((distance >= top - 1e-9) & (distance <= bottom + 1e-9))
+
+
+def _read_bed(
+    raster: Raster,
+    way: IntArray,
+    line: tuple[FloatArray, FloatArray, FloatArray],
+    distance: FloatArray,
+    heads: tuple[IntArray, IntArray],
+    step: float,
+    ends_at: str,
+) -> BedProfile:
+    """Read the bed at distances along the smoothed line of a way, and smooth it between heads."""
+    x, y, walked = line
     place = np.interp(distance, walked, np.arange(way.size))
     px, py = np.interp(distance, walked, x), np.interp(distance, walked, y)
     nearest = way[np.rint(place).astype(np.int64)]
     azimuth = _azimuth_deg(px, py)
-    piece = _pieces(place, lip, foot)
+    piece = _pieces(place, *heads)
     raw = _lowest_ground(raster, px, py, azimuth, nearest)
     half = max(SMOOTHING_STEPS, int(np.ceil(SMOOTHING_M / step)))
     bed, error = smooth_line(distance, raw, piece, half=half)
-    whole = BedProfile(
+    return BedProfile(
         distance_m=distance,
         bed_m=bed,
         error_m=error,
@@ -281,7 +300,16 @@ def bed_line(
         piece=piece,
         ends_at=ends_at,
     )
-    return whole.take((distance >= top - 1e-9) & (distance <= bottom + 1e-9))
+
+
+def _heads_around(
+    walked: FloatArray, lip: IntArray, foot: IntArray, at: int
+) -> tuple[float, float]:
+    """Distance to the foot of the next headcut above and to the lip of the next one below, m."""
+    above, below = foot <= at, lip >= at
+    head = walked[foot[above].max()] if above.any() else -np.inf
+    fall = walked[lip[below].min()] if below.any() else np.inf
+    return float(head), float(fall)
 
 
 def _way_between(ground: Ground, upper: int, lower: int) -> IntArray:

@@ -41,22 +41,34 @@ SUREST_STAGE = 0.7
 
 
 def entrenchment_class(ratio: FloatArray) -> NDArray[Any]:
-    """Name entrenchment ratios: below 1.4, 1.4 to 2.2, above 2.2 (Rosgen, 1994); '' for NaN."""
+    """Name entrenchment ratios: below 1.4, 1.4 to 2.2, above 2.2 (Rosgen, 1994); '' for NaN.
+
+    Any shape; the names have the same.
+    """
     return _named(ratio, ENTRENCHMENT)
 
 
 def bank_height_class(ratio: FloatArray) -> NDArray[Any]:
-    """Name bank-height ratios: up to 1.1, 1.3, 1.5 and above (from memory); '' for NaN."""
+    """Name bank-height ratios: up to 1.1, 1.3, 1.5 and above (from memory); '' for NaN.
+
+    Any shape; the names have the same.
+    """
     return _named(ratio, BANK_HEIGHT)
 
 
 def width_depth_class(ratio: FloatArray) -> NDArray[Any]:
-    """Name ratios of bankfull width to depth: below 12, to 40, above (from memory)."""
+    """Name ratios of bankfull width to depth: below 12, to 40, above (from memory).
+
+    Any shape; the names have the same.
+    """
     return _named(ratio, WIDTH_DEPTH)
 
 
 def confinement_class(ratio: FloatArray) -> NDArray[Any]:
-    """Name ratios of valley floor to bankfull width: below 2, 2 to 4, above 4 (from memory)."""
+    """Name ratios of valley floor to bankfull width: below 2, 2 to 4, above 4 (from memory).
+
+    Any shape; the names have the same.
+    """
     return _named(ratio, CONFINEMENT)
 
 
@@ -69,7 +81,7 @@ def incision_stage(
     entrenchment_ratio: FloatArray,
     sure: NDArray[np.bool_],
 ) -> tuple[IntArray, FloatArray]:
-    """Stage of incision and how sure it is; arrays over places.
+    """Stage of incision and how sure it is; arrays over places, ``(n,)``.
 
     1 not incised, 2 deepening, 3 widening, 4 filling (a bench has formed inside the cut), 5 settled
     (its new flood plain is wide). After Schumm, Harvey and Watson, 1984, Incised Channels; what

@@ -185,7 +185,7 @@ def read_places(
 
 
 def read_stations(ground: Ground, *, q2_m3s: FloatArray, division: str = "usa") -> ChannelReading:
-    """Read the channel at the ground's stations; see `read_places`."""
+    """Read the channel at the ground's m stations; see `read_places`. Flows are ``(m,)``."""
     s = ground.stations
     places = _Places(
         x_m=s.x_m,

@@ -12,7 +12,7 @@ from terrain.values.arrays import FloatArray
 
 
 def ramp(values: Any, low: float, high: float) -> FloatArray:
-    """0 up to ``low``, 1 from ``high`` on, straight between."""
+    """0 up to ``low``, 1 from ``high`` on, straight between; of the shape of ``values``."""
     return np.clip((np.asarray(values, dtype=np.float64) - low) / (high - low), 0.0, 1.0)
 
 
@@ -29,11 +29,11 @@ def witnesses(
     Parameters
     ----------
     steps
-        Measures of `terrain.channels.bed_drops.BedDrops`.
+        Measures of `terrain.channels.bed_drops.BedDrops`, each ``(n,)``.
     from_junction_m
-        Distance of each foot from the larger channel that its stem joins, m.
+        Distance of each foot from the larger channel that its stem joins, m, ``(n,)``.
     drainage_area_ha
-        Land that drains over each drop, ha.
+        Land that drains over each drop, ha, ``(n,)``.
     unit_m
         Length that the search's windows are multiples of, m.
     cell_m
@@ -42,7 +42,7 @@ def witnesses(
     Returns
     -------
     dict
-        0 (fails) to 1 (passes) by name of the test.
+        0 (fails) to 1 (passes), ``(n,)``, by name of the test.
     """
     height = np.maximum(steps["height_m"], 1e-6)
     # incision is evidence beside the drop's own size against the noise, never a filter: nested
@@ -98,7 +98,7 @@ def confidence(
     Returns
     -------
     numpy.ndarray
-        0 to 1: as sure as the test that is passed least.
+        0 to 1, ``(n,)``: as sure as the test that is passed least.
     """
     tests = witnesses(steps, from_junction_m, drainage_area_ha, unit_m=unit_m, cell_m=cell_m)
     return np.where(steps["height_m"] > 0, np.minimum.reduce(list(tests.values())), 0.0)
@@ -107,7 +107,7 @@ def confidence(
 def evidence_text(
     steps: Mapping[str, FloatArray], from_junction_m: FloatArray, sure: FloatArray
 ) -> NDArray[Any]:
-    """Say in plain words what each find rests on."""
+    """Say in plain words what each of n finds rests on; all arrays ``(n,)``."""
     out = np.empty(sure.size, dtype=object)
     for i in range(sure.size):
         s = {name: float(column[i]) for name, column in steps.items()}

@@ -40,7 +40,7 @@ class HeadMeasures:
 
 
 def measure_heads(ground: Ground, index: IntArray) -> HeadMeasures:
-    """Measure the channel at headcuts, all at once."""
+    """Measure the channel at headcuts, all at once; ``index`` is ``(n,)``."""
     heads, cell_m = ground.headcuts, ground.raster.grid.cell_m
     height = heads.headcut_height_m[index]
     way, walked = ground.ways_down(

@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from siting.channels.headcut_confidence import confidence, evidence_text
-from terrain.channels.bed_drops import bed_drops, window_unit_m
+from terrain.channels.bed_drops import BedDrops, bed_drops, window_unit_m
 from terrain.channels.network import ChannelNetwork, stems
 from terrain.channels.on_network import place_on_network
 from terrain.channels.profiles import profile_step_m
@@ -53,6 +53,11 @@ class HeadcutSettings:
         Of finds closer than this the surer one stays, m.
     largest_cell_m
         On larger cells nothing is searched: a headcut cannot be seen, m.
+
+    Raises
+    ------
+    ParameterError
+        A value that is not above 0.
     """
 
     walk_area_ha: float = 0.15
@@ -150,7 +155,7 @@ def find_headcuts(
     conditioned
         Its conditioned surface and flow directions.
     counts
-        Integer drainage counts of the same grid.
+        Integer drainage counts of the same grid, shape ``(rows, cols)``.
     network
         Channels that the headcuts are referred to.
     settings
@@ -183,11 +188,7 @@ def find_headcuts(
         unit_m=window_unit_m(grid.cell_m),
         cell_m=grid.cell_m,
     )
-    keep = np.flatnonzero(table["height_m"] >= settings.least_height_m)
-    apart = max(settings.apart_m, grid.cell_m)
-    x, y = drops.x_m, drops.y_m
-    keep = keep[_surest_apart(x[keep], y[keep], sure[keep], area[keep], apart)]
-    keep = keep[sure[keep] >= settings.least_confidence]
+    keep = _what_counts(drops, sure, area, settings, grid.cell_m)
     reach, station = place_on_network(conditioned.flow, counts, network, drops.lip_cell[keep])
     order = np.lexsort((station, reach))
     keep, reach, station = keep[order], reach[order], station[order]
@@ -196,8 +197,8 @@ def find_headcuts(
     return Headcuts(
         cell=drops.lip_cell[keep],
         foot_cell=drops.foot_cell[keep],
-        x_m=x[keep],
-        y_m=y[keep],
+        x_m=drops.x_m[keep],
+        y_m=drops.y_m[keep],
         reach=reach,
         station_m=station,
         headcut_height_m=t["height_m"],
@@ -212,6 +213,17 @@ def find_headcuts(
         is_side=drops.from_junction_m[keep] <= SIDE_HEAD_M,
         evidence=evidence_text(t, drops.from_junction_m[keep], sure[keep]),
     )
+
+
+def _what_counts(
+    drops: BedDrops, sure: FloatArray, area: FloatArray, settings: HeadcutSettings, cell_m: float
+) -> NDArray[np.int64]:
+    """Indices of the drops that are high, sure and far enough apart to be reported."""
+    keep = np.flatnonzero(drops.measures["height_m"] >= settings.least_height_m)
+    apart = max(settings.apart_m, cell_m)
+    x, y = drops.x_m[keep], drops.y_m[keep]
+    keep = keep[_surest_apart(x, y, sure[keep], area[keep], apart)]
+    return keep[sure[keep] >= settings.least_confidence]
 
 
 def _surest_apart(

@@ -41,7 +41,7 @@ MEADOW_SLOPE, MEADOW_WIDTH_M, MEADOW_AREA_HA = 0.02, 20.0, 10.0
 
 
 def station_settings(ground: Ground) -> NDArray[Any]:
-    """Name the setting of every station of the ground; '' where a valley hides the channel."""
+    """Name the setting of every station, ``(m,)``; '' where a valley hides the channel."""
     s = ground.stations
     out = np.full(s.size, "swale", dtype=object)
     if not s.size:
@@ -64,7 +64,7 @@ def station_settings(ground: Ground) -> NDArray[Any]:
 
 
 def steady_depth(ground: Ground) -> FloatArray:
-    """Bank depth as the median of five stations in a row; 0 where no bank is seen."""
+    """Bank depth as the median of five stations in a row, ``(m,)``; 0 where no bank is seen."""
     depth = np.nan_to_num(ground.stations.bank_depth_m)
     ways = [np.arange(depth.size)]
     for step in (ground.station_below, ground.station_above):
@@ -76,7 +76,7 @@ def steady_depth(ground: Ground) -> FloatArray:
 
 
 def cut_runs(ground: Ground, cut: BoolArray) -> list[IntArray]:
-    """Runs of cut stations along the ways of the water, from the lower end up."""
+    """Runs of cut stations, of all ``(m,)``, along the ways of the water, from the lower end up."""
     above = ground.station_above
     below = ground.station_below
     # a run starts where the next one down is not cut, or follows another channel up

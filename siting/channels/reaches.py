@@ -100,7 +100,7 @@ def reach_stations(
     raster
         Ground as measured.
     network, counts
-        Channels, and integer drainage counts of the same grid.
+        Channels, and integer drainage counts of the same grid, ``(rows, cols)``.
     headcuts
         Their drops are left out of the bed slope.
     spacing_m
@@ -249,7 +249,7 @@ def without_crossings(
     sections
         Measures at stations, by reach and station.
     reach, x_m, y_m, flow_azimuth_deg
-        Reach, place and direction of the flow of each.
+        Reach, place and direction of the flow of each, ``(m,)``.
     """
     n = reach.size
     around = np.arange(n)[:, None] + np.arange(-AROUND, AROUND + 1)[None, :]
@@ -291,7 +291,7 @@ def wide_around(
 
     Noise makes a channel of two and a half cells look like three here and there, and where another
     one joins it looks twice as wide. The median over three stations each way is steadier; stations
-    that show no banks do not count.
+    that show no banks do not count. All arrays are ``(m,)``, by reach and station.
     """
     n = reach.size
     around = np.arange(n)[:, None] + np.arange(-AROUND, AROUND + 1)[None, :]
@@ -326,7 +326,10 @@ def _crossing_pairs(lines: FloatArray, reach: NDArray[np.int64], apart: int) -> 
 def measure_at(
     raster: Raster, x_m: FloatArray, y_m: FloatArray, flow_azimuth_deg: FloatArray
 ) -> SectionMeasures:
-    """Measure the channel at places; see `terrain.channels.sections.measure_sections`."""
+    """Measure the channel at n places; see `terrain.channels.sections.measure_sections`.
+
+    All arrays are ``(n,)``.
+    """
     return measure_sections(raster, x_m, y_m, flow_azimuth_deg)
 
 

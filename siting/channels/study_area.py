@@ -26,9 +26,10 @@ class CutAreas:
     catchments
         Numbering of the cells.
     cells
-        Flat numbers of the edge cells through which more land may drain in, by their number.
+        Flat numbers of the edge cells through which more land may drain in, by their number;
+        ``(n,)``.
     numbers
-        Their numbers, rising.
+        Their numbers, rising, ``(n,)``.
     """
 
     catchments: Catchments
@@ -73,7 +74,7 @@ class StudyArea:
     catchments
         Numbering of the cells.
     first, last
-        Runs of numbers, apart from each other and rising.
+        Runs of numbers, apart from each other and rising, ``(runs,)``.
     """
 
     catchments: Catchments
@@ -138,7 +139,7 @@ def reaches_of(network: ChannelNetwork, ranch: NDArray[np.bool_]) -> NDArray[np.
     """Say which reaches run through a ranch or carry water into it.
 
     The water of a reach passes all of the reach below it, so a reach belongs when it or any
-    reach further down touches the ranch.
+    reach further down touches the ranch. ``ranch`` is ``(rows, cols)``; one answer a reach.
     """
     inside = ranch.reshape(-1)[network.line_cells]
     touched = np.zeros(network.size, dtype=np.bool_)

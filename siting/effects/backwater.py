@@ -161,7 +161,13 @@ def _lowest_m(trough: Trough, row: IntArray) -> FloatArray:
 def tailwater_in(
     trough: Trough, *, crest_height_m: float, discharge_m3s: float, roughness: float, slope: float
 ) -> Tailwater:
-    """Water surface in a trough that has been read already; see `tailwater`."""
+    """Water surface in a trough that has been read already; see `tailwater`.
+
+    Raises
+    ------
+    ParameterError
+        A crest, flow or roughness that is not above 0, or a slope that is not known.
+    """
     for value, what in (
         (crest_height_m, "a crest of {:g} m"),
         (discharge_m3s, "a flow of {:g} m3/s"),

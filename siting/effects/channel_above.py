@@ -201,8 +201,8 @@ class Filled:
     length_m, area_m2, volume_m3
         Along the bed, seen from above, and of the body between bed and surface.
     up_m, depth_m, wet
-        Sections that are filled, the last one where the surface meets the bed (or the trough
-        ends).
+        Sections that are filled, ``(k,)``, the last one where the surface meets the bed (or the
+        trough ends).
     meets_bed
         False where the trough ends first.
     """
@@ -224,7 +224,7 @@ def fill(trough: Trough, surface_m: FloatArray | float, *, until_m: float = np.i
     trough
         Sections from the structure up.
     surface_m
-        Level of the fill, one for all or one for each section.
+        Level of the fill, one for all or one for each section, ``(n,)``.
     until_m
         Fill no further up than this.
     """

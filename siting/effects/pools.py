@@ -84,7 +84,13 @@ def still_pool(
 
 
 def pool_in(trough: Trough, *, crest_height_m: float) -> Pool:
-    """Still pool in a trough that has been read already; see `still_pool`."""
+    """Still pool in a trough that has been read already; see `still_pool`.
+
+    Raises
+    ------
+    ParameterError
+        A crest that is not above 0.
+    """
     if not 0 < crest_height_m < np.inf:
         raise ParameterError(f"a crest of {crest_height_m:g} m", expected="above 0")
     level = float(trough.bed_m[0]) + crest_height_m

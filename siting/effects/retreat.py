@@ -27,7 +27,7 @@ def retreat_m_per_yr(drainage_area_ha: ArrayLike, rain_mm_per_yr: ArrayLike) -> 
 
     R = 1.5 A^0.46 P^0.20 in feet a year, acres and inches: USDA Soil Conservation Service,
     Technical Release 32, from memory. It overpredicts where it is dry (common practice); the truth
-    may lie `FACTOR` times lower or higher.
+    may lie `FACTOR` times lower or higher. Arrays broadcast.
 
     Parameters
     ----------

@@ -115,6 +115,11 @@ def wedge_in(
     """Sediment wedge in a trough that has been read already; see `wedge`.
 
     ``until_m`` cuts it at a distance above the structure.
+
+    Raises
+    ------
+    ParameterError
+        A crest that is not above 0, a slope below 0, or shares that do not rise from 0 to below 1.
     """
     if not 0 < crest_height_m < np.inf:
         raise ParameterError(f"a crest of {crest_height_m:g} m", expected="above 0")

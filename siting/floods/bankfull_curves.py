@@ -51,7 +51,7 @@ class BankfullCurve:
 
 @dataclass(frozen=True, slots=True)
 class BankfullGeometry:
-    """Bankfull size at sites by a regional curve; arrays over sites.
+    """Bankfull size at sites by a regional curve; arrays over sites, ``(n,)``.
 
     Parameters
     ----------
@@ -81,7 +81,7 @@ class BankfullGeometry:
 def bankfull_geometry(drainage_area_ha: ArrayLike, *, division: str = "usa") -> BankfullGeometry:
     """Bankfull width, depth and area for drainage areas in hectares.
 
-    Source: Bieger and others 2015, table 3.
+    Source: Bieger and others 2015, table 3. The arrays have the shape of the areas.
 
     Raises
     ------

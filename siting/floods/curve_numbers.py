@@ -33,7 +33,10 @@ _BLANK: Final = frozenset({"", "NONE", "NULL", "NAN", "N/A"})
 
 @dataclass(frozen=True, slots=True)
 class Cover:
-    """One kind of cover: curve numbers by condition (rows) and soil group (columns A to D)."""
+    """One kind of cover: curve numbers by condition (rows) and soil group (columns A to D).
+
+    ``numbers`` has the shape ``(3, 4)``.
+    """
 
     name: str
     title: str
@@ -90,7 +93,7 @@ class CoverTable:
 
 @dataclass(frozen=True, slots=True)
 class CurveNumbers:
-    """Curve numbers of many cells or pieces of ground, and what could not be looked up.
+    """Curve numbers of cells or pieces of ground, of any shape, and what could not be looked up.
 
     Parameters
     ----------

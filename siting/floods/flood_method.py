@@ -161,7 +161,7 @@ class Flag:
 
 @dataclass(frozen=True, slots=True)
 class FloodEstimate:
-    """Peak flow of one method for one return period at n sites.
+    """Peak flow of one method for one return period at n sites; arrays ``(n,)``.
 
     Parameters
     ----------
@@ -250,7 +250,10 @@ def build_estimate(
     range_source: str = "",
     flags: Iterable[Flag] = (),
 ) -> FloodEstimate:
-    """Assemble an estimate: freeze arrays, keep flags that hold anywhere, derive limits met."""
+    """Assemble an estimate: freeze arrays, keep flags that hold anywhere, derive limits met.
+
+    The values are one or ``(n,)``.
+    """
     shape = inputs.drainage_area_ha.shape
     value = frozen(np.broadcast_to(floats(value_m3s), shape))
     kept = tuple(
@@ -276,7 +279,7 @@ def build_estimate(
 
 
 def everywhere(inputs: SiteFloodInputs) -> BoolArray:
-    """Return a mask that holds for every site."""
+    """Return a mask that holds for every site. Its shape is ``(n,)``."""
     return np.ones(inputs.count, dtype=bool)
 
 

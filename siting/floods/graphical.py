@@ -121,7 +121,10 @@ def graphical_peak_m3s(
     storm_type: str = "II",
     pond_fraction: ArrayLike = 0.0,
 ) -> FloatArray:
-    """Peak flow in m3/s: unit peak x area x runoff x pond factor (TR-55 equation 4-1)."""
+    """Peak flow in m3/s: unit peak x area x runoff x pond factor (TR-55 equation 4-1).
+
+    Arrays broadcast.
+    """
     unit = unit_peak_csm_in(time_of_concentration_h, ia_over_p=ia_over_p, storm_type=storm_type)
     area_mi2 = floats(drainage_area_ha) / HA_PER_MI2
     peak_cfs = unit * area_mi2 * (floats(runoff_mm) / MM_PER_INCH) * pond_factor(pond_fraction)
@@ -136,7 +139,7 @@ def unit_peak_csm_in(
     Source: TR-55 appendix F table F-1.
 
     Between the rows of Ia/P the unit peak is interpolated linearly; outside them, and outside 0.1
-    to 10 hours, the nearest end is used (the method flags it).
+    to 10 hours, the nearest end is used (the method flags it). Arrays broadcast.
 
     Raises
     ------
@@ -160,7 +163,10 @@ def unit_peak_csm_in(
 
 
 def pond_factor(pond_fraction: ArrayLike) -> FloatArray:
-    """Pond and swamp factor Fp (TR-55 table 4-2), linear between rows, held beyond 5 %."""
+    """Pond and swamp factor Fp (TR-55 table 4-2), linear between rows, held beyond 5 %.
+
+    Arrays broadcast.
+    """
     table = data_file("tr55_graphical.toml")["pond"]
     return np.asarray(np.interp(100.0 * floats(pond_fraction), table["percent"], table["factor"]))
 

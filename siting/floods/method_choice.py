@@ -20,7 +20,7 @@ PREFERENCE: Final = ("unit_hydrograph", "graphical", "rational", "regional")
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """The flow used at each site for one return period.
+    """The flow used at each of n sites for one return period; arrays ``(n,)``.
 
     Parameters
     ----------

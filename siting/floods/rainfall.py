@@ -130,7 +130,13 @@ class Rainfall:
         return float(_loglog(duration_h, self.durations_h, curve))
 
     def depth_curve_mm(self, return_period_yr: float) -> FloatArray:
-        """Depths in millimetres of every printed duration for one return period, shape (d,)."""
+        """Depths in millimetres of every printed duration for one return period, shape (d,).
+
+        Raises
+        ------
+        RainfallRangeError
+            A return period outside the table.
+        """
         periods = self.return_periods_yr
         if not _inside(periods, return_period_yr):
             raise RainfallRangeError(

@@ -67,7 +67,13 @@ def read_rainfall(path: str | Path) -> Rainfall:
 
 
 def parse_rainfall(text: str, *, name: str = "the rainfall table") -> Rainfall:
-    """Read the text of a rainfall file (see `read_rainfall`); `name` is used in messages."""
+    """Read the text of a rainfall file (see `read_rainfall`); `name` is used in messages.
+
+    Raises
+    ------
+    RainfallError
+        It is no rainfall table, or a part of it is missing or wrong.
+    """
     lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
     if any(line.lower().lstrip(' "').startswith("by duration for") for line in lines):
         rainfall = _parse_point_file(lines, name=name)

@@ -122,7 +122,8 @@ def rural_coefficient(cover: str, *, mean_slope: ArrayLike, soil: str) -> FloatA
     """Runoff coefficient C of rural land by cover, slope and soil.
 
     Slope classes: flat up to 5 per cent, rolling to 10, hilly above (the table ends at 30 per
-    cent). Source: NRCS Hydrology Training Series, module 206D, table 2.
+    cent). Source: NRCS Hydrology Training Series, module 206D, table 2. The result has the shape of
+    the slopes.
 
     Raises
     ------

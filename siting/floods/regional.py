@@ -135,6 +135,8 @@ class RegionalMethod:
 def equation_variables(inputs: SiteFloodInputs) -> dict[str, FloatArray]:
     """Turn the inputs of the sites into the variables of the printed equations; NaN if not known.
 
+    Each is ``(n,)``, by its name.
+
     Raises
     ------
     RegionalEquationError
@@ -166,7 +168,7 @@ def prediction_interval_m3s(
     """Lower and upper bound of a flow: flow x 10^(-t e) and flow x 10^(t e).
 
     `t` is Student's t for the probability and the degrees of freedom of the equation (USGS SIR
-    2014-5211 p. 34, WRIR 03-4107 p. 19); 1 gives one standard error.
+    2014-5211 p. 34, WRIR 03-4107 p. 19); 1 gives one standard error. Arrays broadcast.
     """
     factor = 10.0 ** (t * floats(error_log10))
     return floats(flow_m3s) / factor, floats(flow_m3s) * factor
@@ -184,6 +186,7 @@ def blend_by_elevation(
 
     At the boundary the flow is that of the high region, a band lower that of the low one, linear in
     between (USGS Water-Supply Paper 2433 pp. 42-44, equation 7: a band of 700 ft).
+    Arrays broadcast.
 
     Raises
     ------

@@ -23,6 +23,8 @@ HIGHEST_CURVE_NUMBER: Final = 100.0
 def check_curve_number(curve_number: ArrayLike) -> FloatArray:
     """Return curve numbers as an array; NaN (not known) passes.
 
+    Any shape, which the result keeps.
+
     Raises
     ------
     CurveNumberError
@@ -40,12 +42,18 @@ def check_curve_number(curve_number: ArrayLike) -> FloatArray:
 
 
 def retention_mm(curve_number: ArrayLike) -> FloatArray:
-    """Potential maximum retention S in millimetres: 25400 / CN - 254 (TR-55 equation 2-4)."""
+    """Potential maximum retention S in millimetres: 25400 / CN - 254 (TR-55 equation 2-4).
+
+    Any shape, which the result keeps.
+    """
     return 25400.0 / check_curve_number(curve_number) - 254.0
 
 
 def initial_abstraction_mm(curve_number: ArrayLike) -> FloatArray:
-    """Rain held back before any runs off, Ia in millimetres: 0.2 S (TR-55 equation 2-2)."""
+    """Rain held back before any runs off, Ia in millimetres: 0.2 S (TR-55 equation 2-2).
+
+    Any shape, which the result keeps.
+    """
     return 0.2 * retention_mm(curve_number)
 
 
@@ -77,6 +85,8 @@ def runoff_depth_mm(rain_mm: ArrayLike, curve_number: ArrayLike) -> FloatArray:
 
 def weighted_curve_number(curve_number: ArrayLike, area: ArrayLike) -> float:
     """Area-weighted curve number of several pieces of ground (areas in any one unit).
+
+    Both of shape ``(n,)``.
 
     Raises
     ------

@@ -44,6 +44,7 @@ def sheet_flow_h(
     """Travel time of sheet flow in hours (TR-55 equation 3-3, Manning's kinematic solution).
 
     Tt = 0.007 (n L)^0.8 / (P2^0.5 s^0.4), L in feet and P2, the 2-year 24-hour rain, in inches.
+    Arrays broadcast.
 
     Raises
     ------
@@ -64,13 +65,16 @@ def sheet_flow_h(
 
 
 def shallow_velocity_m_s(slope: ArrayLike, *, paved: bool = False) -> FloatArray:
-    """Velocity of shallow concentrated flow, m/s (TR-55 appendix F: 16.1345 s^0.5 ft/s unpaved)."""
+    """Velocity of shallow concentrated flow, m/s (TR-55 appendix F: 16.1345 s^0.5 ft/s unpaved).
+
+    Arrays broadcast.
+    """
     constant = _PAVED_FT_S if paved else _UNPAVED_FT_S
     return constant * M_PER_FT * np.sqrt(_positive(slope, "shallow-flow slope"))
 
 
 def shallow_flow_h(length_m: ArrayLike, slope: ArrayLike, *, paved: bool = False) -> FloatArray:
-    """Travel time of shallow concentrated flow in hours (TR-55 equation 3-1)."""
+    """Travel time of shallow concentrated flow in hours (TR-55 equation 3-1). Arrays broadcast."""
     length = _length(length_m, "shallow flow")
     return length / (3600.0 * shallow_velocity_m_s(slope, paved=paved))
 
@@ -78,7 +82,10 @@ def shallow_flow_h(length_m: ArrayLike, slope: ArrayLike, *, paved: bool = False
 def manning_velocity_m_s(
     hydraulic_radius_m: ArrayLike, slope: ArrayLike, *, roughness: ArrayLike = CHANNEL_ROUGHNESS
 ) -> FloatArray:
-    """Mean velocity in m/s by Manning's equation, V = R^(2/3) s^(1/2) / n (TR-55 equation 3-4)."""
+    """Mean velocity in m/s by Manning's equation, V = R^(2/3) s^(1/2) / n (TR-55 equation 3-4).
+
+    Arrays broadcast.
+    """
     radius = _positive(hydraulic_radius_m, "hydraulic radius")
     s, n = _positive(slope, "channel slope"), _positive(roughness, "channel roughness")
     return floats(radius ** (2.0 / 3.0) * np.sqrt(s) / n)
@@ -91,7 +98,7 @@ def channel_flow_h(
     hydraulic_radius_m: ArrayLike,
     roughness: ArrayLike = CHANNEL_ROUGHNESS,
 ) -> FloatArray:
-    """Travel time in a channel in hours (TR-55 equations 3-1 and 3-4)."""
+    """Travel time in a channel in hours (TR-55 equations 3-1 and 3-4). Arrays broadcast."""
     length = _length(length_m, "channel flow")
     velocity = manning_velocity_m_s(hydraulic_radius_m, slope, roughness=roughness)
     return length / (3600.0 * velocity)
@@ -104,6 +111,7 @@ def nrcs_lag_h(
 
     L = l^0.8 (S + 1)^0.7 / (1900 Y^0.5), l the longest flow path in feet, S the retention in
     inches, Y the mean land slope in per cent (National Engineering Handbook part 630 chapter 15).
+    Arrays broadcast.
     """
     path = _length(flow_path_m, "the flow path") / M_PER_FT
     retention_in = retention_mm(curve_number) / MM_PER_INCH
@@ -117,6 +125,7 @@ def kirpich_h(flow_path_m: ArrayLike, slope: ArrayLike) -> FloatArray:
 
     tc = 0.0078 L^0.77 S^-0.385 minutes, L in feet, S the fall of the path over its length (TxDOT
     Hydraulic Design Manual, equation 4-15). Fitted to small farmed basins; given as a check only.
+    Arrays broadcast.
     """
     path = _length(flow_path_m, "the flow path") / M_PER_FT
     return 0.0078 * path**0.77 * _positive(slope, "path slope") ** -0.385 / 60.0
@@ -124,7 +133,7 @@ def kirpich_h(flow_path_m: ArrayLike, slope: ArrayLike) -> FloatArray:
 
 @dataclass(frozen=True, slots=True)
 class FlowPath:
-    """The longest flow path of each site, cut into three segments; arrays over sites (or scalars).
+    """The longest flow path of each site, cut into three segments; arrays ``(n,)`` or scalars.
 
     Parameters
     ----------
@@ -148,7 +157,7 @@ class FlowPath:
 
 @dataclass(frozen=True, slots=True)
 class TravelTime:
-    """Travel time of each segment and their sum, in hours; arrays over sites."""
+    """Travel time of each segment and their sum, in hours; arrays over sites, ``(n,)``."""
 
     sheet_h: FloatArray
     shallow_h: FloatArray
@@ -167,6 +176,7 @@ def time_of_concentration(
     """Time of concentration in hours along each site's longest flow path (TR-55 worksheet 3).
 
     Nothing is clamped here: the flow methods apply their own lower and upper bounds and say so.
+    All are one or ``(n,)``, a value a site.
 
     Raises
     ------

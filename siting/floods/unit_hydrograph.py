@@ -130,14 +130,17 @@ def unit_peak_m3s_per_mm(
 ) -> FloatArray:
     """Peak of the unit hydrograph in m3/s for one millimetre of runoff: 484 A / Tp, Tp = D/2 + lag.
 
-    Source: National Engineering Handbook part 630 chapter 16.
+    Source: National Engineering Handbook part 630 chapter 16. Arrays broadcast.
     """
     time_to_peak = floats(unit_duration_h) / 2.0 + floats(lag_h)
     return PEAK_FACTOR * floats(drainage_area_ha) / HA_PER_KM2 / time_to_peak
 
 
 def dimensionless_flow(time_over_peak: ArrayLike) -> FloatArray:
-    """Flow over peak flow of the dimensionless unit hydrograph (table 16-1, linear between)."""
+    """Flow over peak flow of the dimensionless unit hydrograph (table 16-1, linear between).
+
+    Arrays broadcast.
+    """
     return np.asarray(np.interp(floats(time_over_peak), TIME_RATIOS, FLOW_RATIOS, left=0, right=0))
 
 
@@ -197,7 +200,7 @@ def unit_hydrograph_peak_m3s(
     """Peak flow in m3/s at many sites, the same as the largest flow of `hydrograph` at each.
 
     Sites are worked through in blocks of similar time of concentration, because the step follows
-    it.
+    it. Arrays broadcast to ``(n,)``.
     """
     area, number, tc = np.broadcast_arrays(
         floats(drainage_area_ha), floats(curve_number), floats(time_of_concentration_h)

@@ -214,7 +214,13 @@ def hold_down(
 
 
 def submerged_n(volume_m3: float, density_kg_m3: float) -> float:
-    """Weight under water of a solid volume, N; stone or grains without the gaps between them."""
+    """Weight under water of a solid volume, N; stone or grains without the gaps between them.
+
+    Raises
+    ------
+    ParameterError
+        A volume below 0, or a density not above that of water.
+    """
     if not (0 <= volume_m3 < math.inf and WATER_KG_M3 < density_kg_m3 < 10_000):
         raise ParameterError(
             f"{volume_m3:g} m3 of {density_kg_m3:g} kg/m3 as weight under water",

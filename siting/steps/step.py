@@ -60,6 +60,11 @@ class Parameter:
         Least and greatest value, both allowed.
     choices
         Allowed texts of a ``choice``.
+
+    Raises
+    ------
+    ParameterError
+        A name that is none in Python, choices without a choice, or a default that is not allowed.
     """
 
     name: str
@@ -223,6 +228,11 @@ class Step:
         Called with the data, all parameters (checked, defaults filled in) and a progress callback;
         returns every output by name: an array for a raster, an object with ``geometry`` and
         ``columns`` for a layer, a mapping of columns for a table.
+
+    Raises
+    ------
+    ParameterError
+        Two of one name, or no output.
     """
 
     name: str

@@ -40,14 +40,14 @@ class FeatureTable:
 
 
 def shapes_of(shapes: list[Any]) -> NDArray[Any]:
-    """Shapes as an object array."""
+    """Shapes as an object array, ``(n,)``."""
     out = np.empty(len(shapes), dtype=object)
     out[:] = shapes
     return out
 
 
 def texts_of(values: list[Any]) -> NDArray[Any]:
-    """Texts as an object array."""
+    """Texts as an object array, ``(n,)``."""
     out = np.empty(len(values), dtype=object)
     out[:] = values
     return out

@@ -45,7 +45,7 @@ class Footing:
 
 
 def footing(land: WalkLand, row: NDArray[Any], col: NDArray[Any]) -> Footing:
-    """Look up the ground at fractional rows and columns, which broadcast together.
+    """Look up the ground at fractional rows and columns, which broadcast together in shape.
 
     Heights are interpolated between cell centres; all else is that of the nearest cell.
     """
@@ -59,6 +59,8 @@ def footing(land: WalkLand, row: NDArray[Any], col: NDArray[Any]) -> Footing:
 
 def step_time_s(start: Footing, end: Footing, step_m: float, rules: WalkRules) -> FloatArray:
     """Time of a step, s; NaN where it cannot be made.
+
+    One value a step, of the shape of the footing.
 
     Parameters
     ----------

@@ -79,7 +79,10 @@ def pulled_straight(net: WalkNet, rules: WalkRules, line: FloatArray) -> FloatAr
 
 
 def heights_along(net: WalkNet, line: FloatArray) -> FloatArray:
-    """Heights of the ground along a line, about a ground cell apart, m; unknown ones left out."""
+    """Heights of the ground along a line, about a ground cell apart, m; unknown ones left out.
+
+    The line is ``(k, 2)``, the heights ``(n,)``.
+    """
     along = np.append(0.0, np.cumsum(np.hypot(*np.diff(line, axis=0).T)))
     count = max(int(np.ceil(along[-1] / net.land.grid.cell_m)), 1) + 1
     every = np.linspace(0.0, along[-1], count)
@@ -98,7 +101,7 @@ def heights_at(net: WalkNet, xy: FloatArray) -> FloatArray:
 
 
 def climb_and_descent(heights_m: FloatArray) -> tuple[float, float]:
-    """Sum the rises and the falls along a way, m, changes below ``COUNTED_M`` left out."""
+    """Sum the rises and the falls along a way ``(n,)``, m, changes below ``COUNTED_M`` left out."""
     up = down = 0.0
     if not heights_m.size:
         return up, down

@@ -144,7 +144,7 @@ def split_round(
     cost, budget_s
         As :func:`plan_loops`.
     stay
-        Time at start (0) and stops, s.
+        Time at start (0) and stops, s, shape ``(n + 1,)``.
     order
         All stops in the order of the round.
     """

@@ -57,6 +57,11 @@ def walk_net(land: WalkLand, rules: WalkRules | None = None) -> WalkNet:
 
     Along every connection the walk is timed in steps of one ground cell, so that a bank between
     two places counts however far apart they are.
+
+    Raises
+    ------
+    ParameterError
+        Ground of a single place.
     """
     rules = rules or WalkRules()
     spacing = max(1, int(np.ceil(np.sqrt(land.grid.size / rules.most_nodes))))

@@ -66,6 +66,11 @@ def all_rounds(cost: FloatArray) -> Rounds:
     ----------
     cost
         From row to column, shape ``(n + 1, n + 1)``; it may differ by direction.
+
+    Raises
+    ------
+    ParameterError
+        More stops than ``EXACT_STOPS``.
     """
     n = len(cost) - 1
     if n > EXACT_STOPS:
@@ -83,7 +88,7 @@ def all_rounds(cost: FloatArray) -> Rounds:
 
 
 def round_time(cost: FloatArray, order: list[int]) -> float:
-    """Time of a round through stops in an order."""
+    """Time of a round through stops in an order. The times are ``(n + 1, n + 1)``."""
     trip = np.array([0, *order, 0])
     return float(cost[trip[:-1], trip[1:]].sum())
 
@@ -96,7 +101,7 @@ def best_round(
     Parameters
     ----------
     cost
-        Times between start and all stops.
+        Times between start and all n stops, shape ``(n + 1, n + 1)``.
     stops
         The stops to visit.
     kicks
@@ -142,7 +147,10 @@ def _nearest_next(cost: FloatArray, stops: list[int], first: int) -> list[int]:
 
 
 def improved(cost: FloatArray, order: list[int]) -> list[int]:
-    """Turn stretches round and move short ones elsewhere until nothing gets shorter."""
+    """Turn stretches round and move short ones elsewhere until nothing gets shorter.
+
+    The times are ``(n + 1, n + 1)``.
+    """
     trip = np.array([0, *order, 0])
     while True:
         gain, changed = _best_turn(cost, trip)

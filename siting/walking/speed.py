@@ -27,14 +27,14 @@ def walking_speed_mps(slope: ArrayLike, *, off_path: bool = True) -> NDArray[np.
     Parameters
     ----------
     slope
-        Rise over run in the direction of walking; negative downhill.
+        Rise over run in the direction of walking; negative downhill; any shape.
     off_path
         Whether there is no path: six tenths of the speed.
 
     Returns
     -------
     ndarray
-        Speed along the ground plan, m/s.
+        Speed along the ground plan, m/s, of the same shape.
     """
     s = np.asarray(slope)
     speed = TOP_SPEED_KMH / 3.6 * np.exp(-_STEEPNESS * np.abs(s - EASIEST_SLOPE))

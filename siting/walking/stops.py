@@ -60,7 +60,7 @@ class Walkers:
     Parameters
     ----------
     time_s
-        From row to column, s; infinite where there is no way.
+        From row to column, s, shape ``(n + 1, n + 1)``; infinite where there is no way.
     stay_s
         Time at each site, s.
     """

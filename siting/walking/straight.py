@@ -44,7 +44,7 @@ def flat_order(stops: Sequence[Stop], xy: NDArray[np.float64]) -> list[int]:
     stops
         What is visited.
     xy
-        Start and places, m.
+        Start and places, m, shape ``(n + 1, 2)``.
     """
     leave = xy[[0, *(s.members[-1] + 1 for s in stops)]]
     arrive = xy[[0, *(s.members[0] + 1 for s in stops)]]
@@ -71,7 +71,7 @@ def straight_order(
     walkers, stops
         Times on the ground and what is visited.
     xy
-        Start and places, m.
+        Start and places, m, shape ``(n + 1, 2)``.
     order
         That order, by number of stop.
     budget_s

@@ -50,6 +50,11 @@ class WalkRules:
         How many times as long a way through a pond takes.
     most_nodes
         The net of ways has at most about so many places.
+
+    Raises
+    ------
+    ParameterError
+        A value that is not above 0.
     """
 
     stride_m: float = 2.0
@@ -90,6 +95,11 @@ class WalkLand:
         Ponds and hollows without a way out.
     road
         On a road or track.
+
+    Raises
+    ------
+    ParameterError
+        An array of another shape than the grid's.
     """
 
     grid: Grid
@@ -121,6 +131,11 @@ def walk_land(
         What slows or stops a walker.
     roads
         Shapely lines in the raster's coordinate system.
+
+    Raises
+    ------
+    ParameterError
+        Ground without a known cell.
     """
     rules = rules or WalkRules()
     cell = min(raster.grid.cell_width_m, raster.grid.cell_height_m)

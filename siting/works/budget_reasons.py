@@ -84,7 +84,7 @@ def reasons(
     Parameters
     ----------
     problem, chosen
-        The groups whose cost is known, and the best set of them.
+        The n groups whose cost is known, and which are in the best set, ``(n,)``.
     ids
         Their numbers, rising.
     ahead

@@ -125,7 +125,7 @@ def quantities(
     amounts
         For each site what its structure takes, without spare; empty where nothing is built.
     site_id, structure
-        Number of each site, and the structure's name.
+        Number of each site, and the structure's name, both ``(n,)``.
     costs
         Productivity and truck loads.
     spare
@@ -278,7 +278,7 @@ def material_columns(found: Quantities, chosen: BoolArray | None = None) -> Colu
 
 
 def texts(values: Sequence[str]) -> NDArray[Any]:
-    """Return texts as an object array, empty ones as None."""
+    """Return texts as an object array ``(n,)``, empty ones as None."""
     out = np.empty(len(values), dtype=object)
     out[:] = [value or None for value in values]
     return out

@@ -5,28 +5,33 @@ from __future__ import annotations
 import numpy as np
 
 from terrain._kernels._jit import kernel
-from terrain._kernels.profiles import directions_of
+from terrain._kernels.profiles import BED, CARVED, EAST, SOUTH, directions_of
 from terrain._kernels.sections import height_at, median_of_three
 
-#: Columns that `steps_of_stem` writes for each step it finds.
-STEP_COLUMNS = (
-    "lip",  # index in the profile
-    "foot",
-    "height_m",  # drop, less what the reach's own slope makes over the face
-    "face_m",
-    "slope_below",
-    "slope_above",
-    "stand_out_m",  # drop between lines fitted below and above
-    "usual_m",  # what noise makes of that figure on this stem
-    "bump_m",  # how far the lip stands above the ground behind it
-    "cut_m",  # deepest cut that conditioning made just above
-    "behind_m",  # how far low ground goes on behind the foot
-    "below_m",  # lower bank above the bed, below the foot
-    "above_m",  # the same above the lip
-    "lasting_m",  # drop between the reaches well below and well above, less their own slope
-    "closed",  # share of a circle around the foot that stands high
-    "flank_m",  # lower bank close beside the face
-    "notch_m",  # lower bank close beside the bed above the lip
+#: What `steps_of_stem` writes for each step it finds.
+STEP = np.dtype(
+    [
+        ("lip", np.float64),  # index in the profile
+        ("foot", np.float64),
+        ("height_m", np.float64),  # drop, less what the reach's own slope makes over the face
+        ("face_m", np.float64),
+        ("slope_below", np.float64),
+        ("slope_above", np.float64),
+        ("stand_out_m", np.float64),  # drop between lines fitted below and above
+        ("usual_m", np.float64),  # what noise makes of that figure on this stem
+        ("bump_m", np.float64),  # how far the lip stands above the ground behind it
+        ("cut_m", np.float64),  # deepest cut that conditioning made just above
+        ("behind_m", np.float64),  # how far low ground goes on behind the foot
+        ("below_m", np.float64),  # lower bank above the bed, below the foot
+        ("above_m", np.float64),  # the same above the lip
+        (
+            "lasting_m",
+            np.float64,
+        ),  # drop between the reaches well below and well above, less their own slope
+        ("closed", np.float64),  # share of a circle around the foot that stands high
+        ("flank_m", np.float64),  # lower bank close beside the face
+        ("notch_m", np.float64),  # lower bank close beside the bed above the lip
+    ]
 )
 
 #: A line fitted to a bed climbs downstream by no more than this, m per m: what climbs more is a
@@ -171,7 +176,11 @@ def _lower_bank(z, line, ways, start, stop, width, height, far, step):
         for j in range(2 * side + 1):
             off = (j - side) * step
             heights[j] = height_at(
-                z, line[i, 0] - ways[i, 1] * off, line[i, 1] + ways[i, 0] * off, width, height
+                z,
+                line[i, EAST] - ways[i, 1] * off,
+                line[i, SOUTH] + ways[i, 0] * off,
+                width,
+                height,
             )
         median_of_three(heights, level)
         bed = min(level[side - 1], level[side], level[side + 1])
@@ -194,15 +203,15 @@ def _low_ground_behind(z, line, foot, lip_height, width, height, unit):
     side of a gully the gully goes on behind the foot.
     """
     before = max(0, foot - int(round(5.0 * unit / _step_of(line))))
-    du = line[foot, 0] - line[before, 0]
-    dv = line[foot, 1] - line[before, 1]
+    du = line[foot, EAST] - line[before, EAST]
+    dv = line[foot, SOUTH] - line[before, SOUTH]
     size = np.hypot(du, dv)
     if size == 0:
         return 0.0
     du /= size
     dv /= size
     start = max(0, foot - int(round(3.0 * unit / _step_of(line))))
-    base = np.median(line[start : foot + 1, 2])
+    base = np.median(line[start : foot + 1, BED])
     back = max(0, foot - int(round(1.0 * unit / _step_of(line))))
     furthest = 0.0
     for a in range(-10, 11):
@@ -211,7 +220,7 @@ def _low_ground_behind(z, line, foot, lip_height, width, height, unit):
         y = du * np.sin(angle) + dv * np.cos(angle)
         for k in range(8):
             r = (2.0 + k) * unit
-            here = height_at(z, line[back, 0] + x * r, line[back, 1] + y * r, width, height)
+            here = height_at(z, line[back, EAST] + x * r, line[back, SOUTH] + y * r, width, height)
             if not here - base < 0.5 * lip_height + 0.03 * r:
                 break
             furthest = max(furthest, r)
@@ -222,14 +231,14 @@ def _low_ground_behind(z, line, foot, lip_height, width, height, unit):
 def _closed_around(z, line, foot, lip_height, width, height, radius):
     """Share of a circle around the foot where the ground stands above half the drop."""
     start = max(0, foot - int(round(3.0 / _step_of(line))))
-    base = np.median(line[start : foot + 1, 2])
+    base = np.median(line[start : foot + 1, BED])
     high = 0
     for a in range(48):
         angle = 2.0 * np.pi * a / 48
         here = height_at(
             z,
-            line[foot, 0] + radius * np.cos(angle),
-            line[foot, 1] + radius * np.sin(angle),
+            line[foot, EAST] + radius * np.cos(angle),
+            line[foot, SOUTH] + radius * np.sin(angle),
             width,
             height,
         )
@@ -252,7 +261,7 @@ def _lasting_drop(line, foot, lip, low, high, drop_m, step, unit):
     least = int(round(4.0 * unit / step))
     start = lip + apart
     for j in range(lip, min(high, lip + 4 * most) + 1):
-        if line[j, 2] - line[j, 3] > max(0.15, 0.3 * drop_m):
+        if line[j, BED] - line[j, CARVED] > max(0.15, 0.3 * drop_m):
             start = max(start, j + 1)
         elif j > start + apart:
             break
@@ -261,8 +270,8 @@ def _lasting_drop(line, foot, lip, low, high, drop_m, step, unit):
     begin = max(low, end - most)
     if stop - start < least or end - begin < least:
         return np.nan
-    base_up, slope_up, _ = _sturdy_line(line[:, 2], start, stop, step, 0.08)
-    base_down, slope_down, _ = _sturdy_line(line[:, 2], begin, end, step, 0.08)
+    base_up, slope_up, _ = _sturdy_line(line[:, BED], start, stop, step, 0.08)
+    base_down, slope_down, _ = _sturdy_line(line[:, BED], begin, end, step, 0.08)
     middle_up = base_up + slope_up * 0.5 * (stop - 1 - start) * step
     middle_down = base_down + slope_down * 0.5 * (end - 1 - begin) * step
     way = 0.5 * (start + stop - begin - end) * step
@@ -275,7 +284,94 @@ def _step_of(line):
     """Distance between the steps of an even profile, m."""
     if line.shape[0] < 2:
         return 1.0
-    return max(1e-6, np.hypot(line[1, 0] - line[0, 0], line[1, 1] - line[0, 1]))
+    return max(1e-6, np.hypot(line[1, EAST] - line[0, EAST], line[1, SOUTH] - line[0, SOUTH]))
+
+
+@kernel
+def _peaks_of(drop, own_from, near, least):
+    """Places whose drop is the largest within ``near`` steps, and no less than ``least``."""
+    n = drop.size
+    peaks = np.empty(n, dtype=np.int64)
+    count = 0
+    for i in range(max(0, own_from - 1), n):
+        if drop[i] < least:
+            continue
+        highest = True
+        for j in range(max(0, i - near), min(n, i + near + 1)):
+            if drop[j] > drop[i] or (drop[j] == drop[i] and j < i):
+                highest = False
+                break
+        if highest:
+            peaks[count] = i
+            count += 1
+    return peaks[:count]
+
+
+@kernel
+def _room_around(drop, peaks, at, short):
+    """Steps between which the reaches of a drop lie.
+
+    Other drops end them, unless they are much smaller: the far side of a plunge pool is no step.
+    """
+    below = 0
+    above = drop.size - 1
+    for k in range(peaks.size):
+        if drop[peaks[k]] > 0.4 * drop[at]:
+            if peaks[k] < at:
+                below = peaks[k] + short
+            elif peaks[k] > at:
+                above = peaks[k] - short
+                break
+    return below, above
+
+
+@kernel
+def _foot_of_face(line, foot, lip, foot_z, below, drop_m, step):
+    """Where the bed first comes down to the lower reach.
+
+    There the face ends; a plunge pool's far side is no part of it.
+    """
+    for j in range(lip - 1, foot, -1):
+        if line[j, BED] <= foot_z + below * (j - foot) * step + 0.15 * drop_m:
+            return j
+    return foot
+
+
+@kernel
+def _bump_at(bed, lip, near, unit, step):
+    """How far the crest of the lip stands above the bed behind it, m."""
+    n = bed.size
+    crest = lip
+    for j in range(lip, min(n, lip + int(round(8.0 * unit / step)))):
+        if bed[j] > bed[crest]:
+            crest = j
+    a = min(n - 1, crest + near)
+    b = min(n, crest + int(round(18.0 * unit / step)))
+    return bed[crest] - np.median(bed[a:b]) if b - a > 2 else 0.0
+
+
+@kernel
+def _cut_above(line, lip, unit, step):
+    """Deepest cut that conditioning made just above a lip, m."""
+    cut = 0.0
+    for j in range(lip, min(line.shape[0], lip + int(round(20.0 * unit / step)))):
+        cut = max(cut, line[j, BED] - line[j, CARVED])
+    return cut
+
+
+@kernel
+def _banks_into(row, z, line, ways, foot, lip, width, height, unit, step):
+    """Write the lower banks below the foot, above the lip, beside the face and in the notch."""
+    n = line.shape[0]
+    eight = int(round(8.0 * unit / step))
+    one = max(1, int(round(1.0 * unit / step)))
+    start, stop = max(0, foot - eight), max(1, foot - one)
+    row["below_m"] = _lower_bank(z, line, ways, start, stop, width, height, 8 * unit, step)
+    start, stop = min(n - 1, lip + 2 * one), min(n, lip + eight + one)
+    row["above_m"] = _lower_bank(z, line, ways, start, stop, width, height, 8 * unit, step)
+    row["notch_m"] = _lower_bank(z, line, ways, start, stop, width, height, 4 * unit, step)
+    start, stop = max(0, foot), lip
+    row["flank_m"] = _lower_bank(z, line, ways, start, stop, width, height, 3 * unit, step)
 
 
 @kernel
@@ -299,127 +395,53 @@ def steps_of_stem(z, line, own_from, width, height, unit, step, least):
 
     Returns
     -------
-    float64 (m, 17)
-        One row a drop, `STEP_COLUMNS`.
+    STEP (m,)
+        One record a drop.
     """
     n = line.shape[0]
-    window = max(4, int(round(6.0 * unit / step)))
-    gap = max(1, int(round(2.0 * unit / step)))
-    bed = np.empty(n)
-    median_of_three(line[:, 2], bed)
-    out = np.empty((0, 17))
     if n < 12:
-        return out
-    drop = stand_out(bed, window, gap)
-    usual = 1.4826 * np.median(np.abs(drop - np.median(drop)))
-    ways = directions_of(line[:, 0], line[:, 1], 3)
+        return np.empty(0, dtype=STEP)
+    bed = np.empty(n)
+    median_of_three(line[:, BED], bed)
+    short = max(1, int(round(2.0 * unit / step)))
     near = max(2, int(round(4.0 * unit / step)))
-    peaks = np.empty(n, dtype=np.int64)
-    n_peaks = 0
-    for i in range(max(0, own_from - 1), n):
-        if drop[i] < least:
-            continue
-        highest = True
-        for j in range(max(0, i - near), min(n, i + near + 1)):
-            if drop[j] > drop[i] or (drop[j] == drop[i] and j < i):
-                highest = False
-                break
-        if highest:
-            peaks[n_peaks] = i
-            n_peaks += 1
-    out = np.empty((n_peaks, 17))
+    drop = stand_out(bed, max(4, int(round(6.0 * unit / step))), short)
+    usual = 1.4826 * np.median(np.abs(drop - np.median(drop)))
+    ways = directions_of(line[:, EAST], line[:, SOUTH], 3)
+    peaks = _peaks_of(drop, own_from, near, least)
+    out = np.empty(peaks.size, dtype=STEP)
     m = 0
     reach = int(round(18.0 * unit / step))
     far = int(round(28.0 * unit / step))
-    short = max(1, int(round(2.0 * unit / step)))
-    for q in range(n_peaks):
+    before = max(1, int(round(3.0 * unit / step)))
+    longest = max(1, int(round(5.0 * unit / step)))
+    for q in range(peaks.size):
         at = peaks[q]
-        # other steps end the reaches that this one lies between, unless they are much smaller: the
-        # far side of a plunge pool is no step
-        nearest_below = 0
-        nearest_above = n - 1
-        for k in range(n_peaks):
-            if drop[peaks[k]] > 0.4 * drop[at]:
-                if peaks[k] < at:
-                    nearest_below = peaks[k] + short
-                elif peaks[k] > at:
-                    nearest_above = peaks[k] - short
-                    break
-        low = max(nearest_below, at - reach)
-        high = min(nearest_above, at + reach)
-        far_low = max(nearest_below, at - far)
-        far_high = min(nearest_above, at + far)
+        lowest, highest = _room_around(drop, peaks, at, short)
+        low, high = max(lowest, at - reach), min(highest, at + reach)
         foot, lip, foot_z, lip_z, below, above = _fit_face(
-            line[:, 2],
-            at,
-            low,
-            high,
-            step,
-            near,
-            max(1, int(round(3.0 * unit / step))),
-            max(1, int(round(5.0 * unit / step))),
+            line[:, BED], at, low, high, step, near, before, longest
         )
         if foot < 0:
             continue
         drop_m = lip_z - foot_z - 0.5 * (below + above) * (lip - foot) * step
-        # the face ends where the bed first comes down to the lower reach; a plunge pool's far
-        # side is no part of it
-        for j in range(lip - 1, foot, -1):
-            if line[j, 2] <= foot_z + below * (j - foot) * step + 0.15 * drop_m:
-                foot = j
-                break
-        face = (lip - foot) * step
-        crest_to = min(n, lip + int(round(8.0 * unit / step)))
-        crest = lip
-        for j in range(lip, crest_to):
-            if bed[j] > bed[crest]:
-                crest = j
-        a = min(n - 1, crest + near)
-        b = min(n, crest + int(round(18.0 * unit / step)))
-        bump = bed[crest] - np.median(bed[a:b]) if b - a > 2 else 0.0
-        cut = 0.0
-        for j in range(lip, min(n, lip + int(round(20.0 * unit / step)))):
-            cut = max(cut, line[j, 2] - line[j, 3])
-        out[m, 0] = lip
-        out[m, 1] = foot
-        out[m, 2] = drop_m
-        out[m, 3] = face
-        out[m, 4] = below
-        out[m, 5] = above
-        out[m, 6] = drop[at]
-        out[m, 7] = usual
-        out[m, 8] = bump
-        out[m, 9] = cut
-        out[m, 10] = _low_ground_behind(z, line, foot, lip_z - foot_z, width, height, unit)
-        eight = int(round(8.0 * unit / step))
-        one = max(1, int(round(1.0 * unit / step)))
-        out[m, 11] = _lower_bank(
-            z, line, ways, max(0, foot - eight), max(1, foot - one), width, height, 8 * unit, step
-        )
-        out[m, 12] = _lower_bank(
-            z,
-            line,
-            ways,
-            min(n - 1, lip + 2 * one),
-            min(n, lip + eight + one),
-            width,
-            height,
-            8 * unit,
-            step,
-        )
-        out[m, 13] = _lasting_drop(line, foot, lip, far_low, far_high, drop_m, step, unit)
-        out[m, 14] = _closed_around(z, line, foot, lip_z - foot_z, width, height, 2.5 * unit)
-        out[m, 15] = _lower_bank(z, line, ways, max(0, foot), lip, width, height, 3 * unit, step)
-        out[m, 16] = _lower_bank(
-            z,
-            line,
-            ways,
-            min(n - 1, lip + 2 * one),
-            min(n, lip + eight + one),
-            width,
-            height,
-            4 * unit,
-            step,
-        )
+        foot = _foot_of_face(line, foot, lip, foot_z, below, drop_m, step)
+        low, high = max(lowest, at - far), min(highest, at + far)
+        row = out[m]
+        row["lip"] = lip
+        row["foot"] = foot
+        row["height_m"] = drop_m
+        row["face_m"] = (lip - foot) * step
+        row["slope_below"] = below
+        row["slope_above"] = above
+        row["stand_out_m"] = drop[at]
+        row["usual_m"] = usual
+        row["bump_m"] = _bump_at(bed, lip, near, unit, step)
+        row["cut_m"] = _cut_above(line, lip, unit, step)
+        rise = lip_z - foot_z
+        row["behind_m"] = _low_ground_behind(z, line, foot, rise, width, height, unit)
+        row["lasting_m"] = _lasting_drop(line, foot, lip, low, high, drop_m, step, unit)
+        row["closed"] = _closed_around(z, line, foot, rise, width, height, 2.5 * unit)
+        _banks_into(row, z, line, ways, foot, lip, width, height, unit, step)
         m += 1
     return out[:m]

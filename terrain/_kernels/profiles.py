@@ -6,6 +6,10 @@ import numpy as np
 
 from terrain._kernels._jit import kernel
 
+#: Columns of an even profile: metres east and south of the first cell's centre, bed, carved bed,
+#: fractional position in the way of cells.
+EAST, SOUTH, BED, CARVED, PLACE = range(5)
+
 
 @kernel
 def smoothed(values, half):
@@ -25,7 +29,7 @@ def smoothed(values, half):
 def even_profile(u, v, bed, carved, half, step):
     """Profile of a way of cells at even steps along its smoothed line.
 
-    Returns place (u, v), bed, carved bed and fractional position in the way, one row a step.
+    Returns float64 ``(m, 5)``: the columns `EAST` to `PLACE`, one row a step.
     """
     su = smoothed(u, half)
     sv = smoothed(v, half)
@@ -43,11 +47,11 @@ def even_profile(u, v, bed, carved, half, step):
         gap = walked[j + 1] - walked[j] if n > 1 else 0.0
         f = min(1.0, (at - walked[j]) / gap) if gap > 0 else 0.0
         i1 = min(j + 1, n - 1)
-        out[k, 0] = su[j] + f * (su[i1] - su[j])
-        out[k, 1] = sv[j] + f * (sv[i1] - sv[j])
-        out[k, 2] = bed[j] + f * (bed[i1] - bed[j])
-        out[k, 3] = carved[j] + f * (carved[i1] - carved[j])
-        out[k, 4] = j + f
+        out[k, EAST] = su[j] + f * (su[i1] - su[j])
+        out[k, SOUTH] = sv[j] + f * (sv[i1] - sv[j])
+        out[k, BED] = bed[j] + f * (bed[i1] - bed[j])
+        out[k, CARVED] = carved[j] + f * (carved[i1] - carved[j])
+        out[k, PLACE] = j + f
     return out
 
 

@@ -9,6 +9,12 @@ import numpy as np
 
 from terrain._kernels._jit import kernel
 
+#: Columns that `measure_section` writes: bank-top width and depth (the lower bank rules), the left
+#: and right ends of that width as offsets from the middle (right is positive), the bed's height,
+#: the width at twice the depth, and the lower side's height well away from the channel; all m.
+N_MEASURES = 7
+BANK_WIDTH, BANK_DEPTH, LEFT, RIGHT, BED, VALLEY_WIDTH, SIDE_RISE = range(N_MEASURES)
+
 
 @kernel
 def height_at(z, u, v, width, height):
@@ -109,9 +115,7 @@ def _wall_spread(heights, start, stop, sign, bed, depth, to_top, cell_steps):
 def measure_section(heights, half, step, reach, cell_steps, least_depth, least_bulge, out):
     """Measure a section.
 
-    Writes bank-top width and depth (the lower bank rules), the left and right ends of that width
-    as offsets from the middle (m, right is positive), the bed's height, the width at twice the
-    depth, and the lower side's height well away from the channel; NaN where there is none.
+    Writes the columns `BANK_WIDTH` to `SIDE_RISE` of one row; NaN where there is none.
     """
     out[:] = np.nan
     low = half
@@ -121,7 +125,7 @@ def measure_section(heights, half, step, reach, cell_steps, least_depth, least_b
     bed = heights[low]
     if np.isnan(bed):
         return
-    out[4] = bed
+    out[BED] = bed
     last = heights.size - 1
     side = np.inf
     for sign in (-1, 1):
@@ -136,7 +140,7 @@ def measure_section(heights, half, step, reach, cell_steps, least_depth, least_b
         if n > 0:
             side = min(side, total / n)
     if side < np.inf:
-        out[6] = side
+        out[SIDE_RISE] = side
     left, left_depth, left_bulge = bank_of_side(heights, low, 0, -1, bed)
     right, right_depth, right_bulge = bank_of_side(heights, low, last, 1, bed)
     if left < 0 or right < 0 or min(left_bulge, right_bulge) < least_bulge:
@@ -150,14 +154,14 @@ def measure_section(heights, half, step, reach, cell_steps, least_depth, least_b
         return
     to_left -= _wall_spread(heights, low, 0, -1, bed, depth, to_left, cell_steps)
     to_right -= _wall_spread(heights, low, last, 1, bed, depth, to_right, cell_steps)
-    out[0] = (to_left + to_right) * step
-    out[1] = depth
-    out[2] = (low - half - to_left) * step
-    out[3] = (low - half + to_right) * step
+    out[BANK_WIDTH] = (to_left + to_right) * step
+    out[BANK_DEPTH] = depth
+    out[LEFT] = (low - half - to_left) * step
+    out[RIGHT] = (low - half + to_right) * step
     wide_left = crossing(heights, low, 0, -1, bed + 2 * depth)
     wide_right = crossing(heights, low, last, 1, bed + 2 * depth)
     if wide_left >= 0 and wide_right >= 0:
-        out[5] = (wide_left + wide_right) * step
+        out[VALLEY_WIDTH] = (wide_left + wide_right) * step
 
 
 @kernel
@@ -191,10 +195,10 @@ def measure_places(
     """Measure the channel at places: medians over several sections up and down the flow.
 
     Where fewer than half of a place's sections show two banks, width and depth stay NaN. ``out``
-    has the columns of `measure_section`.
+    has a row a place, with the columns of `measure_section`.
     """
     heights = np.empty(2 * half + 1)
-    rows = np.empty((copies, 7))
+    rows = np.empty((copies, N_MEASURES))
     column = np.empty(copies)
     for i in range(u.size):
         for m in range(copies):
@@ -214,7 +218,7 @@ def measure_places(
             measure_section(
                 heights, half, step, reach, cell_steps, least_depth, least_bulge, rows[m]
             )
-        for k in range(7):
+        for k in range(N_MEASURES):
             n = 0
             for m in range(copies):
                 if not np.isnan(rows[m, k]):

@@ -24,6 +24,12 @@ BED_RELIEF_M = 0.10
 LEAST_CELLS = 3
 SHORT_CELLS = 8
 
+#: Columns that `stack_place` writes: the bed's height at the place, its rise per metre downstream,
+#: the offset of the middle, the noise of single cells, the length of the stretch, and how far
+#: (root mean square) the middles lie from the curve through them; all but the rise m.
+N_FACTS = 6
+BED, RISE, MIDDLE, NOISE, LENGTH, SCATTER = range(N_FACTS)
+
 
 @kernel
 def _fit_middle(along, offset, used, curve):
@@ -169,6 +175,37 @@ def _stretch(along, bed, jump):
 
 
 @kernel
+def _curve_through(along, middles, first, last, step, curve):
+    """Fit the curve through the middles of a stretch, those far off it left out.
+
+    Returns how far (root mean square) the others lie from it.
+    """
+    n = along.size
+    used = np.zeros(n, dtype=np.bool_)
+    for k in range(first, last + 1):
+        used[k] = not np.isnan(middles[k])
+    scatter = np.nan
+    count = 0
+    for _ in range(3):
+        _fit_middle(along, middles, used, curve)
+        total = 0.0
+        count = 0
+        for k in range(n):
+            if used[k]:
+                total += (middles[k] - _at(curve, along[k])) ** 2
+                count += 1
+        if count < 5:
+            break
+        scatter = np.sqrt(total / count)
+        for k in range(n):
+            if used[k] and abs(middles[k] - _at(curve, along[k])) > max(2.5 * scatter, step):
+                used[k] = False
+    if count < 3:  # no banks to steer by: the axis itself
+        curve[:] = 0.0
+    return scatter
+
+
+@kernel
 def stack_place(
     z,
     u,
@@ -188,9 +225,8 @@ def stack_place(
 ):
     """Write the typical section of a stretch, its bed at 0, and what it rests on.
 
-    Writes the bed's height at the place, its rise per metre downstream, the offset of the
-    middle, the noise of single cells, the length of the stretch, and how far (root mean square)
-    the middles lie from the curve through them. NaN and 0 where nothing can be said.
+    Writes the columns `BED` to `SCATTER` of one row of facts. NaN and a length of 0 where nothing
+    can be said.
     """
     n = along.size
     found = np.empty((n, 2))
@@ -203,43 +239,24 @@ def stack_place(
     _trace(z, u, v, du, dv, width, height, wide, coarse, near, cells, least, along, found)
     if np.isnan(found[n // 2, 1]):
         facts[:] = np.nan
-        facts[4] = 0.0
+        facts[LENGTH] = 0.0
         return
     first, last = _stretch(along, found[:, 1], jump)
     rise = _rank_slope(along, found[:, 1], first, last)
-    used = np.zeros(n, dtype=np.bool_)
-    for k in range(first, last + 1):
-        used[k] = not np.isnan(found[k, 0])
     curve = np.empty(3)
-    scatter = np.nan
-    for _ in range(3):
-        _fit_middle(along, found[:, 0], used, curve)
-        total = 0.0
-        count = 0
-        for k in range(n):
-            if used[k]:
-                total += (found[k, 0] - _at(curve, along[k])) ** 2
-                count += 1
-        if count < 5:
-            break
-        scatter = np.sqrt(total / count)
-        for k in range(n):
-            if used[k] and abs(found[k, 0] - _at(curve, along[k])) > max(2.5 * scatter, step):
-                used[k] = False
-    if count < 3:  # no banks to steer by: the axis itself
-        curve[:] = 0.0
+    scatter = _curve_through(along, found[:, 0], first, last, step, curve)
     noise = _lay(
         z, u, v, du, dv, width, height, half, step, along[first], along[last], rise, curve, profile
     )
     bed = _bed_level(profile, half, reach)
     for j in range(profile.size):
         profile[j] -= bed
-    facts[0] = bed
-    facts[1] = rise
-    facts[2] = curve[0]
-    facts[3] = noise
-    facts[4] = along[last] - along[first]
-    facts[5] = scatter
+    facts[BED] = bed
+    facts[RISE] = rise
+    facts[MIDDLE] = curve[0]
+    facts[NOISE] = noise
+    facts[LENGTH] = along[last] - along[first]
+    facts[SCATTER] = scatter
 
 
 @kernel

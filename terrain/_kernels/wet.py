@@ -6,10 +6,13 @@ import numpy as np
 
 from terrain._kernels._jit import kernel
 
+#: Columns that `wet_sections` writes: offsets of the edges, m; area, m2; perimeter, m.
+LEFT_EDGE, RIGHT_EDGE, AREA, PERIMETER = range(4)
+
 
 @kernel
 def wet_sections(offset, height, bed, middle, left, right, lean_left, lean_right, row, level, out):
-    """Write left edge, right edge, area and perimeter of the water, one row for each level.
+    """Write the columns `LEFT_EDGE` to `PERIMETER` of the water, one row for each level.
 
     Water spreads from the middle column to each side until it meets ground as high as its level,
     or the side's last column, where it stands as against an upright wall. A leaning wall is set
@@ -17,10 +20,10 @@ def wet_sections(offset, height, bed, middle, left, right, lean_left, lean_right
     """
     for i in range(row.size):
         r = row[i]
-        out[i, 0] = offset[middle[r]]
-        out[i, 1] = offset[middle[r]]
-        out[i, 2] = 0.0
-        out[i, 3] = 0.0
+        out[i, LEFT_EDGE] = offset[middle[r]]
+        out[i, RIGHT_EDGE] = offset[middle[r]]
+        out[i, AREA] = 0.0
+        out[i, PERIMETER] = 0.0
         if not level[i] > height[r, middle[r]]:
             continue
         for side in range(2):
@@ -32,24 +35,24 @@ def wet_sections(offset, height, bed, middle, left, right, lean_left, lean_right
             edge = offset[j]
             while True:
                 if j == bank or np.isnan(height[r, j + toward]):
-                    out[i, 3] += deep  # an upright wall
+                    out[i, PERIMETER] += deep  # an upright wall
                     break
                 run = abs(offset[j + toward] - offset[j])
                 after = level[i] - height[r, j + toward]
                 if after <= 0.0:
                     width = run * deep / (deep - after)
                     edge += toward * width
-                    out[i, 2] += 0.5 * deep * width
-                    out[i, 3] += np.hypot(width, deep)
+                    out[i, AREA] += 0.5 * deep * width
+                    out[i, PERIMETER] += np.hypot(width, deep)
                     break
                 j += toward
                 edge = offset[j]
-                out[i, 2] += 0.5 * (deep + after) * run
-                out[i, 3] += np.hypot(run, after - deep)
+                out[i, AREA] += 0.5 * (deep + after) * run
+                out[i, PERIMETER] += np.hypot(run, after - deep)
                 deep = after
             wall = height[r, bank] - bed[r]
             if lean > 0.0 and wall > 0.0:
                 share = min(max((level[i] - bed[r]) / wall, 0.0), 1.0)
                 edge += toward * lean * (1.0 - 2.0 * share)
-                out[i, 2] += lean * wall * share * (1.0 - share)
-            out[i, side] = edge
+                out[i, AREA] += lean * wall * share * (1.0 - share)
+            out[i, LEFT_EDGE if side == 0 else RIGHT_EDGE] = edge

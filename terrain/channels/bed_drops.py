@@ -9,8 +9,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from terrain._kernels.drops import STEP_COLUMNS, steps_of_stem
+from terrain._kernels.drops import STEP, steps_of_stem
 from terrain._kernels.network import way_down
+from terrain._kernels.profiles import EAST, PLACE, SOUTH
 from terrain.channels.network import Stems
 from terrain.channels.profiles import place_of, profile_step_m, profile_table
 from terrain.flow.conditioning import Conditioned
@@ -36,7 +37,7 @@ class BedDrops:
     Parameters
     ----------
     measures
-        Measures by name, as `terrain._kernels.drops.STEP_COLUMNS` explains them.
+        Measures by name, as `terrain._kernels.drops.STEP` explains them.
     lip_cell, foot_cell
         Flat cell numbers.
     x_m, y_m
@@ -93,11 +94,12 @@ def bed_drops(
         return [f for f in found if f is not None]
 
     found = [f for part in over_items(search, chunks) for f in part] or [_NOTHING]
-    steps = np.concatenate([f.steps for f in found])
+    # as plain numbers: numpy joins records slowly
+    steps = np.concatenate([f.steps.view(np.float64) for f in found]).view(STEP)
     place = np.concatenate([f.place for f in found])
     x, y = place_of(raster, place[:, 0], place[:, 1])
     return BedDrops(
-        {name: steps[:, i] for i, name in enumerate(STEP_COLUMNS)},
+        {name: steps[name] for name in STEP.names or ()},
         np.concatenate([f.lip_cell for f in found]),
         np.concatenate([f.foot_cell for f in found]),
         x,
@@ -110,7 +112,7 @@ def bed_drops(
 class _Found:
     """Drops of one stem."""
 
-    steps: NDArray[np.float64]
+    steps: NDArray[np.void]
     lip_cell: NDArray[np.int64]
     foot_cell: NDArray[np.int64]
     place: NDArray[np.float64]
@@ -118,7 +120,7 @@ class _Found:
 
 
 _NOTHING = _Found(
-    np.empty((0, len(STEP_COLUMNS))),
+    np.empty(0, dtype=STEP),
     np.empty(0, np.int64),
     np.empty(0, np.int64),
     np.empty((0, 2)),
@@ -141,7 +143,7 @@ def _of_stem(
     if cells.size < 6:
         return None
     line = profile_table(raster, cells, conditioned.raster.elevation_m)
-    own_from = int(np.searchsorted(line[:, 4], before.size))
+    own_from = int(np.searchsorted(line[:, PLACE], before.size))
     steps = steps_of_stem(
         raster.elevation_m,
         line,
@@ -154,13 +156,13 @@ def _of_stem(
     )
     if not len(steps):
         return None
-    lip, foot = steps[:, 0].astype(np.int64), steps[:, 1].astype(np.int64)
-    nearest = np.minimum(np.rint(line[:, 4]).astype(np.int64), cells.size - 1)
+    lip, foot = steps["lip"].astype(np.int64), steps["foot"].astype(np.int64)
+    nearest = np.minimum(np.rint(line[:, PLACE]).astype(np.int64), cells.size - 1)
     start = own_from if joins >= 0 else -NO_JUNCTION
     return _Found(
         steps,
         cells[nearest[lip]],
         cells[nearest[foot]],
-        line[lip, :2],
+        line[lip][:, [EAST, SOUTH]],
         (foot - start) * step,
     )

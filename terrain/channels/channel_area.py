@@ -70,12 +70,12 @@ def stream_falls(
     network
         Channels.
     elevation_m
-        Conditioned heights of the same grid, m.
+        Conditioned heights of the same grid, m, ``(rows, cols)``.
 
     Returns
     -------
     tuple
-        Orders and falls (m), one entry a stream.
+        Orders and falls (m), one entry a stream, ``(n,)``.
     """
     z = elevation_m.reshape(-1)[network.line_cells]
     top, low = z[network.line_start], z[network.line_end - 1]
@@ -99,7 +99,7 @@ def pick_channel_area(
     Parameters
     ----------
     flow, counts
-        Flow directions and integer drainage counts of one grid.
+        Flow directions and integer drainage counts of one grid, ``(rows, cols)``.
     conditioned
         Conditioned surface of that grid.
     tries

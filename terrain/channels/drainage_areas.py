@@ -38,10 +38,10 @@ class Catchments:
     flow
         Flow directions.
     counts
-        Integer drainage counts of the same grid.
+        Integer drainage counts of the same grid, shape ``(rows, cols)``.
     number
-        Number of each cell; those of the catchment of cell ``c`` run from ``number[c]`` to
-        ``number[c] + counts[c]``.
+        Number of each cell, shape ``(rows, cols)``; those of the catchment of cell ``c`` run from
+        ``number[c]`` to ``number[c] + counts[c]``.
     """
 
     flow: FlowField
@@ -108,7 +108,7 @@ def incomplete_counts(flow: FlowField) -> NDArray[Any]:
     """Count, for each cell, the edge cells above it through which more land may drain in.
 
     Where this is above 0 the drainage area is cut by the raster's edge or a hole and is a least
-    value.
+    value. Shape ``(rows, cols)``.
     """
     edge = np.empty(flow.grid.shape, dtype=np.bool_)
     over_bands(lambda a, b: inflow_at_edge(flow.codes, a, b, edge), flow.grid.rows)
@@ -125,14 +125,14 @@ def gradient(raster: Raster) -> NDArray[np.float32]:
 
 
 def longest_way_m(flow: FlowField) -> NDArray[np.float32]:
-    """Length of the longest flow path to each cell from its divide, m."""
+    """Length of the longest flow path to each cell from its divide, m; ``(rows, cols)``."""
     length = np.zeros(flow.grid.shape, dtype=np.float32)
     longest_way_down(flow.codes, flow.donors(), flow.step_m, length)
     return read_only(length)
 
 
 def downslope_m(flow: FlowField) -> NDArray[np.float32]:
-    """Length of the way from each cell to where its water leaves the raster, m."""
+    """Length of the way from each cell to where its water leaves, m; ``(rows, cols)``."""
     length = np.zeros(flow.grid.shape, dtype=np.float32)
     way_to_outlet(flow.codes, flow.order(), flow.step_m, length)
     return read_only(length)
@@ -142,8 +142,8 @@ def downslope_m(flow: FlowField) -> NDArray[np.float32]:
 class WaySegments:
     """Longest flow paths of points, cut into sheet, shallow and channel flow.
 
-    Each array has one entry a point; lengths and falls in m. The three lengths add up to the
-    whole way from the divide.
+    Each array has one entry a point, shape ``(n,)``; lengths and falls in m. The three lengths
+    add up to the whole way from the divide.
     """
 
     sheet_length_m: NDArray[np.float64]
@@ -175,11 +175,11 @@ def flow_path_segments(
     flow, counts, raster
         Flow directions, integer drainage counts and the surface whose falls are taken.
     cells
-        Flat cell numbers of the points.
+        Flat cell numbers of the points, shape ``(n,)``.
     channel_count
         Drainage count from which a cell carries channel flow.
     length_m
-        `longest_way_m` of the same flow, when it is known already.
+        `longest_way_m` of the same flow, shape ``(rows, cols)``, when it is known already.
     """
     length = longest_way_m(flow) if length_m is None else length_m
     cells = np.asarray(cells, dtype=np.int64)
@@ -194,7 +194,20 @@ def flow_path_segments(
 def height_above_channel(
     flow: FlowField, raster: Raster, is_channel: NDArray[np.bool_]
 ) -> NDArray[np.float32]:
-    """Height of each cell above the channel cell it drains to, m; NaN where it meets none."""
+    """Height of each cell above the channel cell it drains to, m; NaN where it meets none.
+
+    Parameters
+    ----------
+    flow, raster
+        Flow directions, and the surface.
+    is_channel
+        Channel cells, shape ``(rows, cols)``.
+
+    Returns
+    -------
+    numpy.ndarray
+        float32, shape ``(rows, cols)``.
+    """
     base = np.full(flow.grid.shape, np.nan, dtype=np.float32)
     base_level(flow.codes, flow.order(), raster.elevation_m, is_channel, base)
     height: NDArray[np.float32] = raster.elevation_m - base
@@ -203,7 +216,7 @@ def height_above_channel(
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Snapped:
-    """Points moved onto the strongest flow path nearby.
+    """Points moved onto the strongest flow path nearby; arrays of shape ``(n,)``.
 
     Parameters
     ----------
@@ -225,6 +238,15 @@ def snap_points(
     flow: FlowField, counts: NDArray[Any], x: ArrayLike, y: ArrayLike, *, radius_m: float
 ) -> Snapped:
     """Move points to the cell within a radius that most land drains through.
+
+    Parameters
+    ----------
+    flow, counts
+        Flow directions and integer drainage counts of one grid, shape ``(rows, cols)``.
+    x, y
+        Points in the raster's coordinate system, shape ``(n,)``.
+    radius_m
+        How far a point may be moved, m.
 
     Raises
     ------

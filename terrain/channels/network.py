@@ -39,6 +39,8 @@ def default_channel_area_ha(cell_m: float) -> float:
 class ChannelNetwork:
     """Reaches between junctions, numbered from 0; reach 0 carries the most land.
 
+    Arrays over the n reaches are ``(n,)``, those over cells ``(cells,)``.
+
     Parameters
     ----------
     grid
@@ -132,7 +134,7 @@ def channel_network(
     flow
         Flow directions.
     counts
-        Integer drainage counts of the same grid (``flow.accumulate()``).
+        Integer drainage counts of the same grid (``flow.accumulate()``), ``(rows, cols)``.
     channel_area_ha
         Least drainage area of a channel, ha.
 
@@ -189,7 +191,13 @@ def channel_network(
 
 
 def threshold_cells(grid: Grid, area_ha: float) -> int:
-    """Number of cells that make up an area, at least 1."""
+    """Number of cells that make up an area, at least 1.
+
+    Raises
+    ------
+    ParameterError
+        An area that is not above 0.
+    """
     if not 0 < area_ha < np.inf:
         raise ParameterError(f"a channel area of {area_ha} ha", expected="more than 0")
     return max(1, int(np.ceil(area_ha * HECTARE_M2 / grid.cell_area_m2 - 1e-9)))
@@ -198,7 +206,10 @@ def threshold_cells(grid: Grid, area_ha: float) -> int:
 def channel_cells(
     flow: FlowField, counts: NDArray[Any], *, channel_area_ha: float
 ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """List channel cells, rising, and the position of each one's downstream cell (-1: none)."""
+    """List channel cells, rising, and the position of each one's downstream cell (-1: none).
+
+    Both of shape ``(cells,)``.
+    """
     threshold = threshold_cells(flow.grid, channel_area_ha)
     rows = flow.grid.rows
     sizes = over_bands(lambda a, b: int(count_above(counts, threshold, a, b)), rows)
@@ -220,11 +231,11 @@ class Stems:
     Parameters
     ----------
     cells
-        Flat cell numbers, one stem after the other, each from the lower end up.
+        Flat cell numbers, one stem after the other, each from the lower end up, ``(cells,)``.
     end
-        End of each stem in ``cells``.
+        End of each of the n stems in ``cells``, ``(n,)``.
     joins
-        Cell of the larger stem that each one joins, -1 where it leaves the raster.
+        Shape ``(n,)``: cell of the larger stem that each one joins, -1 where it leaves the raster.
     """
 
     cells: NDArray[np.int64]
@@ -250,7 +261,7 @@ def stems(
     Parameters
     ----------
     flow, counts
-        Flow directions and integer drainage counts of one grid.
+        Flow directions and integer drainage counts of one grid, ``(rows, cols)``.
     channel_area_ha
         Least drainage area of a channel, ha: each has one stem.
     top_area_ha

@@ -8,7 +8,15 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from terrain._kernels.profiles import directions_of, even_profile
+from terrain._kernels.profiles import (
+    BED,
+    CARVED,
+    EAST,
+    PLACE,
+    SOUTH,
+    directions_of,
+    even_profile,
+)
 from terrain.values.arrays import read_only
 from terrain.values.errors import ParameterError
 from terrain.values.raster import Raster
@@ -76,13 +84,16 @@ def profile_table(
 
 
 def downhill_azimuth_deg(table: NDArray[np.float64]) -> NDArray[Any]:
-    """Direction of the flow at each step of a profile table, degrees clockwise from north."""
-    up = directions_of(table[:, 0], table[:, 1], 4)
+    """Direction of the flow at each step of a profile table, ``(n, 5)``: degrees from north."""
+    up = directions_of(table[:, EAST], table[:, SOUTH], 4)
     return np.asarray(np.degrees(np.arctan2(-up[:, 0], up[:, 1])) % 360.0)
 
 
 def place_of(raster: Raster, u: ArrayLike, v: ArrayLike) -> tuple[NDArray[Any], NDArray[Any]]:
-    """Coordinates of places given in metres east and south of the first cell's centre."""
+    """Coordinates of places given in metres east and south of the first cell's centre.
+
+    Two arrays of the shape of ``u``, m.
+    """
     t = raster.grid.transform
     x = t.c + 0.5 * t.a + np.asarray(u, dtype=np.float64)
     y = t.f + 0.5 * t.e - np.asarray(v, dtype=np.float64)
@@ -97,7 +108,7 @@ def long_profile(raster: Raster, cells: ArrayLike, *, conditioned: Raster | None
     raster
         Ground as measured.
     cells
-        Flat numbers of neighbouring cells, lower end first.
+        Flat numbers of neighbouring cells, lower end first, shape ``(n,)``.
     conditioned
         Conditioned ground on the same grid, to be read beside it.
 
@@ -117,8 +128,8 @@ def long_profile(raster: Raster, cells: ArrayLike, *, conditioned: Raster | None
         raster.grid.require_same(conditioned.grid, "measured and conditioned ground")
         carved = conditioned.elevation_m
     table = profile_table(raster, way, carved)
-    x, y = place_of(raster, table[:, 0], table[:, 1])
-    nearest = way[np.minimum(np.rint(table[:, 4]).astype(np.int64), way.size - 1)]
+    x, y = place_of(raster, table[:, EAST], table[:, SOUTH])
+    nearest = way[np.minimum(np.rint(table[:, PLACE]).astype(np.int64), way.size - 1)]
     station = np.arange(len(table)) * profile_step_m(raster)
-    arrays = (station, x, y, table[:, 2], table[:, 3], nearest)
+    arrays = (station, x, y, table[:, BED], table[:, CARVED], nearest)
     return Profile(*(read_only(np.ascontiguousarray(a)) for a in arrays))

@@ -14,7 +14,19 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from terrain._kernels.sections import measure_places, read_section, widths_across
+from terrain._kernels.sections import (
+    BANK_DEPTH,
+    BANK_WIDTH,
+    BED,
+    LEFT,
+    N_MEASURES,
+    RIGHT,
+    SIDE_RISE,
+    VALLEY_WIDTH,
+    measure_places,
+    read_section,
+    widths_across,
+)
 from terrain.values.arrays import read_only
 from terrain.values.errors import ParameterError
 from terrain.values.parallel import over_items
@@ -36,7 +48,7 @@ RESOLVED_CELLS = 3.0
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SectionMeasures:
-    """Measures at places along channels; NaN where the raster does not show them.
+    """Measures at places along channels, ``(n,)``; NaN where the raster does not show them.
 
     Parameters
     ----------
@@ -70,7 +82,7 @@ def section_unit_m(cell_m: float) -> float:
 
 
 def places_uv(raster: Raster, x: ArrayLike, y: ArrayLike) -> tuple[NDArray[Any], NDArray[Any]]:
-    """Places as kernels read them: metres east and south of the first cell's centre."""
+    """Places ``(n,)`` as kernels read them: metres east and south of the first cell's centre."""
     t = raster.grid.transform
     u = np.asarray(x, dtype=np.float64) - t.c - 0.5 * t.a
     v = t.f + 0.5 * t.e - np.asarray(y, dtype=np.float64)
@@ -78,7 +90,7 @@ def places_uv(raster: Raster, x: ArrayLike, y: ArrayLike) -> tuple[NDArray[Any],
 
 
 def directions(azimuth_deg: ArrayLike) -> tuple[NDArray[Any], NDArray[Any]]:
-    """Unit vectors of flow directions: east and south."""
+    """Unit vectors of flow directions: east and south, each ``(n,)``."""
     angle = np.radians(np.atleast_1d(np.asarray(azimuth_deg, dtype=np.float64)))
     return np.sin(angle), -np.cos(angle)
 
@@ -93,7 +105,7 @@ def measure_sections(
     raster
         Ground as measured.
     x, y
-        Places on the bed, m.
+        Places on the bed, m, shape ``(n,)``.
     flow_azimuth_deg
         Direction of the flow there, clockwise from north.
 
@@ -113,7 +125,7 @@ def measure_sections(
     step = 0.5 * grid.cell_m
     half = round(HALF_WIDTH_UNITS * unit / step)
     reach = max(1, round(2.0 * unit / step))
-    out = np.empty((u.size, 7))
+    out = np.empty((u.size, N_MEASURES))
 
     def measure(part: NDArray[np.int64]) -> None:
         if part.size:
@@ -138,11 +150,18 @@ def measure_sections(
             )
 
     over_items(measure, np.array_split(np.arange(u.size), max(1, u.size // 256)))
-    width = out[:, 0]
     with np.errstate(invalid="ignore"):
-        resolved = width >= RESOLVED_CELLS * grid.cell_m
-    columns = (out[:, 4], width, out[:, 1], out[:, 5], out[:, 2], out[:, 3], out[:, 6])
-    return SectionMeasures(*(read_only(c.copy()) for c in (*columns, resolved)))
+        resolved = out[:, BANK_WIDTH] >= RESOLVED_CELLS * grid.cell_m
+    return SectionMeasures(
+        bed_m=read_only(out[:, BED].copy()),
+        bank_width_m=read_only(out[:, BANK_WIDTH].copy()),
+        bank_depth_m=read_only(out[:, BANK_DEPTH].copy()),
+        valley_width_m=read_only(out[:, VALLEY_WIDTH].copy()),
+        left_m=read_only(out[:, LEFT].copy()),
+        right_m=read_only(out[:, RIGHT].copy()),
+        side_rise_m=read_only(out[:, SIDE_RISE].copy()),
+        resolved=read_only(resolved),
+    )
 
 
 def section_heights(
@@ -190,7 +209,7 @@ def valley_widths(
     raster
         Ground as measured.
     x, y
-        Places, m.
+        Places, m, shape ``(n,)``.
     flow_azimuth_deg
         Direction of the flow, clockwise from north.
     level_m

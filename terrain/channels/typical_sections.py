@@ -20,7 +20,16 @@ from terrain._kernels.profile_measures import (
     stages_of_flow,
     top_widths,
 )
-from terrain._kernels.stacks import stack_places
+from terrain._kernels.stacks import (
+    BED,
+    LENGTH,
+    MIDDLE,
+    N_FACTS,
+    NOISE,
+    RISE,
+    SCATTER,
+    stack_places,
+)
 from terrain.channels.sections import (
     HALF_WIDTH_UNITS,
     LEAST_BANK_M,
@@ -121,7 +130,7 @@ class Stacks:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Benches:
-    """Benches inside the banks; arrays over stretches, NaN where none is plain.
+    """Benches inside the banks; arrays over stretches, ``(n,)``, NaN where none is plain.
 
     Parameters
     ----------
@@ -151,7 +160,7 @@ def stack_sections(
     raster
         Ground as measured.
     x, y
-        Places on the bed, m.
+        Places on the bed, m, shape ``(n,)``.
     flow_azimuth_deg
         Direction of the flow there, clockwise from north.
 
@@ -170,7 +179,7 @@ def stack_sections(
     unit, step = section_unit_m(grid.cell_m), grid.cell_m / STEPS_PER_CELL
     half = round(HALF_WIDTH_UNITS * unit / step)
     profiles = np.empty((u.size, 2 * half + 1))
-    facts = np.empty((u.size, 6))
+    facts = np.empty((u.size, N_FACTS))
     along = np.arange(-HALF_LENGTH_UNITS, HALF_LENGTH_UNITS + 1, SECTION_UNITS) * unit
     least = np.array([LEAST_BANK_M, LEAST_BULGE_M])
 
@@ -194,16 +203,16 @@ def stack_sections(
         )
 
     _in_parts(stack, u.size)
-    columns = [read_only(np.ascontiguousarray(facts[:, k])) for k in range(6)]
+    columns = [read_only(np.ascontiguousarray(facts[:, k])) for k in range(N_FACTS)]
     return Stacks(
         offset_m=read_only((np.arange(2 * half + 1) - half) * step),
         height_m=read_only(profiles),
-        bed_m=columns[0],
-        bed_slope=read_only(-columns[1]),
-        middle_m=columns[2],
-        noise_m=columns[3],
-        length_m=columns[4],
-        scatter_m=columns[5],
+        bed_m=columns[BED],
+        bed_slope=read_only(-columns[RISE]),
+        middle_m=columns[MIDDLE],
+        noise_m=columns[NOISE],
+        length_m=columns[LENGTH],
+        scatter_m=columns[SCATTER],
         cell_m=grid.cell_m,
     )
 
@@ -214,8 +223,8 @@ def widths_at(stacks: Stacks, height_m: ArrayLike) -> tuple[FloatArray, BoolArra
     Returns
     -------
     tuple
-        Widths (m; NaN where the height is), and whether both sides reach that height; where one
-        does not, the width goes to its end and is the least there may be.
+        Widths (m; NaN where the height is), and whether both sides reach that height, ``(n,)``;
+        where one does not, the width goes to its end and is the least there may be.
     """
     level = np.asarray(height_m, dtype=np.float64)
     width, closed = np.empty(stacks.size), np.empty(stacks.size, dtype=np.bool_)
@@ -235,7 +244,7 @@ def find_benches(stacks: Stacks, bank_depth_m: ArrayLike) -> Benches:
     stacks
         Typical sections.
     bank_depth_m
-        Height of the bank top above the bed; NaN gives none.
+        Height of the bank top above the bed, shape ``(n,)``; NaN gives none.
     """
     top = np.asarray(bank_depth_m, dtype=np.float64)
     error = np.nan_to_num(stacks.height_error_m)
@@ -277,6 +286,7 @@ def flow_stages(
     """Depth and width of a flow in each section by Manning's equation, m.
 
     Above the bank top the sides are taken as upright. NaN where flow or bank top is not known.
+    All arrays have one value a section, ``(n,)``.
     """
     out = np.empty((stacks.size, 2))
     top, flow, fall = (np.asarray(a, dtype=np.float64) for a in (bank_depth_m, flow_m3s, slope))
@@ -301,7 +311,7 @@ def flow_stages(
 
 
 def lower_banks(stacks: Stacks) -> NDArray[Any]:
-    """Name the side of the lower bank top, looking downstream; '' where a side shows none."""
+    """Name the side of the lower bank top, looking downstream; '' where none shows; ``(n,)``."""
     heights = np.empty((stacks.size, 2))
     half, reach, _ = _shape(stacks)
 

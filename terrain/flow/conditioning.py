@@ -38,6 +38,11 @@ class CarveLimits:
     length_m
         Longest cut, m, counted only where the ground stands above the cut.
 
+    Raises
+    ------
+    ParameterError
+        A limit below 0.
+
     Notes
     -----
     Both defaults are common practice, no published source: a ranch road's fill or a stock
@@ -55,7 +60,7 @@ class CarveLimits:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class ConditioningReport:
-    """What was done to the surface.
+    """What was done to the surface; arrays ``(c,)`` over notable cuts and ``(f,)`` over fills.
 
     Parameters
     ----------

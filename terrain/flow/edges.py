@@ -11,7 +11,7 @@ from terrain.values.parallel import over_bands
 
 
 def inflow_cells(flow: FlowField) -> NDArray[np.int64]:
-    """Flat numbers, rising, of the edge cells that drain inwards."""
+    """Flat numbers, rising, of the edge cells that drain inwards, shape ``(n,)``."""
     edge = np.empty(flow.grid.shape, dtype=np.bool_)
     over_bands(lambda a, b: inflow_at_edge(flow.codes, a, b, edge), flow.grid.rows)
     return np.flatnonzero(edge)

@@ -13,7 +13,7 @@ from terrain.flow.flow_field import FlowField
 
 
 def cells_down(flow: FlowField, cell: int, *, length_m: float) -> NDArray[np.int64]:
-    """Cells that the water of a cell passes, from the cell itself on, over at least a length."""
+    """Cells that the water of a cell passes, itself first, over at least a length; ``(n,)``."""
     steps = 2 + int(np.ceil(length_m / float(flow.step_m.min())))
     way: NDArray[np.int64] = way_down(flow.codes, int(cell), steps)
     return way
@@ -34,6 +34,11 @@ def cells_up(
         At least this far, or up to the divide.
     least_count
         Cells that must drain through; the way ends below the first with fewer.
+
+    Returns
+    -------
+    numpy.ndarray
+        Flat cell numbers, shape ``(n,)``.
     """
     cols = flow.grid.cols
     steps = flow.step_m.tolist()

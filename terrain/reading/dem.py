@@ -99,6 +99,8 @@ def read_dem(
         The unit of the heights is unknown or not believable.
     MemoryNeedError
         It would not fit into memory.
+    ParameterError
+        Both ``bounds`` and ``max_cells``, or bounds outside the raster.
     """
     options = ReadOptions() if options is None else options
     if bounds is not None and max_cells is not None:

@@ -167,6 +167,16 @@ def drop_far_zeros(
     Catches holes and thin rims of 0 that no edge block explains. Ground lies far above when even
     its lowest cell is more than ten times the border step higher.
 
+    Parameters
+    ----------
+    z, valid
+        Heights in the file's unit and whether each is known, shape ``(rows, cols)``; both are
+        changed.
+    cell_m
+        Size of a cell, m.
+    metres_per_number
+        Metres in one unit of the heights.
+
     Returns
     -------
     int

@@ -57,7 +57,14 @@ class Tally:
 def read_rect(
     survey: DemSurvey, options: ReadOptions, rect: Rect, step: int, progress: Progress
 ) -> tuple[NDArray[np.float32], NDArray[np.bool_], Tally]:
-    """Read a rectangle of the mosaic into one array, averaging blocks when step is above 1."""
+    """Read a rectangle of the mosaic into one array, averaging blocks when step is above 1.
+
+    Returns
+    -------
+    tuple
+        Heights in the file's unit and whether each is known, both of shape ``(rows, cols)`` of the
+        rectangle over the step, and what was met.
+    """
     rows, cols = rect.shape
     tally = Tally()
     if step == 1:

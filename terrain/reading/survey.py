@@ -58,6 +58,11 @@ class ReadOptions:
         Number that marks cells without ground, besides what the file declares.
     cell_m
         Cell size for a DEM that has to be projected, m; by default the size of its own cells.
+
+    Raises
+    ------
+    ParameterError
+        A unit that is not known, or a cell size out of range.
     """
 
     crs: str | None = None

@@ -14,7 +14,7 @@ def heights_at(raster: Raster, x: ArrayLike, y: ArrayLike) -> NDArray[np.float64
     """Ground at places, between the four nearest cell centres (bilinear), m.
 
     NaN where one of the four is unknown, and off the raster; within half a cell of the edge the
-    edge's own cells count.
+    edge's own cells count. As many values as there are places, of the same shape.
     """
     grid, t = raster.grid, raster.grid.transform
     col = (np.asarray(x, dtype=np.float64) - t.c) / t.a - 0.5

@@ -69,6 +69,11 @@ class Raster:
             Mask of known cells; by default all that are finite.
         grid
             The grid, when it is known.
+
+        Raises
+        ------
+        ParameterError
+            An array that has not two dimensions.
         """
         z = np.array(elevation_m, dtype=np.float32, order="C")
         if z.ndim != 2:

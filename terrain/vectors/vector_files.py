@@ -68,6 +68,15 @@ def check_corners(
 ) -> None:
     """Make sure that corners are numbers, and degrees where degrees are said.
 
+    Parameters
+    ----------
+    shapes
+        Shapely geometries, shape ``(n,)``.
+    own
+        Coordinate system that the file says.
+    name, error
+        The file, and the kind of error to raise.
+
     Raises
     ------
     GullywalkError
@@ -93,7 +102,7 @@ def check_corners(
 
 
 def moved(shapes: NDArray[Any], own: CRS, crs: CRS) -> NDArray[Any]:
-    """Bring shapes into another system; where that does not reach, corners are not finite."""
+    """Bring shapes ``(n,)`` into another system; corners it does not reach are not finite."""
     if same_crs(own, crs):
         return shapes
     mover = Transformer.from_crs(own, crs, always_xy=True)
