@@ -11,7 +11,7 @@ import functools
 import math
 import types
 import typing
-from collections.abc import Mapping
+from collections.abc import Hashable, Mapping
 from typing import Any
 
 import numpy as np
@@ -95,13 +95,13 @@ def unpacked(kind: Any, data: Any, **given: Any) -> Any:
 
 
 @functools.cache
-def _hints(kind: Any) -> Mapping[str, Any]:
+def _hints(kind: Hashable) -> Mapping[str, Any]:
     """Types of a dataclass's fields; looking them up takes longer than all else in a record."""
     return typing.get_type_hints(kind)
 
 
 def _dataclass(kind: type[Any], data: Mapping[str, Any], given: Mapping[str, Any]) -> Any:
-    hints = _hints(kind)
+    hints = _hints(typing.cast(Hashable, kind))
     names = [f.name for f in dataclasses.fields(kind) if f.init and f.name not in given]
     return kind(**{n: unpacked(hints[n], data[n]) for n in names if n in data}, **given)
 
