@@ -7,11 +7,10 @@ does not know, become texts. What a value should be is told by the type hints of
 from __future__ import annotations
 
 import dataclasses
-import functools
 import math
 import types
 import typing
-from collections.abc import Hashable, Mapping
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
@@ -94,14 +93,8 @@ def unpacked(kind: Any, data: Any, **given: Any) -> Any:
     return data
 
 
-@functools.cache
-def _hints(kind: Hashable) -> Mapping[str, Any]:
-    """Types of a dataclass's fields; looking them up takes longer than all else in a record."""
-    return typing.get_type_hints(kind)
-
-
 def _dataclass(kind: type[Any], data: Mapping[str, Any], given: Mapping[str, Any]) -> Any:
-    hints = _hints(typing.cast(Hashable, kind))
+    hints = typing.get_type_hints(kind)
     names = [f.name for f in dataclasses.fields(kind) if f.init and f.name not in given]
     return kind(**{n: unpacked(hints[n], data[n]) for n in names if n in data}, **given)
 
