@@ -272,7 +272,6 @@ class SpotMaker:
             q_m3s=tuple(float(m.floods.peak(t)[i]) for t in RETURN_PERIODS_YR),
             q_high_m3s=tuple(float(q) for q in m.floods.high_m3s[i]),
             design_period_yr=self.settings.design_period_yr,
-            roughness=rules.value("channel.roughness"),
             setting=str(reading.setting[i] or ""),
             stage=int(reading.stage[i]),
             needed_height_m=needed_height_m,

@@ -15,7 +15,7 @@ from siting.channels.reaches import ReachStations
 from siting.channels.study_area import CutAreas
 from siting.places.land_maps import LandMap, LandSettings, read_land
 from siting.places.site_floods import FloodGauge, FloodSettings, SiteFloods
-from siting.values.rules import load_rules
+from siting.values.rules import Rules
 from terrain.channels.drainage_areas import Catchments, snap_points
 from terrain.channels.network import ChannelNetwork, channel_network, default_channel_area_ha
 from terrain.flow.conditioning import CarveLimits, Conditioned
@@ -59,6 +59,7 @@ def bare_ground(
     network: ChannelNetwork,
     catchments: Catchments,
     cut: CutAreas,
+    rules: Rules,
 ) -> Ground:
     """Ground on which neither headcuts nor stations were looked for: floods need neither."""
     return Ground(
@@ -70,7 +71,7 @@ def bare_ground(
         cut=cut,
         headcuts=_empty(Headcuts),
         stations=_empty(ReachStations),
-        rules=load_rules(),
+        rules=rules,
     )
 
 
@@ -80,6 +81,7 @@ def floods_at(
     y_m: FloatArray,
     settings: FloodSettings,
     *,
+    rules: Rules,
     land: LandSettings | None = None,
     snap_m: float = 10.0,
     channel_area_ha: float | None = None,
@@ -98,6 +100,8 @@ def floods_at(
         Points in the raster's coordinate system.
     settings
         Rain, curve number, methods.
+    rules
+        Limits, and the roughness of channels.
     land
         Soil and cover maps, which win over one curve number.
     snap_m
@@ -128,7 +132,7 @@ def floods_at(
     network = channel_network(flow, counts, channel_area_ha=area_ha)
     catchments = Catchments.of(flow, counts)
     cut = CutAreas.of(catchments, edge_is_divide=edge_is_divide)
-    ground = bare_ground(raster, conditioned, counts, network, catchments, cut)
+    ground = bare_ground(raster, conditioned, counts, network, catchments, cut, rules)
     progress("estimating floods", 0.0)
     cells: IntArray = snapped.cell
     floods = FloodGauge(ground, settings).at(cells)

@@ -143,6 +143,7 @@ class FloodGauge:
             mean_slope=floats(slope),
             curve_number=floats(number),
             rainfall=settings.rainfall,
+            roughness=ground.rules.value("channel.roughness"),
             sections=ground.sections(cells, ground.azimuth_deg(cells)),
             division=settings.division,
         )

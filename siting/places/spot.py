@@ -72,8 +72,6 @@ class Spot:
         Return period that sizes are made for.
     section
         Ground across the channel (or a made-up trapezoid where the elevations do not show it).
-    roughness
-        Manning's n of the channel.
     setting, stage
         Reach setting in words, and stage of incision 1 to 5 (0: not known).
     needed_height_m
@@ -107,7 +105,6 @@ class Spot:
     q_m3s: tuple[float, ...] = (np.nan,) * len(RETURN_PERIODS_YR)
     q_high_m3s: tuple[float, ...] = (np.nan,) * len(RETURN_PERIODS_YR)
     design_period_yr: float = 10.0
-    roughness: float = 0.045
     setting: str = ""
     stage: int = 0
     needed_height_m: float = np.nan
@@ -123,6 +120,11 @@ class Spot:
     def high_flow_m3s(self) -> float:
         """High end of the design flow's range; NaN where there is none."""
         return self.q_high_m3s[RETURN_PERIODS_YR.index(self.design_period_yr)]
+
+    @property
+    def roughness(self) -> float:
+        """Manning's n of the channel."""
+        return self.rules.value("channel.roughness")
 
     @property
     def width_m(self) -> float:

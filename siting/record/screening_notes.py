@@ -13,7 +13,7 @@ from siting.floods.flood_method import RETURN_PERIODS_YR
 from siting.layout.candidates import Sites
 from siting.layout.fans import station_spacing_m
 from siting.layout.proposals import MORE_ELEVATIONS
-from siting.places.flood_paths import TC_METHODS, UNKNOWN
+from siting.places.flood_paths import NOT_KNOWN
 from siting.places.site_floods import FloodSettings, SiteFloods
 from siting.values.wording import counted, figures, hectares, listed, metres
 
@@ -175,9 +175,7 @@ def flood_facts(settings: FloodSettings, floods: SiteFloods) -> dict[str, str]:
         or "none",
         "regions of equations": listed([f"{n} {s:g}" for n, s in settings.regions.items()])
         or "none",
-        "time of concentration": TC_METHODS[
-            str(floods.time.method[0]) if floods.time.count else UNKNOWN
-        ],
+        "time of concentration": next(iter(floods.time.told()), NOT_KNOWN),
     }
 
 

@@ -70,6 +70,7 @@ def time_floods(z: NDArray[np.float32], sites: int) -> dict[str, Any]:
     from siting.places.land_maps import cross
     from siting.places.site_floods import FloodGauge, FloodSettings
     from siting.record.flood_tables import flood_columns
+    from siting.values.rules import load_rules
     from terrain.channels.drainage_areas import Catchments
     from terrain.channels.network import channel_network
     from terrain.flow.conditioning import condition
@@ -96,7 +97,7 @@ def time_floods(z: NDArray[np.float32], sites: int) -> dict[str, Any]:
     lap(NUMBERING)
     land = cross(soils, cover, raster.valid, cell_area_m2=raster.grid.cell_area_m2)
     lap("maps crossed")
-    ground = bare_ground(raster, conditioned, counts, network, catchments, cut)
+    ground = bare_ground(raster, conditioned, counts, network, catchments, cut, load_rules())
     gauge = FloodGauge(ground, FloodSettings(rainfall=rain(), land=land, regions={"WY-2": 1.0}))
     gauge.means.curve_number(cells)
     lap("curve numbers of every cell")

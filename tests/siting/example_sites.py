@@ -54,7 +54,7 @@ def no_floods(n: int) -> SiteFloods:
     flows, unknown = np.full((n, 6), np.nan), np.full((n, 0, 6), np.nan)
     names = np.full((n, 0), None, dtype=object)
     time = Concentration(
-        none, texts, none, none, none, none, none, none, none, texts, np.zeros(n, bool)
+        none, texts, none, none, none, none, none, none, none, none, texts, np.zeros(n, bool)
     )
     compared = Compared(
         name=names,

@@ -92,6 +92,7 @@ def test_one_site_worked_through_by_hand(ground) -> None:
             radius,
         ),
         rain_2yr_24h_mm=40.0,
+        channel_roughness=0.045,
     ).total_h
     assert floods.time_of_concentration_h == pytest.approx(tc, rel=1e-9)
     assert floods.time.section_source.tolist() == ["dem"]

@@ -12,6 +12,7 @@ from siting.floods.rainfall_reading import read_rainfall
 from siting.places.flood_at_points import bare_ground
 from siting.places.land_maps import LandSettings, read_land
 from siting.places.site_floods import FloodGauge, FloodSettings
+from siting.values.rules import load_rules
 from terrain.channels.drainage_areas import Catchments
 from terrain.channels.network import channel_network, default_channel_area_ha
 from terrain.flow.conditioning import condition
@@ -38,7 +39,7 @@ def ten(request, real_dem):
     network = channel_network(conditioned.flow, counts, channel_area_ha=area)
     catchments = Catchments.of(conditioned.flow, counts)
     cut = CutAreas.of(catchments)
-    ground = bare_ground(raster, conditioned, counts, network, catchments, cut)
+    ground = bare_ground(raster, conditioned, counts, network, catchments, cut, load_rules())
     channel = np.flatnonzero(counts.reshape(-1) >= network.threshold_cells)
     channel = channel[~cut.is_cut(channel)]
     size = counts.reshape(-1)[channel]
