@@ -234,7 +234,7 @@ def _of_point(job: Job, talk: Talk) -> FloodSheet:
             np.array([y]),
             settings,
             rules=load_rules(job.rules),
-            land=land,
+            maps=land,
             snap_m=job.snap,
             channel_area_ha=None if job.channel_area is None else float(job.channel_area),
             engine=job.engine,

@@ -2,23 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, fields, replace
-from typing import Any
+from dataclasses import dataclass, replace
 
-import numpy as np
-from numpy.typing import NDArray
-
-from siting.channels.ground import Ground
-from siting.channels.headcuts import Headcuts
-from siting.channels.reaches import ReachStations
-from siting.channels.study_area import CutAreas
+from siting.channels.ground import Land
 from siting.places.land_maps import LandMap, LandSettings, read_land
 from siting.places.site_floods import FloodGauge, FloodSettings, SiteFloods
 from siting.values.rules import Rules
-from terrain.channels.drainage_areas import Catchments, snap_points
-from terrain.channels.network import ChannelNetwork, channel_network, default_channel_area_ha
-from terrain.flow.conditioning import CarveLimits, Conditioned
+from terrain.channels.drainage_areas import snap_points
+from terrain.channels.network import channel_network, default_channel_area_ha
+from terrain.flow.conditioning import CarveLimits
 from terrain.flow.engines import DEFAULT_ENGINE, get_engine
 from terrain.values.arrays import BoolArray, FloatArray, IntArray
 from terrain.values.progress import Progress, silent
@@ -52,29 +44,6 @@ class PointFloods:
     settings: FloodSettings
 
 
-def bare_ground(
-    raster: Raster,
-    conditioned: Conditioned,
-    counts: NDArray[Any],
-    network: ChannelNetwork,
-    catchments: Catchments,
-    cut: CutAreas,
-    rules: Rules,
-) -> Ground:
-    """Ground on which neither headcuts nor stations were looked for: floods need neither."""
-    return Ground(
-        raster=raster,
-        conditioned=conditioned,
-        counts=counts,
-        network=network,
-        catchments=catchments,
-        cut=cut,
-        headcuts=_empty(Headcuts),
-        stations=_empty(ReachStations),
-        rules=rules,
-    )
-
-
 def floods_at(
     raster: Raster,
     x_m: FloatArray,
@@ -82,7 +51,7 @@ def floods_at(
     settings: FloodSettings,
     *,
     rules: Rules,
-    land: LandSettings | None = None,
+    maps: LandSettings | None = None,
     snap_m: float = 10.0,
     channel_area_ha: float | None = None,
     engine: str = DEFAULT_ENGINE,
@@ -102,7 +71,7 @@ def floods_at(
         Rain, curve number, methods.
     rules
         Limits, and the roughness of channels.
-    land
+    maps
         Soil and cover maps, which win over one curve number.
     snap_m
         How far a point may be moved to the strongest flow path.
@@ -120,8 +89,8 @@ def floods_at(
     MapError, FloodInputError
         Maps or settings that cannot be used.
     """
-    if land is not None:
-        settings = replace(settings, land=read_land(land, raster))
+    if maps is not None:
+        settings = replace(settings, land=read_land(maps, raster))
     conditioned = get_engine(engine).condition(
         raster, limits=carve or CarveLimits(), progress=progress
     )
@@ -130,20 +99,25 @@ def floods_at(
     snapped = snap_points(flow, counts, x_m, y_m, radius_m=snap_m)
     area_ha = channel_area_ha or default_channel_area_ha(raster.grid.cell_m)
     network = channel_network(flow, counts, channel_area_ha=area_ha)
-    catchments = Catchments.of(flow, counts)
-    cut = CutAreas.of(catchments, edge_is_divide=edge_is_divide)
-    ground = bare_ground(raster, conditioned, counts, network, catchments, cut, rules)
+    land = Land.of(
+        conditioned,
+        network,
+        raster=raster,
+        counts=counts,
+        rules=rules,
+        edge_is_divide=edge_is_divide,
+    )
     progress("estimating floods", 0.0)
     cells: IntArray = snapped.cell
-    floods = FloodGauge(ground, settings).at(cells)
+    floods = FloodGauge(land, settings).at(cells)
     progress("estimating floods", 1.0)
     x, y = raster.grid.xy_of(cells)
     return PointFloods(
         x_m=x,
         y_m=y,
         moved_m=snapped.moved_m,
-        drainage_area_ha=ground.area_ha(cells),
-        area_complete=~cut.is_cut(cells),
+        drainage_area_ha=land.area_ha(cells),
+        area_complete=~land.cut.is_cut(cells),
         floods=floods,
         settings=settings,
     )
@@ -152,7 +126,3 @@ def floods_at(
 def land_notes(land: LandMap | None) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """Notes and cautions of the maps; none without maps."""
     return ((), ()) if land is None else (land.notes, land.cautions)
-
-
-def _empty(kind: Callable[..., Any]) -> Any:
-    return kind(*(np.empty(0, dtype=np.int64) for _ in fields(kind)))  # type: ignore[arg-type]
