@@ -21,7 +21,6 @@ from siting.floods.graphical import storm_types
 from siting.floods.rainfall import Rainfall
 from siting.floods.regional_equations import EquationBook
 from siting.floods.runoff import check_curve_number
-from siting.layout.candidates import Sites, find_sites
 from siting.layout.keep_files import KeepFiles
 from siting.layout.measuring import BuildSettings
 from siting.places.flood_at_points import land_notes
@@ -42,6 +41,7 @@ from siting.record.flood_tables import flood_columns, input_columns, rain_column
 from siting.record.screening_notes import cautions_of, facts_of, flood_facts, notes_of, summary_of
 from siting.record.settings_used import SettingsUsed
 from siting.record.structure_tables import built_of
+from siting.sites import Sites, find_sites
 from siting.values.columns import Columns, FeatureTable
 from siting.values.rules import Rules, load_rules
 from siting.works.ranking import Ranking, Weights, load_weights, rank_sites, why_first
@@ -306,7 +306,7 @@ def screen(
     )
     progress("choosing sites", 0.0)
     gauge = FloodGauge(ground, floods)
-    sites, left_out = find_sites(ground, gauge, floods, build)
+    sites, left_out = find_sites(ground, gauge, build)
     del gauge  # holds up to 20 bytes a cell
     ranking = rank_sites(sites, rules=rules, weights=weights)
     sites, ranking, dropped = _best(sites, ranking, settings.max_sites)
@@ -338,7 +338,7 @@ def screen(
     shown = np.ones(network.size, dtype=np.bool_) if ranch is None else reaches_of(network, ranch)
     inside = np.flatnonzero(ground.inside(heads.cell))
     below = sections_below(ground, inside)
-    no_head = np.array([np.isnan(p.headcut_height_m) for p in sites.places], dtype=np.bool_)
+    no_head = sites.are(lambda s: not s.proposal.at_head)
     site_cells = sites.section_cell[no_head]
     more = {**built.columns, "rank_usual": changed.rank_default}
     table = site_table(sites, ranking, crs=raster.grid.crs, more=more)

@@ -88,7 +88,7 @@ class FloodGauge:
 
     def __init__(self, land: Land, settings: FloodSettings) -> None:
         self._land = land
-        self._settings = settings
+        self.settings = settings
         self.means = UpslopeMeans(land, settings)
 
     @cached_property
@@ -124,7 +124,7 @@ class FloodGauge:
         PluginError
             A method that was asked for failed.
         """
-        land, settings = self._land, self._settings
+        land, settings = self._land, self.settings
         # first what needs most memory for a while
         number = self.means.curve_number(cells)
         slope = self.means.mean_slope(cells)

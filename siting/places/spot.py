@@ -38,6 +38,28 @@ class Stock:
     anchor_n_per_post: float = 0.0
 
 
+@dataclass(frozen=True, slots=True)
+class Task:
+    """What a place asks of a structure.
+
+    Parameters
+    ----------
+    purpose
+        One of `PURPOSES`.
+    needed_height_m
+        Height a grade control needs here to back water to the foot of the drop above; NaN for none.
+    below_head
+        Whether it holds the bed for the structure at a drop above, whether or not it backs water.
+    opens
+        Whether the water is free to spread here: a fan, a gully's end.
+    """
+
+    purpose: str
+    needed_height_m: float = np.nan
+    below_head: bool = False
+    opens: bool = False
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Spot:
     """A place that asks for a structure.
@@ -130,3 +152,8 @@ class Spot:
     def width_m(self) -> float:
         """Bank-top width, or bankfull width where the banks do not show."""
         return self.bank_width_m if np.isfinite(self.bank_width_m) else self.bankfull_width_m
+
+    @property
+    def depth_m(self) -> float:
+        """Bank-top depth, or bankfull depth where the banks do not show."""
+        return self.bank_depth_m if np.isfinite(self.bank_depth_m) else self.bankfull_depth_m

@@ -16,8 +16,8 @@ import numpy as np
 from siting.channels.bankfull import Bankfull, height_limit
 from siting.channels.channel_reading import ChannelReading
 from siting.hydraulics.cross_section import CrossSection
-from siting.layout.measuring import MADE_UP_SIDE
 from siting.layout.pairs import LEVEL_M
+from siting.places.measured_places import MADE_UP_SIDE
 from siting.places.spot import Spot
 from siting.record.site_records import SiteRecord
 from siting.revising.site_measures import MOVE, FieldSite
@@ -51,7 +51,8 @@ def move_of(record: SiteRecord, found: FieldSite) -> Move:
     """How far the decision to move takes a site."""
     if found.decision != MOVE:
         return Move()
-    return Move(found.x_m - record.x_m, found.y_m - record.y_m)
+    where = record.proposal.where
+    return Move(found.x_m - where.x_m, found.y_m - where.y_m)
 
 
 def measured_record(record: SiteRecord, found: FieldSite) -> SiteRecord:
@@ -74,21 +75,20 @@ def measured_record(record: SiteRecord, found: FieldSite) -> SiteRecord:
         return record
     spot = _spot(record, found, move)
     wide = _ratio(found.width_m, shown_size(record)[0])
-    measured = replace(record.measured, reading=_reading(record, found, spot))
-    place = replace(record.place, on_site=_on_site(found))
-    if math.isfinite(found.slope):
-        place = replace(place, slope=found.slope)
-    if math.isfinite(found.drop_m):
-        place = replace(place, headcut_height_m=found.drop_m)
+    proposal, where = record.proposal, record.proposal.where
     return replace(
         record,
-        place=place,
+        proposal=replace(
+            proposal,
+            where=replace(where, x_m=where.x_m + move.east_m, y_m=where.y_m + move.north_m),
+            field=replace(proposal.field, measured=_on_site(found)),
+        ),
         spot=spot,
-        decided=None if record.decided is None else (spot.q_m3s, spot.q_high_m3s),
-        measured=measured,
-        section=_stretched(record.section, wide),
-        x_m=record.x_m + move.east_m,
-        y_m=record.y_m + move.north_m,
+        measured=replace(
+            record.measured,
+            reading=_reading(record, found, spot),
+            section=_stretched(record.measured.section, wide),
+        ),
     )
 
 
@@ -132,10 +132,11 @@ def _needed_m(record: SiteRecord, found: FieldSite, spot: Spot, move: Move) -> f
 
     Downstream the bed lies lower, so the crest has to stand higher above it.
     """
-    needed, distance = record.place.foot_rise_m, record.place.foot_distance_m
+    foot = record.proposal.foot
+    needed, distance = foot.rise_m, foot.distance_m
     if spot.purpose != "grade" or not math.isfinite(needed):
         return record.spot.needed_height_m
-    further = move.downstream_m(record.azimuth_deg)
+    further = move.downstream_m(float(record.measured.azimuth_deg[0]))
     if math.isfinite(found.slope):
         return max(found.slope * (distance + further) - LEVEL_M, 0.0)
     return max(needed + max(spot.slope, 0.0) * further, 0.0)

@@ -45,8 +45,8 @@ def test_all_that_reads_it_follows_the_rule(rough: Rules) -> None:
 def test_sites_are_sized_with_it(rough: Rules) -> None:
     raster = gully_raster(drop_m=0.8, slope=0.015)
     (usual, _), (other, _) = (sites_on(ground_of(raster, rules=r)) for r in (load_rules(), rough))
-    heads = [int(np.flatnonzero(s.of("control") == "vertical")[0]) for s in (usual, other)]
-    before, after = (s.design_flow(i) for s, i in zip((usual, other), heads, strict=True))
+    heads = [int(np.flatnonzero(s.controls == "vertical")[0]) for s in (usual, other)]
+    before, after = (s[i].design_flow for s, i in zip((usual, other), heads, strict=True))
     assert before is not None
     assert after is not None
     # less water, since it comes later, and yet deeper and slower
