@@ -100,13 +100,13 @@ class Site:
     @property
     def on_road(self) -> bool:
         """Whether it stands on a road: no channel, and no flood, is measured there."""
-        return self.spot.purpose == "road"
+        return self.spot.task.purpose == "road"
 
     @property
     def only_holds(self) -> bool:
         """Whether a grade control below a headcut is too low to back water to its foot."""
-        below = self.head.index >= 0 and self.spot.purpose == "grade"
-        return below and not np.isfinite(self.spot.needed_height_m)
+        below = self.head.index >= 0 and self.spot.task.purpose == "grade"
+        return below and not np.isfinite(self.spot.task.needed_height_m)
 
     @property
     def reason(self) -> str:
@@ -131,7 +131,7 @@ class Site:
         """All that is to be checked, in sentences."""
         size, kind = self.size, self.decision.type
         of_type = () if kind is None or size is None else kind.cautions(self.spot, size)
-        unseen = not self.is_referred and not self.on_road and np.isnan(self.spot.bank_width_m)
+        unseen = not self.is_referred and not self.on_road and np.isnan(self.spot.banks.width_m)
         return sentences([*self.own_cautions, *of_type, BY_CURVE if unseen else ""])
 
     @property
@@ -146,7 +146,7 @@ class Site:
             decision.kind.spacing_rules,
             height_m=decision.size.height_m,
             slope=spot.slope,
-            width_m=spot.bankfull_width_m,
+            width_m=spot.bankfull.width_m,
             rules=spot.rules,
         )
 
@@ -161,13 +161,13 @@ class Site:
             normal_flow(spot.section, q, slope=fall, roughness=spot.roughness)
             if np.isfinite(q) and q > 0
             else None
-            for q in spot.q_m3s
+            for q in spot.floods.q_m3s
         )
 
     @property
     def design_flow(self) -> FlowState | None:
         """Normal flow of the design return period."""
-        return self.flows[RETURN_PERIODS_YR.index(self.spot.design_period_yr)]
+        return self.flows[RETURN_PERIODS_YR.index(self.spot.floods.design_period_yr)]
 
 
 @dataclass(frozen=True, eq=False)
@@ -283,17 +283,17 @@ class Sites:
     @property
     def drainage_area_ha(self) -> FloatArray:
         """Land that drains to each site; on a road, that onto the road since the dip above."""
-        return self.numbers(lambda s: s.spot.drainage_area_ha)
+        return self.numbers(lambda s: s.spot.land.area_ha)
 
     @property
     def area_complete(self) -> BoolArray:
         """Whether the raster holds all of that land."""
-        return self.are(lambda s: s.spot.area_complete)
+        return self.are(lambda s: s.spot.land.complete)
 
     @property
     def q_m3s(self) -> FloatArray:
         """Peak flows for the return periods, shape ``(n, 6)``; NaN where not known."""
-        flows = [site.spot.q_m3s for site in self.each]
+        flows = [site.spot.floods.q_m3s for site in self.each]
         return np.array(flows, dtype=np.float64).reshape(self.count, len(RETURN_PERIODS_YR))
 
     @property

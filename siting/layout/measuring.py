@@ -12,7 +12,7 @@ from siting.layout.keep_clear import OTHER, KeepClear
 from siting.layout.proposals import Proposal
 from siting.places.measured_places import Measured, Meter
 from siting.places.site_floods import FloodGauge
-from siting.places.spot import Spot, Stock
+from siting.places.spot import LandAbove, Spot, SpotFloods, Stock
 from siting.structures.catalogue import structure_types
 from siting.structures.decisions import Decision, decide
 from siting.structures.structure_type import Check, StructureType
@@ -106,17 +106,15 @@ def road_spot(meter: Meter, proposal: Proposal, *, area_complete: bool) -> Spot:
     road, rules = proposal.road, meter.ground.rules
     assert road is not None  # asked for only then
     return Spot(
-        purpose=proposal.task.purpose,
+        task=proposal.task,
         slope=proposal.slope,
         slope_error=road.grade_error,
-        drainage_area_ha=road.land_ha,
+        land=LandAbove(road.land_ha, area_complete),
         section=CrossSection.trapezoid(
             rules.value("road_dip.road_width"), side=ROAD_SIDE, depth_m=ROAD_DEPTH_M
         ),
         rules=rules,
-        area_complete=area_complete,
-        opens=proposal.task.opens,
-        design_period_yr=meter.design_period_yr,
+        floods=SpotFloods(design_period_yr=meter.design_period_yr),
         stock=meter.stock,
     )
 

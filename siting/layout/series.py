@@ -199,7 +199,7 @@ def _of_run(
             left.refused[why] = left.refused.get(why, 0) + 1
             continue
         spacing = default_spacing_m(
-            decision.size.height_m, spot.slope, spot.bankfull_width_m, ground.rules
+            decision.size.height_m, spot.slope, spot.bankfull.width_m, ground.rules
         )
         found.append((i, spot, spacing))
         next_m = float(s.station_m[i]) + spacing
@@ -230,7 +230,7 @@ def _cautions(spot: Spot, order: int) -> tuple[str, ...]:
     out = []
     if order == 1:
         out.append("Start on a stable base (rock, a junction, a sill): check its foot.")
-    if spot.stage >= HEALING_STAGE:
+    if spot.form.stage >= HEALING_STAGE:
         out.append(
             "A bench has formed in the cut, so the channel may be filling already: where grass "
             "holds bench and bed, leave it alone."

@@ -17,7 +17,17 @@ from siting.floods.bankfull_curves import bankfull_geometry
 from siting.floods.flood_method import RETURN_PERIODS_YR
 from siting.hydraulics.cross_section import CrossSection
 from siting.places.site_floods import FloodGauge, SiteFloods
-from siting.places.spot import Spot, Stock, Task
+from siting.places.spot import (
+    BankfullSize,
+    Banks,
+    ChannelForm,
+    Drop,
+    LandAbove,
+    Spot,
+    SpotFloods,
+    Stock,
+    Task,
+)
 from terrain.channels.sections import SectionMeasures, section_heights
 from terrain.values.arrays import BoolArray, FloatArray, IntArray
 
@@ -187,33 +197,24 @@ class Meter:
             width = bed = floor_m
             width_error = 0.0
             depth = depth if np.isfinite(depth) else rules.value("swale.floor_height")
+        drop_error = float(ground.height_error_m(drop_m)) if np.isfinite(drop_m) else 0.0
         return Spot(
-            purpose=task.purpose,
+            task=task,
             slope=slope,
             slope_error=rules.value("measuring.slope_error"),
-            drainage_area_ha=float(m.drainage_area_ha[i]),
+            land=LandAbove(float(m.drainage_area_ha[i]), bool(m.area_complete[i])),
+            drop=Drop(drop_m, drop_error),
+            banks=Banks(width, depth, width_error, depth_error, bed),
+            bankfull=BankfullSize(
+                float(m.bankfull_width_m[i]),
+                float(m.bankfull_depth_m[i]),
+                sure=bool(reading.bankfull.sure[i]),
+                height_limit_m=float(reading.height_limit_m[i]),
+            ),
+            floods=spot_floods(m.floods, i, self.design_period_yr),
+            form=ChannelForm(str(reading.setting[i] or ""), int(reading.stage[i])),
             section=self._section(m, i),
             rules=rules,
-            area_complete=bool(m.area_complete[i]),
-            drop_m=drop_m,
-            drop_error_m=float(ground.height_error_m(drop_m)) if np.isfinite(drop_m) else 0.0,
-            bank_width_m=width,
-            bank_depth_m=depth,
-            width_error_m=width_error,
-            depth_error_m=depth_error,
-            bed_width_m=bed,
-            bankfull_width_m=float(m.bankfull_width_m[i]),
-            bankfull_depth_m=float(m.bankfull_depth_m[i]),
-            bankfull_sure=bool(reading.bankfull.sure[i]),
-            height_limit_m=float(reading.height_limit_m[i]),
-            q_m3s=tuple(float(m.floods.peak(t)[i]) for t in RETURN_PERIODS_YR),
-            q_high_m3s=tuple(float(q) for q in m.floods.high_m3s[i]),
-            design_period_yr=self.design_period_yr,
-            setting=str(reading.setting[i] or ""),
-            stage=int(reading.stage[i]),
-            needed_height_m=task.needed_height_m,
-            below_head=task.below_head,
-            opens=task.opens,
             stock=self.stock,
         )
 
@@ -230,6 +231,15 @@ class Meter:
             side=MADE_UP_SIDE,
             depth_m=MADE_UP_DEPTHS * depth,
         )
+
+
+def spot_floods(floods: SiteFloods, i: int, design_period_yr: float) -> SpotFloods:
+    """Peak flows at one place, as the structure types see them."""
+    return SpotFloods(
+        q_m3s=tuple(float(floods.peak(t)[i]) for t in RETURN_PERIODS_YR),
+        high_m3s=tuple(float(q) for q in floods.high_m3s[i]),
+        design_period_yr=design_period_yr,
+    )
 
 
 def _taken(value: Any, keep: IntArray) -> Any:

@@ -141,7 +141,7 @@ def site_table(
         "setting": reading.setting,
         "stage": reading.stage,
         "stage_confidence": reading.stage_confidence,
-        "headcut_height_m": sites.numbers(lambda s: s.spot.drop_m),
+        "headcut_height_m": sites.numbers(lambda s: s.spot.drop.height_m),
         "drainage_area_ha": sites.drainage_area_ha,
         "area_complete": sites.area_complete,
     }

@@ -68,7 +68,7 @@ def _reach_m(sites: Sites, i: int, behind_m: float) -> tuple[float, float]:
     site, size = sites[i], sites[i].size
     spacing = next((row.low_m for row in site.spacing if row.chosen), np.nan)
     length = np.nan if size is None else size.length_m
-    below = np.nanmax([LEAST_REACH_M, HEIGHTS_BELOW * site.spot.drop_m, 2 * length])
+    below = np.nanmax([LEAST_REACH_M, HEIGHTS_BELOW * site.spot.drop.height_m, 2 * length])
     above = np.nanmax([LEAST_REACH_M, BEYOND * behind_m, BEYOND * spacing, 2 * length])
     return min(float(below), MOST_REACH_M), min(float(above), MOST_REACH_M)
 
@@ -96,7 +96,7 @@ def section_columns(ground: Ground, sites: Sites) -> Columns:
 
     def points(i: int) -> tuple[FloatArray, FloatArray, str]:
         spot, cell = sites[i].spot, int(sites.section_cell[i])
-        if spot.purpose == "road":
+        if spot.task.purpose == "road":
             x, y = (float(v) for v in ground.raster.grid.xy_of(cell))
             offset, height = section_heights(ground.raster, x, y, float(sites.azimuth_deg[i]))
             known = np.isfinite(height)

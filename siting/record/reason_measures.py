@@ -38,17 +38,17 @@ def measured_rows(sites: Sites, i: int, *, cell_m: float) -> Iterator[Reason]:
     """What was measured at the ``i``-th site."""
     site, spot, reading = sites[i], sites[i].spot, sites.reading
 
-    whole = "" if spot.area_complete else "at least "
-    yield row("drainage area", f"{whole}{hectares(spot.drainage_area_ha)} drain to it.")
+    whole = "" if spot.land.complete else "at least "
+    yield row("drainage area", f"{whole}{hectares(spot.land.area_ha)} drain to it.")
     yield row(
-        "slope of the road" if spot.purpose == "road" else "bed slope",
+        "slope of the road" if spot.task.purpose == "road" else "bed slope",
         f"{percent(spot.slope)}, error {percent(spot.slope_error)}.",
         source_of(site, "slope"),
     )
-    if spot.purpose == "road":
+    if spot.task.purpose == "road":
         return
-    if np.isfinite(spot.drop_m):
-        text = f"{metres(spot.drop_m)}, error {metres(spot.drop_error_m)}."
+    if np.isfinite(spot.drop.height_m):
+        text = f"{metres(spot.drop.height_m)}, error {metres(spot.drop.error_m)}."
         yield row("drop", text, source_of(site, "drop"))
     yield from _banks(sites, i)
     yield from _bankfull(sites, i)
@@ -66,15 +66,15 @@ def measured_rows(sites: Sites, i: int, *, cell_m: float) -> Iterator[Reason]:
 
 def _banks(sites: Sites, i: int) -> Iterator[Reason]:
     spot, reading = sites[i].spot, sites.reading
-    if reading.width_source[i] == "curve" and not np.isfinite(spot.bank_depth_m):
+    if reading.width_source[i] == "curve" and not np.isfinite(spot.banks.depth_m):
         text = "The elevations do not show the banks; width and depth are from a regional curve."
         yield row("banks", text, "regional curve (Bieger and others 2015)", "published")
         return
-    lower = reading.lower_bank[i]
+    lower = f" ({reading.lower_bank[i]})" if reading.lower_bank[i] else ""
     deep = (
-        f" and {metres(spot.bank_depth_m)} deep at the lower bank{f' ({lower})' if lower else ''}; "
-        f"error of the depth {metres(spot.depth_error_m)}"
-        if np.isfinite(spot.bank_depth_m)
+        f" and {metres(spot.banks.depth_m)} deep at the lower bank{lower}; "
+        f"error of the depth {metres(spot.banks.depth_error_m)}"
+        if np.isfinite(spot.banks.depth_m)
         else ""
     )
     source = source_of(sites[i], "width", "depth")
@@ -97,7 +97,7 @@ def _bankfull(sites: Sites, i: int) -> Iterator[Reason]:
         )
         if np.isfinite(values[i])
     ]
-    size = f"{metres(spot.bankfull_depth_m)} deep and {metres(spot.bankfull_width_m)} wide"
+    size = f"{metres(spot.bankfull.depth_m)} deep and {metres(spot.bankfull.width_m)} wide"
     told = ", ".join(estimates) or "nothing that tells it"
     if "bankfull" in sites[i].proposal.field.measured:
         text = f"{size}; estimated from: {told}."

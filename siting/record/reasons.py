@@ -66,7 +66,7 @@ def _flood(sites: Sites, i: int) -> Iterator[Reason]:
         yield Reason("flood", "design flow", "", text, "", "")
         return
     text = (
-        f"The flow with a chance of 1 in {spot.design_period_yr:g} a year is "
+        f"The flow with a chance of 1 in {spot.floods.design_period_yr:g} a year is "
         f"{flow(state.discharge_m3s)}. In the measured section it runs {metres(state.depth_m)} "
         f"deep and {figures(state.velocity_mps)} m/s fast, pulls on the bed with "
         f"{figures(state.shear_pa)} Pa, Froude number {figures(state.froude)}."

@@ -16,8 +16,8 @@ import numpy as np
 
 from siting.effects.site_effects import Effect
 from siting.layout.proposals import Proposal
-from siting.places.measured_places import Measured
-from siting.places.spot import Spot, Stock
+from siting.places.measured_places import Measured, spot_floods
+from siting.places.spot import Spot, SpotFloods, Stock
 from siting.record.packing import packed, unpacked
 from siting.record.structure_rows import columns_of
 from siting.sites import Site, Sites
@@ -44,7 +44,7 @@ class SiteRecord:
     structure
         What the plan says is built here, or needed first.
     proposal, spot
-        What was proposed, and the place as measured, without stock and limits.
+        What was proposed, and the place as measured, without stock, limits and flows.
     kept_clear
         Distances to what is kept clear, held against their limits.
     measured
@@ -83,19 +83,19 @@ def _text(sites: Sites, i: int, effect: Effect, cell_m: float) -> str:
         cell_m=cell_m,
         effect=effect,
     )
-    data = packed(record, without=frozenset({Rules, Stock}))
+    data = packed(record, without=frozenset({Rules, Stock, SpotFloods}))
     return json.dumps(data, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
 
 
-def read_record(text: str, *, rules: Rules, stock: Stock) -> SiteRecord:
+def read_record(text: str, *, rules: Rules, stock: Stock, design_period_yr: float) -> SiteRecord:
     """Read a record.
 
     Parameters
     ----------
     text
         As `record_columns` wrote it.
-    rules, stock
-        Limits, and what there is to build with.
+    rules, stock, design_period_yr
+        Limits, what there is to build with, and for which flow.
 
     Raises
     ------
@@ -106,8 +106,16 @@ def read_record(text: str, *, rules: Rules, stock: Stock) -> SiteRecord:
         data = json.loads(text)
         version = data["version"]
         if version == VERSION:
-            spot = unpacked(Spot, data.pop("spot"), rules=rules, stock=stock)
-            record: SiteRecord = unpacked(SiteRecord, data, spot=spot)
+            proposal = unpacked(Proposal, data["proposal"])
+            measured = unpacked(Measured, data["measured"])
+            floods = (
+                SpotFloods(design_period_yr=design_period_yr)
+                if proposal.road is not None
+                else spot_floods(measured.floods, 0, design_period_yr)
+            )
+            spot = unpacked(Spot, data["spot"], rules=rules, stock=stock, floods=floods)
+            given = {"spot": spot, "proposal": proposal, "measured": measured}
+            record: SiteRecord = unpacked(SiteRecord, data, **given)
             return record
     except (KeyError, TypeError, ValueError, AttributeError) as error:
         raise RecordError(

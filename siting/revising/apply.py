@@ -103,14 +103,14 @@ def _decided_again(now: SiteRecord, types: Sequence[StructureType]) -> Site:
     may still hold the bed.
     """
     spot, decision = now.spot, decide(now.spot, types, kept_clear=now.kept_clear)
-    if decision.type is None and math.isfinite(spot.needed_height_m):
-        lower = replace(spot, needed_height_m=math.nan)
+    if decision.type is None and math.isfinite(spot.task.needed_height_m):
+        lower = replace(spot, task=replace(spot.task, needed_height_m=math.nan))
         other = decide(lower, types, kept_clear=now.kept_clear)
         if other.type is not None:
             spot, decision = lower, other
     proposal = now.proposal
-    if math.isfinite(proposal.foot.rise_m) and spot.purpose == "grade":
-        proposal = _backs_water(proposal, math.isfinite(spot.needed_height_m))
+    if math.isfinite(proposal.foot.rise_m) and spot.task.purpose == "grade":
+        proposal = _backs_water(proposal, math.isfinite(spot.task.needed_height_m))
     return Site(proposal, spot, decision)
 
 
@@ -136,7 +136,7 @@ def _checked_again(
     checks = []
     for kind, distance in zip(KINDS, away, strict=True):
         limit = rules[LIMITS[kind]]
-        if distance - error >= limit.value or now.spot.purpose == "road":
+        if distance - error >= limit.value or now.spot.task.purpose == "road":
             continue
         why = (
             f"Moved to {metres(float(distance))} from a {kind}: within "
@@ -184,8 +184,8 @@ def _measured_words(record: SiteRecord, site: FieldSite) -> str:
     for what, now, planned, say in (
         ("width", site.width_m, shown[0], _exact_m),
         ("depth", site.depth_m, shown[1], _exact_m),
-        ("bankfull depth", site.bankfull_depth_m, spot.bankfull_depth_m, _exact_m),
-        ("drop", site.drop_m, spot.drop_m, _exact_m),
+        ("bankfull depth", site.bankfull_depth_m, spot.bankfull.depth_m, _exact_m),
+        ("drop", site.drop_m, spot.drop.height_m, _exact_m),
         ("slope", site.slope, spot.slope, _exact_percent),
     ):
         if math.isfinite(now):

@@ -75,8 +75,8 @@ def _measured(revised: Revised, i: int, site: FieldSite) -> Iterator[Change]:
     for subject, planned, now, unit in (
         ("width", shown[0], site.width_m, "m"),
         ("depth", shown[1], site.depth_m, "m"),
-        ("bankfull depth", spot.bankfull_depth_m, site.bankfull_depth_m, "m"),
-        ("drop", spot.drop_m, site.drop_m, "m"),
+        ("bankfull depth", spot.bankfull.depth_m, site.bankfull_depth_m, "m"),
+        ("drop", spot.drop.height_m, site.drop_m, "m"),
         ("slope", spot.slope, site.slope, "m/m"),
     ):
         if math.isfinite(now):

@@ -114,7 +114,7 @@ def _fit(control: Site, j: int, head: Site, rules: Rules) -> list[str]:
     """How a grade control fits a drop that was measured."""
     said = []
     near, far = rules.low("pair.distance"), rules.high("pair.distance")
-    distance, drop = control.foot.distance_m, head.spot.drop_m
+    distance, drop = control.foot.distance_m, head.spot.drop.height_m
     share = distance / drop if drop > 0 else np.nan
     if np.isfinite(share) and not near <= share <= far:
         said.append(
@@ -122,7 +122,7 @@ def _fit(control: Site, j: int, head: Site, rules: Rules) -> list[str]:
             "usual."
         )
     sill = head.decision.sized.dims.get("sill_height_m", np.inf)
-    needed = control.spot.needed_height_m
+    needed = control.spot.task.needed_height_m
     if np.isfinite(needed):
         over = control.decision.sized.height_m - needed - sill
         if over > LEVEL_M:
@@ -135,7 +135,7 @@ def _fit(control: Site, j: int, head: Site, rules: Rules) -> list[str]:
 
 def _foot(planned: Site, head: Site, j: int, rules: Rules) -> list[str]:
     """Where a drop was measured anew, its foot lies elsewhere than the crest was set for."""
-    off = head.spot.drop_m - planned.spot.drop_m
+    off = head.spot.drop.height_m - planned.spot.drop.height_m
     measured = "drop" in head.proposal.field.measured
     if not measured or not abs(off) > rules.value("revise.tape_error"):
         return []

@@ -139,7 +139,12 @@ def revise(
     every = tuple(structure_types()) if types is None else tuple(types)
     settings = settings_of(parts.settings)
     records = tuple(
-        read_record(text, rules=settings.rules, stock=settings.build.stock)
+        read_record(
+            text,
+            rules=settings.rules,
+            stock=settings.build.stock,
+            design_period_yr=settings.build.design_period_yr,
+        )
         for text in parts.records
     )
     if not records:

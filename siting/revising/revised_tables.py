@@ -109,7 +109,7 @@ def planned_columns(planned: Worked, crs: CRS | None) -> Columns:
         "depth_m": sites.depth_m,
         "width_source": sites.reading.width_source,
         "bankfull_depth_m": sites.reading.bankfull.depth_m,
-        "headcut_height_m": sites.numbers(lambda s: s.spot.drop_m),
+        "headcut_height_m": sites.numbers(lambda s: s.spot.drop.height_m),
         "structure_height_m": sites.sized("height_m"),
         "structure_length_m": sites.sized("length_m"),
         **{n: columns[n] for n in ("cost_low", "cost_likely", "cost_high", "crew_days")},

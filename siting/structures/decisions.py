@@ -132,7 +132,7 @@ def decide(
     kept_clear
         Distances to what is kept clear, held against their limits.
     """
-    chosen = choose(spot, [t for t in types if spot.purpose in t.purposes])
+    chosen = choose(spot, [t for t in types if spot.task.purpose in t.purposes])
     size = None if chosen.type is None else chosen.type.size(spot)
     return Decision(chosen, size, kept_clear)
 

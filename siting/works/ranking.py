@@ -157,7 +157,7 @@ def _measures(sites: Sites, rules: Rules) -> FloatArray:
     for i, site in enumerate(sites):
         head, area = site.head, float(areas[i])
         if head.index >= 0:
-            drop = site.spot.drop_m if np.isfinite(site.spot.drop_m) else limit
+            drop = site.spot.drop.height_m if np.isfinite(site.spot.drop.height_m) else limit
             depth = max(float(np.nan_to_num(depths[i])), drop, 1e-6)
             above = np.nan_to_num(head.above_m, nan=depth)
             worth = 1.0 - min(1.0, max(0.0, above) / depth)
@@ -209,7 +209,7 @@ def why_first(sites: Sites, ranking: Ranking, weights: Weights) -> str:
     if sites[i].is_referred:
         top = [m for m in top if m != "ease"]
     because = " and ".join(_WORDS[m] for m in top) or "no other scores higher"
-    drop = sites[head].spot.drop_m
+    drop = sites[head].spot.drop.height_m
     facts = f"{hectares(float(sites.drainage_area_ha[head]))} drain to it"
     if np.isfinite(drop):
         facts = f"a drop of {metres(drop)}, {facts}"

@@ -19,7 +19,7 @@ from siting.places.flood_compare import Compared
 from siting.places.flood_paths import Concentration
 from siting.places.measured_places import Measured
 from siting.places.site_floods import SiteFloods
-from siting.places.spot import Spot, Task
+from siting.places.spot import Banks, Drop, LandAbove, Spot, Task
 from siting.sites import Site, Sites
 from siting.structures.catalogue import Chosen
 from siting.structures.decisions import Decision
@@ -153,15 +153,14 @@ def sites_of(
         Site(
             proposal,
             Spot(
-                purpose=proposal.task.purpose,
+                task=proposal.task,
                 slope=proposal.slope,
                 slope_error=0.0,
-                drainage_area_ha=float(area_ha[i]),
+                land=LandAbove(float(area_ha[i])),
                 section=CrossSection.trapezoid(2.0, side=1.0, depth_m=1.0),
                 rules=RULES,
-                drop_m=proposal.head.drop_m,
-                bank_width_m=float(width_m[i]),
-                bank_depth_m=float(depth_m[i]),
+                drop=Drop(proposal.head.drop_m),
+                banks=Banks(float(width_m[i]), float(depth_m[i])),
             ),
             decision_of(control, float(height_m[i])),
         )

@@ -161,15 +161,15 @@ def test_heights_hold_and_every_rule_of_spacing_is_shown(
     assert len(places) >= 3
     for place in places:
         size, spot = place.decision.size, place.spot
-        assert spot.bankfull_sure == flush
+        assert spot.bankfull.sure == flush
         if flush:
-            assert spot.bankfull_depth_m / 3 < 0.10
-            assert size.height_m == spot.height_limit_m == 0
+            assert spot.bankfull.depth_m / 3 < 0.10
+            assert size.height_m == spot.bankfull.height_limit_m == 0
             assert "holds no sediment back" in place.reason
         else:
-            assert 0.10 <= size.height_m <= spot.height_limit_m <= 0.30
+            assert 0.10 <= size.height_m <= spot.bankfull.height_limit_m <= 0.30
             assert "lets the bed rise" in place.reason
-        assert np.isnan(spot.needed_height_m)
+        assert np.isnan(spot.task.needed_height_m)
         assert len(place.spacing) >= 2
         [chosen] = [row for row in place.spacing if row.chosen]
         assert all(row.source and row.basis for row in place.spacing)

@@ -70,7 +70,11 @@ def plan_of(raster: Raster, settings: ScreenSettings) -> Plan:
     used = found.tables["settings_used"]
     made = settings_of(dict(zip(used["name"], used["text"], strict=True)))
     texts = found.tables["site_records"]["text"]
-    records = [read_record(t, rules=made.rules, stock=made.build.stock) for t in texts]
+    build = made.build
+    records = [
+        read_record(t, rules=made.rules, stock=build.stock, design_period_yr=build.design_period_yr)
+        for t in texts
+    ]
     return Plan(found, restored(records, TYPES)[0])
 
 
@@ -138,20 +142,24 @@ def test_the_layer_shows_the_spot(plan: Plan) -> None:
             ("structure", site.structure),
             ("control", site.control),
             ("slope", spot.slope),
-            ("headcut_height_m", spot.drop_m),
-            ("drainage_area_ha", spot.drainage_area_ha),
-            ("area_complete", spot.area_complete),
+            ("headcut_height_m", spot.drop.height_m),
+            ("drainage_area_ha", spot.land.area_ha),
+            ("area_complete", spot.land.complete),
             ("structure_height_m", np.nan if size is None else size.height_m),
             ("structure_length_m", np.nan if size is None else size.length_m),
-            *((f"q{t:g}_m3s", q) for t, q in zip(RETURN_PERIODS_YR, spot.q_m3s, strict=True)),
+            *(
+                (f"q{t:g}_m3s", q)
+                for t, q in zip(RETURN_PERIODS_YR, spot.floods.q_m3s, strict=True)
+            ),
         ):
             assert same(shown[name], is_so), (i + 1, name)
         if site.on_road:
             continue
         assert same(shown["width_m"], spot.width_m), i + 1
         assert same(shown["depth_m"], spot.depth_m), i + 1
-        for name in ("bankfull_width_m", "bankfull_depth_m"):
-            assert np.isnan(shown[name]) or shown[name] == getattr(spot, name), (i + 1, name)
+        for name, size in (("width", spot.bankfull.width_m), ("depth", spot.bankfull.depth_m)):
+            known = shown[f"bankfull_{name}_m"]
+            assert np.isnan(known) or known == size, (i + 1, name)
         state = site.design_flow
         assert same(shown["design_flow_m3s"], np.nan if state is None else spot.flow_m3s())
 
@@ -160,7 +168,7 @@ def test_every_table_tells_the_same_flow(plan: Plan) -> None:
     for i, site in enumerate(plan.sites):
         if site.on_road:
             continue
-        at = dict(zip(RETURN_PERIODS_YR, site.spot.q_m3s, strict=True))
+        at = dict(zip(RETURN_PERIODS_YR, site.spot.floods.q_m3s, strict=True))
         used = [r for r in plan.rows("floods", i) if r["used"]]
         assert len(used) == len(at)
         assert all(same(r["q_m3s"], at[r["return_period_yr"]]) for r in used), i + 1
@@ -208,7 +216,7 @@ def test_nothing_is_built_whose_own_check_fails(plan: Plan) -> None:
     for i, site in built(plan):
         assert site.decision.kind.fits(site.spot), i + 1
         assert not site.decision.too_near, i + 1
-        needed = site.spot.needed_height_m
+        needed = site.spot.task.needed_height_m
         assert np.isnan(needed) or site.size.height_m >= needed - 1e-9, i + 1
 
 

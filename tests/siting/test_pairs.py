@@ -69,7 +69,7 @@ def test_the_crest_lies_between_the_foot_and_the_sill_of_the_bowl(pairs) -> None
             assert -pool.toe_error_m - LEVEL_M <= pool.toe_depth_m <= sill + pool.toe_error_m
             # the same from the bed alone, without the pool
             place, size = sites[controls[-1]], sites[controls[-1]].size
-            needed = sites[controls[-1]].spot.needed_height_m
+            needed = sites[controls[-1]].spot.task.needed_height_m
             assert needed <= size.height_m <= needed + sill + LEVEL_M
             assert place.foot.cell == ground.headcuts.foot_cell[place.head.index]
             seen += 1
@@ -91,7 +91,7 @@ def test_it_stands_4_to_6_drop_heights_below_the_foot(pairs) -> None:
     for ground, sites in pairs:
         for head, controls in groups_of(sites):
             place = sites[controls[0]]
-            drop = sites[head].spot.drop_m
+            drop = sites[head].spot.drop.height_m
             ends = ground.raster.grid.xy_of(np.array([place.where.cell, place.foot.cell]))
             away = float(np.hypot(*(np.diff(v)[0] for v in ends)))
             # cells are 1 m wide: half of one at either end
@@ -122,11 +122,11 @@ def test_where_one_cannot_reach_two_stand_in_series() -> None:
     assert lower.foot.cell == upper.where.cell
     for place in (lower, upper):
         spot, size = place.spot, place.decision.size
-        assert spot.needed_height_m <= size.height_m <= spot.height_limit_m
+        assert spot.task.needed_height_m <= size.height_m <= spot.bankfull.height_limit_m
     assert "The lower of two in series" in lower.reason
     assert "The upper of two in series" in upper.reason
     # together they rise as much as the bed does from the lower one to the foot
-    rise = sum(p.spot.needed_height_m for p in (lower, upper))
+    rise = sum(p.spot.task.needed_height_m for p in (lower, upper))
     assert rise == pytest.approx(0.03 * 5.0, abs=0.04)
     # and neither is built into the other
     apart = upper.where.station_m - lower.where.station_m
@@ -151,13 +151,13 @@ def only_holds(ground: Ground, sites: Sites) -> tuple[int, int]:
     assert "Its grade control only holds the bed: a crest of" in sites[head].caution
     assert "Two in series do not reach the foot either." in sites[head].caution
     place = sites[control]
-    assert np.isnan(sites[control].spot.needed_height_m)
+    assert np.isnan(sites[control].spot.task.needed_height_m)
     assert "Holds the bed" in place.reason
     assert "too low here to back water to the foot" in place.reason
     assert "backs water to the foot" not in place.reason
     assert (place.member.order, sites[head].member.order) == (1, 2)
     # it stands in the usual stretch
-    drop, cell_m = sites[head].spot.drop_m, ground.raster.grid.cell_m
+    drop, cell_m = sites[head].spot.drop.height_m, ground.raster.grid.cell_m
     assert 4 * drop - cell_m <= place.foot.distance_m <= 6 * drop + cell_m
     return head, control
 
@@ -194,7 +194,7 @@ def test_one_that_only_holds_the_bed_may_stand_as_deep_as_others_of_a_pair(
     ground = ground_of(gully_raster(drop_m=1.0, slope=0.01), rules=rules)
     sites, _ = sites_on(ground)
     _, control = only_holds(ground, sites)
-    assert sites[control].spot.bank_depth_m > 0.8
+    assert sites[control].spot.banks.depth_m > 0.8
     assert not [p for p in sites.each if p.control == "grade" and p.head.index < 0]
 
 

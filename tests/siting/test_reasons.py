@@ -110,7 +110,7 @@ def test_every_other_structure_says_why_not(rows, worked) -> None:
         own = [r for r in rows if r["site_id"] == i and r["part"] == "alternatives"]
         assert [r["subject"] for r in own if r["verdict"] == "chosen"] == [place.structure]
         others = {r["subject"] for r in own if r["verdict"] == "not chosen"}
-        purpose = worked.sites[i - 1].spot.purpose
+        purpose = worked.sites[i - 1].spot.task.purpose
         assert others == {n for n, t in names.items() if purpose in t.purposes} - {place.structure}
         assert len(own) == len(others) + 1
 

@@ -141,7 +141,7 @@ def test_a_head_near_what_is_kept_clear_is_referred(shape, kind, said) -> None:
     ground = ground_of(gully_raster(drop_m=0.8))
     keep = keep_of(clear=((shape, kind),))
     sites, _ = sites_on(ground, BuildSettings(keep=keep))
-    [head] = [p for p in sites.each if np.isfinite(p.spot.drop_m)]
+    [head] = [p for p in sites.each if np.isfinite(p.spot.drop.height_m)]
     assert (head.control, head.structure) == ("refer", ENGINEER)
     assert said in head.reason
     assert "an engineer must look first" in head.reason

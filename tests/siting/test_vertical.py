@@ -32,23 +32,23 @@ def test_a_drop_within_hand_limits_gets_a_bowl_and_a_pair_below(measured, gully)
     head, pair = head_of(ground), pair_of(ground)
     assert head.control == "vertical"
     assert head.structure == "rock bowl"
-    assert head.spot.drop_m == pytest.approx(0.8, abs=0.08)
+    assert head.spot.drop.height_m == pytest.approx(0.8, abs=0.08)
     assert "rock bowl" in head.reason
     assert "log drop" in head.decision.chosen.why_not
-    assert head.decision.size.height_m == pytest.approx(head.spot.drop_m)
+    assert head.decision.size.height_m == pytest.approx(head.spot.drop.height_m)
     assert (pair.control, pair.structure) == ("grade", "one-rock dam")
     assert pair.member.group == head.member.group > 0
     assert (pair.member.order, head.member.order) == (1, 2)
     _, y = ground.raster.grid.xy_of(np.array([pair.where.cell, head.where.cell]))
-    drop = head.spot.drop_m
+    drop = head.spot.drop.height_m
     below = float(y[1] - y[0])
     # 4 to 6 drop heights below the foot, which lies a cell or two below the lip
     assert 4 * drop - 1 <= below <= 6 * drop + 3
     assert "drop heights)" in pair.reason
     # 2 % over that distance
     spot = pair.spot
-    assert spot.needed_height_m == pytest.approx(0.02 * 4.5 * drop, abs=0.04)
-    assert spot.needed_height_m <= pair.decision.size.height_m <= 0.10
+    assert spot.task.needed_height_m == pytest.approx(0.02 * 4.5 * drop, abs=0.04)
+    assert spot.task.needed_height_m <= pair.decision.size.height_m <= 0.10
     assert pair.foot.cell == ground.headcuts.foot_cell[head.head.index]
 
 
@@ -74,7 +74,7 @@ def test_a_high_drop_is_referred(measured, gully, drop) -> None:
 def test_the_drop_counts_at_the_unfavourable_end_of_its_error(measured, gully) -> None:
     """1.13 m is below 1.2 m, but not with its error of a tenth."""
     head = head_of(measured(gully(drop_m=1.17)))
-    assert head.spot.drop_m < 1.2
+    assert head.spot.drop.height_m < 1.2
     assert head.control == "refer"
     assert "may be above the 1.2 m that hands should build, within its error" in head.reason
 
@@ -130,7 +130,7 @@ def test_a_deep_channel_below_is_a_caution_then_a_limit(measured, gully, rules_w
     assert any("past the 1.2 m of plain hand work" in c for c in cautions_of(pair))
     stricter = rules_with(one_rock_dam__channel_depth=(1.2, 1.3))
     places = places_at(measured(raster, rules=stricter)).places
-    lower = min((p for p in places if p.spot.drop_m > 0), key=lambda p: p.where.station_m)
+    lower = min((p for p in places if p.spot.drop.height_m > 0), key=lambda p: p.where.station_m)
     assert lower.control == "refer"
     assert "above the 1.3 m to which crew and structure are safe" in lower.reason
 
@@ -191,7 +191,7 @@ def test_a_foot_that_low_structures_cannot_reach_is_told(measured, gully, rain, 
     ground = measured(gully(drop_m=0.9, slope=0.04), rules=one_stone)
     sites, _ = find_sites(ground, FloodGauge(ground, settings))
     [low] = [i for i, p in enumerate(sites.each) if p.control == "grade" and p.head.index >= 0]
-    assert np.isnan(sites[low].spot.needed_height_m)
+    assert np.isnan(sites[low].spot.task.needed_height_m)
     assert "too low here to back water to the foot" in sites[low].reason
     [i] = [i for i, p in enumerate(sites.each) if p.control == "vertical"]
     assert "Its grade control only holds the bed: a crest of" in sites[i].caution
@@ -201,5 +201,5 @@ def test_a_foot_that_low_structures_cannot_reach_is_told(measured, gully, rain, 
     gentle = measured(gully(drop_m=0.7, slope=0.01), rules=one_stone)
     sites, _ = find_sites(gentle, FloodGauge(gentle, settings))
     [i] = [i for i, p in enumerate(sites.each) if p.control == "grade" and p.head.index >= 0]
-    assert sites[i].spot.needed_height_m <= sites[i].size.height_m
+    assert sites[i].spot.task.needed_height_m <= sites[i].size.height_m
     assert not any("in series" in s.caution for s in sites)

@@ -82,7 +82,10 @@ def change(revised: Revised, site: int, subject: str) -> Change:
 
 
 def test_every_site_is_restored_to_the_last_digit(flush, parts) -> None:
-    records = [read_record(t, rules=flush.ground.rules, stock=Stock()) for t in parts.records]
+    records = [
+        read_record(t, rules=flush.ground.rules, stock=Stock(), design_period_yr=10.0)
+        for t in parts.records
+    ]
     sites, effects = restored(records, tuple(structure_types()))
     for f in fields(sites):
         assert same(getattr(sites, f.name), getattr(flush.sites, f.name)), f.name
@@ -147,9 +150,9 @@ def test_measured_bankfull_raises_the_height_to_a_third_of_it(with_rows) -> None
     revised = with_rows({"site_id": site, "measured_bankfull_depth": 0.48})
     spot, size = revised.now.sites[site - 1].spot, revised.now.sites[site - 1].size
     assert revised.planned.sites[site - 1].size.height_m == 0.0
-    assert spot.bankfull_sure
+    assert spot.bankfull.sure
     # a third of 0.48 m is 0.16 m, in steps of 0.05 m
-    assert spot.height_limit_m == pytest.approx(0.15)
+    assert spot.bankfull.height_limit_m == pytest.approx(0.15)
     assert size.height_m == pytest.approx(0.15)
     assert change(revised, site, "height").now == pytest.approx(0.15)
     reading = revised.now.sites.reading
@@ -162,17 +165,17 @@ def test_measured_bankfull_never_passes_the_cap(with_rows) -> None:
     site = SERIES[0]
     row = {"site_id": site, "measured_depth": 3.2, "measured_bankfull_depth": 3}
     spot = with_rows(row).now.sites[site - 1].spot
-    assert spot.height_limit_m == spot.rules.high("grade_control.height")
+    assert spot.bankfull.height_limit_m == spot.rules.high("grade_control.height")
 
 
 def test_a_measured_channel_stretches_the_section(with_rows) -> None:
     site = SERIES[1]
     revised = with_rows({"site_id": site, "measured_width": 8.0, "measured_depth": 0.6})
     old, new = (w.sites[site - 1].spot for w in (revised.planned, revised.now))
-    wide, deep = 8.0 / old.bank_width_m, 0.6 / old.bank_depth_m
+    wide, deep = 8.0 / old.banks.width_m, 0.6 / old.banks.depth_m
     assert np.ptp(new.section.offset_m) == pytest.approx(wide * np.ptp(old.section.offset_m))
     assert new.section.rim_m == pytest.approx(deep * old.section.rim_m)
-    assert new.bed_width_m == pytest.approx(wide * old.bed_width_m)
+    assert new.banks.bed_width_m == pytest.approx(wide * old.banks.bed_width_m)
     # the area at the same share of the depth grows with both
     depth = 0.4 * old.section.rim_m
     assert new.section.area_m2(deep * depth) == pytest.approx(
@@ -204,7 +207,7 @@ def test_a_head_within_the_limit_is_built_at_its_measured_height(with_rows) -> N
     revised = with_rows({"site_id": LOW_HEAD, "measured_drop": 0.7, "measured_depth": 1.0})
     place, size = revised.now.sites[LOW_HEAD - 1], revised.now.sites[LOW_HEAD - 1].size
     assert place.control == "vertical"
-    assert place.spot.drop_m == 0.7
+    assert place.spot.drop.height_m == 0.7
     assert size.height_m == pytest.approx(0.7)
     assert change(revised, LOW_HEAD, "height").planned == pytest.approx(0.4997, abs=1e-3)
     said = revised.now.sites[LOW_HEAD - 1].caution
@@ -247,7 +250,7 @@ def test_a_pair_backs_water_once_bankfull_allows_a_crest(with_rows) -> None:
     revised = with_rows({"site_id": LOW_CONTROL, "measured_bankfull_depth": 0.6})
     control, head = (revised.now.sites[n - 1] for n in (LOW_CONTROL, LOW_HEAD))
     spot, size = revised.now.sites[LOW_CONTROL - 1].spot, revised.now.sites[LOW_CONTROL - 1].size
-    assert spot.needed_height_m == pytest.approx(control.foot.rise_m)
+    assert spot.task.needed_height_m == pytest.approx(control.foot.rise_m)
     assert size.height_m >= control.foot.rise_m
     assert "As measured it backs water to the foot." in control.reason
     assert "too low here" not in control.reason
