@@ -14,7 +14,6 @@ from siting.channels.ground import Ground
 from siting.channels.headcuts import find_headcuts
 from siting.channels.reaches import reach_stations
 from siting.channels.study_area import CutAreas, StudyArea, reaches_of
-from siting.layout.candidates import Sites, find_sites
 from siting.places.flood_at_points import land_notes
 from siting.places.site_floods import FloodGauge
 from siting.record.feature_tables import (
@@ -31,6 +30,7 @@ from siting.record.flood_tables import flood_columns, input_columns, rain_column
 from siting.record.screening_notes import cautions_of, facts_of, flood_facts, notes_of, summary_of
 from siting.record.structure_tables import Built, built_of
 from siting.screen_settings import ScreenSettings, SettingsOnRaster, TerrainSettings
+from siting.sites import Sites, find_sites
 from siting.values.columns import Columns, FeatureTable
 from siting.works.ranking import Ranking, load_weights, rank_sites, why_first
 from siting.works.weights_effect import RankEffect, rank_effect
@@ -257,9 +257,9 @@ class _Chosen:
 
 def _choose_sites(ground: Ground, told: SettingsOnRaster, progress: Progress) -> _Chosen:
     progress("choosing sites", 0.0)
-    floods, build = told.floods, told.build
-    gauge = FloodGauge(ground, floods)
-    sites, left_out = find_sites(ground, gauge, floods, build)
+    build = told.build
+    gauge = FloodGauge(ground, told.floods)
+    sites, left_out = find_sites(ground, gauge, build)
     del gauge  # holds up to 20 bytes a cell
     ranking = rank_sites(sites, rules=told.rules, weights=told.weights)
     sites, ranking, dropped = _best(sites, ranking, told.max_sites)
@@ -297,7 +297,7 @@ def _draw_features(ground: Ground, chosen: _Chosen, built: Built) -> _Features:
     shown = np.ones(network.size, dtype=np.bool_) if ranch is None else reaches_of(network, ranch)
     inside = _headcuts_inside(ground)
     below = sections_below(ground, inside)
-    no_head = np.array([np.isnan(p.headcut_height_m) for p in sites.places], dtype=np.bool_)
+    no_head = sites.are(lambda s: not s.proposal.at_head)
     more = {**built.columns, "rank_usual": chosen.effect.rank_default}
     crs = ground.raster.grid.crs
     return _Features(

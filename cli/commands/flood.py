@@ -37,6 +37,7 @@ _AT_ONLY = (
     "carve_depth",
     "carve_length",
     "edge_is_divide",
+    "rules",
     "snap",
     "crs",
     "vertical_unit",
@@ -56,6 +57,7 @@ class Job:
     carve_depth: float
     carve_length: float
     edge_is_divide: bool
+    rules: str | None
     crs: str | None
     vertical_unit: str | None
     return_period: str
@@ -101,6 +103,12 @@ def _read_point(text: str) -> tuple[float, float]:
     is_flag=True,
     section="Land",
     help="Take the raster's edge for a divide: for rasters cut along a basin's rim.",
+)
+@option(
+    "--rules",
+    metavar="FILE.toml",
+    section="Land",
+    help="Limits to use instead of the package's own: floods read the roughness of channels.",
 )
 @flow_options
 @flood_options
@@ -195,6 +203,7 @@ def _of_point(job: Job, talk: Talk) -> FloodSheet:
 
     from cli.flood.flood_sheet import sheet_of_point
     from siting.places.flood_at_points import floods_at, land_notes
+    from siting.values.rules import load_rules
     from terrain.flow.conditioning import CarveLimits
     from terrain.reading.dem import read_dem
     from terrain.reading.survey import ReadOptions, survey_dem
@@ -222,6 +231,7 @@ def _of_point(job: Job, talk: Talk) -> FloodSheet:
             np.array([x]),
             np.array([y]),
             settings,
+            rules=load_rules(job.rules),
             snap_m=job.snap,
             channel_area_ha=None if job.channel_area is None else float(job.channel_area),
             engine=job.engine,

@@ -24,7 +24,7 @@ from siting.channels.reach_settings import (
 )
 from siting.floods.bankfull_curves import bankfull_geometry
 from siting.hydraulics.bed_size import bed_width_m, manning_depth_m
-from siting.hydraulics.open_channel import CHANNEL_ROUGHNESS, LOWEST_SLOPE
+from siting.hydraulics.open_channel import LOWEST_SLOPE
 from terrain.channels.sections import valley_widths
 from terrain.channels.typical_sections import (
     find_benches,
@@ -205,15 +205,16 @@ def _read(ground: Ground, p: _Places, q2_m3s: FloatArray, division: str) -> Chan
     slope = np.where(np.isfinite(p.slope), p.slope, np.maximum(stacks.bed_slope, 0.0))
     benches = find_benches(stacks, p.bank_depth_m)
     curve = bankfull_geometry(p.drainage_area_ha, division=division)
+    roughness = ground.rules.value("channel.roughness")
     flow, flow_width = flow_stages(
         stacks,
         p.bank_depth_m,
         flow_m3s=q2_m3s,
         slope=np.maximum(slope, LOWEST_SLOPE),
-        roughness=CHANNEL_ROUGHNESS,
+        roughness=roughness,
     )
     made_up = bed_width_m(p.bank_width_m, p.bank_depth_m, curve.width_m)
-    by_hand = manning_depth_m(q2_m3s, made_up, slope)
+    by_hand = manning_depth_m(q2_m3s, made_up, slope, roughness=roughness)
     rough = ~np.isfinite(flow)
     flow = np.where(rough, by_hand, flow)
     flow_width = np.where(rough, made_up + 2 * np.nan_to_num(by_hand), flow_width)

@@ -1,4 +1,7 @@
-"""Everything known about the ground that the siting rules read: one value, passed along."""
+"""Everything known about the ground that the siting rules read: one value, passed along.
+
+`Land` is enough for floods; `Ground` adds what was measured along the channels.
+"""
 
 from __future__ import annotations
 
@@ -28,9 +31,9 @@ WATER_M = 0.05
 AZIMUTH_M = 8.0
 
 
-@dataclass(frozen=True, eq=False)
-class Ground:
-    """A ranch's terrain, measured.
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Land:
+    """A ranch's terrain and where its water goes.
 
     Parameters
     ----------
@@ -38,8 +41,6 @@ class Ground:
         Terrain on one grid.
     cut
         Which drainage areas are cut off.
-    headcuts, stations
-        What was measured along the channels.
     rules
         Limits.
     ranch
@@ -52,10 +53,39 @@ class Ground:
     network: ChannelNetwork
     catchments: Catchments
     cut: CutAreas
-    headcuts: Headcuts
-    stations: ReachStations
     rules: Rules
     ranch: BoolArray | None = None
+
+    @classmethod
+    def of(
+        cls,
+        conditioned: Conditioned,
+        network: ChannelNetwork,
+        *,
+        raster: Raster,
+        counts: NDArray[Any],
+        rules: Rules,
+        edge_is_divide: bool = False,
+    ) -> Land:
+        """Number the catchments of a network, and find those that are cut off.
+
+        Parameters
+        ----------
+        conditioned, network, raster, counts, rules
+            As above.
+        edge_is_divide
+            Take the raster's edge for a divide: nothing is cut off.
+        """
+        catchments = Catchments.of(conditioned.flow, counts)
+        return Land(
+            raster=raster,
+            conditioned=conditioned,
+            counts=counts,
+            network=network,
+            catchments=catchments,
+            cut=CutAreas.of(catchments, edge_is_divide=edge_is_divide),
+            rules=rules,
+        )
 
     def area_ha(self, cells: IntArray) -> FloatArray:
         """Drainage area of cells, ha."""
@@ -101,45 +131,6 @@ class Ground:
         """Reach and station of cells: see `terrain.channels.on_network.place_on_network`."""
         return place_on_network(self.conditioned.flow, self.counts, self.network, cells)
 
-    @cached_property
-    def _station_start(self) -> IntArray:
-        """First station of each reach, and the end; stations are sorted by reach, then place."""
-        return np.searchsorted(self.stations.reach, np.arange(self.network.size + 1))
-
-    @cached_property
-    def station_below(self) -> IntArray:
-        """Index of the next station down the same way; -1 where there is none."""
-        reach, n = self.stations.reach, self.stations.size
-        below = np.arange(n) - 1
-        first = np.flatnonzero(np.diff(reach, prepend=-1) != 0)
-        down = self.network.downstream[reach[first]]
-        last = self._station_start[np.maximum(down, 0) + 1] - 1
-        has = (down >= 0) & (last >= self._station_start[np.maximum(down, 0)])
-        below[first] = np.where(has, last, -1)
-        return below
-
-    @cached_property
-    def station_above(self) -> IntArray:
-        """Index of the next station up, at junctions along the larger way; -1 for none."""
-        s, n = self.stations, self.stations.size
-        above = np.full(n, -1, dtype=np.int64)
-        has = np.flatnonzero(self.station_below >= 0)
-        # the largest comes last and stays
-        order = has[np.argsort(s.drainage_area_ha[has], kind="stable")]
-        above[self.station_below[order]] = order
-        return above
-
-    def station_near(self, reach: IntArray, station_m: FloatArray) -> IntArray:
-        """Index of the nearest station of the same reach; -1 where the reach has none."""
-        out = np.full(reach.size, -1, dtype=np.int64)
-        for i, (r, s) in enumerate(zip(reach, station_m, strict=True)):
-            if r < 0:
-                continue
-            a, b = int(self._station_start[r]), int(self._station_start[r + 1])
-            if a < b:
-                out[i] = a + int(np.argmin(np.abs(self.stations.station_m[a:b] - s)))
-        return out
-
     def azimuth_deg(self, cells: IntArray) -> FloatArray:
         """Direction of the flow over some metres from each cell on, clockwise from north."""
         grid = self.raster.grid
@@ -178,3 +169,56 @@ class Ground:
             far[there] += flow.step_m[np.minimum(code, 7)]
             at[there] = flow.downstream(here)
         return way, walked
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Ground(Land):
+    """Land with what was measured along its channels.
+
+    Parameters
+    ----------
+    headcuts, stations
+        Headcuts, and measures at even steps up every reach.
+    """
+
+    headcuts: Headcuts
+    stations: ReachStations
+
+    @cached_property
+    def _station_start(self) -> IntArray:
+        """First station of each reach, and the end; stations are sorted by reach, then place."""
+        return np.searchsorted(self.stations.reach, np.arange(self.network.size + 1))
+
+    @cached_property
+    def station_below(self) -> IntArray:
+        """Index of the next station down the same way; -1 where there is none."""
+        reach, n = self.stations.reach, self.stations.size
+        below = np.arange(n) - 1
+        first = np.flatnonzero(np.diff(reach, prepend=-1) != 0)
+        down = self.network.downstream[reach[first]]
+        last = self._station_start[np.maximum(down, 0) + 1] - 1
+        has = (down >= 0) & (last >= self._station_start[np.maximum(down, 0)])
+        below[first] = np.where(has, last, -1)
+        return below
+
+    @cached_property
+    def station_above(self) -> IntArray:
+        """Index of the next station up, at junctions along the larger way; -1 for none."""
+        s, n = self.stations, self.stations.size
+        above = np.full(n, -1, dtype=np.int64)
+        has = np.flatnonzero(self.station_below >= 0)
+        # the largest comes last and stays
+        order = has[np.argsort(s.drainage_area_ha[has], kind="stable")]
+        above[self.station_below[order]] = order
+        return above
+
+    def station_near(self, reach: IntArray, station_m: FloatArray) -> IntArray:
+        """Index of the nearest station of the same reach; -1 where the reach has none."""
+        out = np.full(reach.size, -1, dtype=np.int64)
+        for i, (r, s) in enumerate(zip(reach, station_m, strict=True)):
+            if r < 0:
+                continue
+            a, b = int(self._station_start[r]), int(self._station_start[r + 1])
+            if a < b:
+                out[i] = a + int(np.argmin(np.abs(self.stations.station_m[a:b] - s)))
+        return out

@@ -14,8 +14,7 @@ from siting.effects.pools import Pool, pool_in
 from siting.effects.wedges import LONGEST_M, SPARE, Wedge, reach_m, wedge_in
 from siting.floods.rainfall import Rainfall
 from siting.hydraulics.open_channel import LOWEST_SLOPE, FlowState
-from siting.layout.candidates import Sites
-from siting.layout.proposals import Place
+from siting.sites import Site, Sites
 from siting.structures.structure_type import Size
 from siting.values.columns import Columns, FeatureTable, shapes_of, texts_of
 from siting.values.rules import Rules
@@ -63,31 +62,30 @@ def effects_of(ground: Ground, sites: Sites, rainfall: Rainfall | None) -> tuple
     """
 
     def one(i: int) -> Effect:
-        place, size = sites.places[i], sites.sizes[i]
-        if place.headcut >= 0 and place.control in ("vertical", "refer"):
-            return Effect(benefit=head_benefit(ground, place.headcut, rainfall=rainfall))
-        if size is not None and holds_back(place, size):
-            return _of_control(ground, sites, i, place, size)
-        return Effect()
+        site = sites[i]
+        if site.proposal.at_head:
+            head = site.head.index
+            return Effect(benefit=head_benefit(ground, head, rainfall=rainfall))
+        return _of_control(ground, site) if holds_back(site) else Effect()
 
     return tuple(over_items(one, list(range(sites.count))))
 
 
-def holds_back(place: Place, size: Size) -> bool:
+def holds_back(site: Site) -> bool:
     """Whether a structure holds anything back: laid flush with the bed it does not."""
-    return place.control == "grade" and size.height_m > 0
+    return site.control == "grade" and site.size is not None and site.size.height_m > 0
 
 
-def _of_control(ground: Ground, sites: Sites, i: int, place: Place, size: Size) -> Effect:
-    slope = max(place.slope, 0.0)
-    toe = place.foot_cell if place.foot_cell >= 0 else None
+def _of_control(ground: Ground, site: Site) -> Effect:
+    proposal, size, slope = site.proposal, site.decision.sized, max(site.spot.slope, 0.0)
+    toe = proposal.foot.cell if proposal.foot.cell >= 0 else None
     length = trough_length_m(size.height_m, slope)
     return control_effect(
-        trough_above(ground, place.cell, length_m=length, toe_cell=toe),
+        trough_above(ground, proposal.where.cell, length_m=length, toe_cell=toe),
         size=size,
         slope=slope,
-        flow=sites.design_flow(i),
-        roughness=sites.spots[i].roughness,
+        flow=site.design_flow,
+        roughness=site.spot.roughness,
         rules=ground.rules,
     )
 

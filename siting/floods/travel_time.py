@@ -15,7 +15,7 @@ import numpy as np
 
 from siting.floods.flood_errors import FloodInputError
 from siting.floods.runoff import retention_mm
-from siting.hydraulics.open_channel import CHANNEL_ROUGHNESS, LOWEST_SLOPE
+from siting.hydraulics.open_channel import LOWEST_SLOPE
 from siting.values.us_units import M_PER_FT, MM_PER_INCH
 from terrain.values.arrays import ArrayLike, BoolArray, FloatArray, floats, frozen, frozen_mask
 
@@ -80,7 +80,7 @@ def shallow_flow_h(length_m: ArrayLike, slope: ArrayLike, *, paved: bool = False
 
 
 def manning_velocity_m_s(
-    hydraulic_radius_m: ArrayLike, slope: ArrayLike, *, roughness: ArrayLike = CHANNEL_ROUGHNESS
+    hydraulic_radius_m: ArrayLike, slope: ArrayLike, *, roughness: ArrayLike
 ) -> FloatArray:
     """Mean velocity in m/s by Manning's equation, V = R^(2/3) s^(1/2) / n (TR-55 equation 3-4).
 
@@ -96,7 +96,7 @@ def channel_flow_h(
     slope: ArrayLike,
     *,
     hydraulic_radius_m: ArrayLike,
-    roughness: ArrayLike = CHANNEL_ROUGHNESS,
+    roughness: ArrayLike,
 ) -> FloatArray:
     """Travel time in a channel in hours (TR-55 equations 3-1 and 3-4). Arrays broadcast."""
     length = _length(length_m, "channel flow")
@@ -170,8 +170,8 @@ def time_of_concentration(
     path: FlowPath,
     *,
     rain_2yr_24h_mm: ArrayLike,
+    channel_roughness: ArrayLike,
     sheet_roughness: ArrayLike = RANGE_SHEET_ROUGHNESS,
-    channel_roughness: ArrayLike = CHANNEL_ROUGHNESS,
 ) -> TravelTime:
     """Time of concentration in hours along each site's longest flow path (TR-55 worksheet 3).
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from siting.hydraulics.open_channel import CHANNEL_ROUGHNESS, LOWEST_SLOPE
+from siting.hydraulics.open_channel import LOWEST_SLOPE
 from terrain.values.arrays import FloatArray
 
 #: A bed is taken to be at most this many times as wide as the regional curve's channel: wider banks
@@ -19,7 +19,7 @@ def manning_depth_m(
     width_m: FloatArray,
     slope: FloatArray,
     *,
-    roughness: float = CHANNEL_ROUGHNESS,
+    roughness: float,
 ) -> FloatArray:
     """Depth of a flow in a wide rectangular bed by Manning's equation, m.
 

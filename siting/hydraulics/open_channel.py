@@ -22,8 +22,6 @@ WATER_N_M3: Final = WATER_KG_M3 * GRAVITY_MPS2
 IDEAL_WEIR: Final = 2 / 3 * math.sqrt(2 / 3 * GRAVITY_MPS2)
 #: Broad crest of loose stone, m^0.5/s (from memory, as used for spillways of check structures).
 STONE_WEIR: Final = 1.65
-#: Chow (1959), natural channels: clean, winding, some pools and stones, normal value.
-CHANNEL_ROUGHNESS: Final = 0.045
 #: Flat spots of a raster would hold water for ever (common practice, no published source).
 LOWEST_SLOPE: Final = 0.001
 

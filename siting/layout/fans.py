@@ -6,12 +6,15 @@ swale, where the banks fade out and stay low.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from siting.channels.ground import Ground
-from siting.layout.measuring import Decision, SpotMaker
-from siting.layout.proposals import Placed, Spots, placed_at_station
+from siting.layout.measuring import Trials
+from siting.layout.proposals import Member, Placing, Proposal, Spots, Words, at_station
 from siting.layout.station_survey import StationSurvey
+from siting.places.spot import Task
 from siting.values.wording import hectares, percent
 from terrain.values.arrays import BoolArray, FloatArray, IntArray
 
@@ -25,24 +28,35 @@ FED_SHARE = 0.25
 GULLY_STRETCH_M, OPEN_STRETCH_M = 60.0, 40.0
 #: Banks this much higher than the lowest on the open stretch are still fading, m.
 FADING_M = 0.08
+#: What such a place asks of a structure.
+SPREAD = Task("spread", opens=True)
 
 
-def place_spreaders(maker: SpotMaker, placed: Placed) -> None:
-    """Add spreaders where the gully below a headcut ends, the first at the upper end."""
-    ground = maker.ground
+def place_spreaders(trials: Trials, others: Sequence[Proposal]) -> Placing:
+    """Propose spreaders where the gully below a headcut ends, the first at the upper end.
+
+    Parameters
+    ----------
+    trials
+        Measures and decides.
+    others
+        Places that are proposed already.
+    """
+    ground = trials.ground
     rules, s = ground.rules, ground.stations
     if s.size < 2:
-        return
+        return Placing()
     runs = [(run[::-1], FAN_CONFIDENCE) for run in _fan_runs(ground)]
     runs += [(run, END_CONFIDENCE) for run in _end_runs(ground)]
     largest = rules.high("spreader.drainage_area")
     fits = _fits(ground)
-    taken = [ground.raster.grid.xy_of(p.cell) for p in placed.places]
-    spots = Spots(0.5 * rules.value("spreader.apart"))
-    for x, y in taken:
-        spots.add(float(x), float(y))
+    taken = Spots(0.5 * rules.value("spreader.apart"))
+    for other in others:
+        x, y = ground.raster.grid.xy_of(other.where.cell)
+        taken.add(float(x), float(y))
     too_large = 0
     open_to: list[tuple[IntArray, float]] = []
+    out: list[Proposal] = []
     for run, confidence in runs:
         if not _below_headcut(ground, int(run[0])):
             continue
@@ -51,14 +65,16 @@ def place_spreaders(maker: SpotMaker, placed: Placed) -> None:
             continue
         open_to.append((run[fits[run]], confidence))
     if any(run.size for run, _ in open_to):
-        survey = StationSurvey.of(maker, np.concatenate([run for run, _ in open_to]))
-        for run, confidence in open_to:
-            _place(survey, run, confidence, placed, spots)
+        survey = StationSurvey.of(trials, np.concatenate([run for run, _ in open_to]))
+        for number, (run, confidence) in enumerate(open_to, start=1):
+            out += _of_run(survey, run, confidence, number, taken)
+    notes: tuple[str, ...] = ()
     if too_large:
-        placed.notes.append(
+        notes = (
             f"Gully ends that get the water of more than {hectares(largest)}: {too_large}; too "
-            "much to spread by hand, so they get no site."
+            "much to spread by hand, so they get no site.",
         )
+    return Placing(tuple(out), notes)
 
 
 def _below_headcut(ground: Ground, i: int) -> bool:
@@ -143,47 +159,40 @@ def _fits(ground: Ground) -> BoolArray:
     return ok
 
 
-def _place(
-    survey: StationSurvey, run: IntArray, confidence: float, placed: Placed, spots: Spots
-) -> None:
-    """Place the spreaders of one run, from its upper end down."""
-    ground = survey.maker.ground
+def _of_run(
+    survey: StationSurvey, run: IntArray, confidence: float, number: int, taken: Spots
+) -> list[Proposal]:
+    """Spreaders of one run, from its upper end down; ``number`` is that of their group."""
+    ground = survey.trials.ground
     s, rules = ground.stations, ground.rules
     apart = rules.value("spreader.apart")
     chosen: list[int] = []
     for i in run:
         x, y = float(s.x_m[i]), float(s.y_m[i])
         far = all(np.hypot(s.x_m[j] - x, s.y_m[j] - y) >= apart for j in chosen)
-        if far and spots.clear(x, y):
+        if far and taken.clear(x, y):
             chosen.append(int(i))
-    chosen = chosen[: int(rules.value("spreader.most"))]
-    decided = _decided(survey, chosen)
-    group = placed.new_group() if len(decided) > 1 else 0
-    for order, (i, decision) in enumerate(decided, start=1):
-        spots.add(float(s.x_m[i]), float(s.y_m[i]))
-        placed.places.append(
-            placed_at_station(
-                ground,
-                i,
-                decision,
-                reason=_reason(ground, i, bool(s.is_fan[i])),
-                cautions=(),
-                confidence=confidence,
-                group=group,
-                build_order=order if group else 0,
-            )
+    fitting = [i for i in chosen[: int(rules.value("spreader.most"))] if _fits_at(survey, i)]
+    group = number if len(fitting) > 1 else 0
+    for i in fitting:
+        taken.add(float(s.x_m[i]), float(s.y_m[i]))
+    return [
+        Proposal(
+            where=at_station(ground, i),
+            task=SPREAD,
+            slope=float(s.slope[i]),
+            confidence=confidence,
+            words=Words(_reason(ground, i, bool(s.is_fan[i])), says_all=True),
+            member=Member(group, order if group else 0),
         )
+        for order, i in enumerate(fitting, start=1)
+    ]
 
 
-def _decided(survey: StationSurvey, stations: list[int]) -> list[tuple[int, Decision]]:
-    """Ask the types about stations; those where something fits and nothing is kept clear."""
-    out = []
-    for i in stations:
-        row = survey.row(i)
-        decision = survey.maker.decide(survey.spot(row, purpose="spread", opens=True))
-        if decision.type is not None and survey.clear(row):
-            out.append((i, decision))
-    return out
+def _fits_at(survey: StationSurvey, station: int) -> bool:
+    """Whether a type fits a station, and nothing that is kept clear lies too near."""
+    row = survey.row(station)
+    return survey.decide(survey.spot(row, SPREAD)).type is not None and survey.clear(row)
 
 
 def _reason(ground: Ground, i: int, fan: bool) -> str:

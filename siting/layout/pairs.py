@@ -15,10 +15,12 @@ import numpy as np
 from siting.channels.bed_profile import bed_below
 from siting.channels.ground import Ground
 from siting.channels.headcut_measures import HeadMeasures
-from siting.layout.measuring import Decision, Measured, SpotMaker, taken
-from siting.layout.proposals import Place, Placed
+from siting.layout.measuring import Trials
+from siting.layout.proposals import AtHead, Foot, Member, Proposal, Where, Words
+from siting.places.spot import Task
+from siting.structures.decisions import Decision
 from siting.structures.structure_type import Size
-from siting.values.wording import metres, sentences
+from siting.values.wording import metres
 from terrain.values.arrays import BoolArray, FloatArray, IntArray
 
 #: Banks lower than this below a rundown let the water spread, m (common practice).
@@ -109,12 +111,35 @@ def stretch_below(ground: Ground, foot: int, height_m: float) -> Stretch:
     )
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class HeadTrial:
+    """A headcut that would get a structure: its row among those measured, and what was tried."""
+
+    row: int
+    proposal: Proposal
+    decision: Decision
+
+    @property
+    def sill_m(self) -> float:
+        """Height of the sill at the end of its structure; infinite where it has none."""
+        return self.decision.sized.dims.get("sill_height_m", np.inf)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Trial:
+    """A place of a stretch where something fits."""
+
+    place: int
+    task: Task
+    decision: Decision
+
+
 class Pairs:
     """Grade controls of many headcuts: measured together, placed one by one.
 
     Parameters
     ----------
-    maker
+    trials
         Measures and decides.
     heads
         Measures at the headcuts.
@@ -122,9 +147,9 @@ class Pairs:
         Those that get a structure, as rows of ``heads``.
     """
 
-    def __init__(self, maker: SpotMaker, heads: HeadMeasures, which: Sequence[int]) -> None:
-        ground = maker.ground
-        self._maker, self._heads = maker, heads
+    def __init__(self, trials: Trials, heads: HeadMeasures, which: Sequence[int]) -> None:
+        ground = trials.ground
+        self._trials = trials
         self._stretch = {
             k: stretch_below(
                 ground,
@@ -139,10 +164,7 @@ class Pairs:
         if not open_to:
             return
         cells = np.concatenate([self._stretch[k].cell for k in open_to])
-        # one flow for a stretch of a few metres: that of its lowest place
-        last = np.array([self._stretch[k].cell[-1] for k in open_to])
-        floods = taken(maker.gauge.at(last, notes=False), np.repeat(np.arange(len(sizes)), sizes))
-        self._measured: Measured = maker.measure(cells, floods=floods)
+        self._measured = trials.measure(cells)
         reach, station = ground.on_network(cells)
         near = ground.station_near(reach, station)
         self._reach, self._station = reach, station
@@ -156,54 +178,58 @@ class Pairs:
         )
         self._slope = np.where(near >= 0, s.slope[at], below) if s.size else below
         self._fan = (near >= 0) & s.is_fan[at] if s.size else np.zeros(cells.size, bool)
-        self._keep = maker.keep_off(cells)
+        self._keep = trials.keep_off(cells)
 
-    def place(self, stands: Sequence[tuple[int, Place]], placed: Placed) -> None:
-        """Add headcuts with their grade controls; without one the headcut says why."""
-        for k, head in stands:
-            controls, why = self._controls(k, head)
-            group = placed.new_group() if controls else 0
-            placed.places += [replace(c, group=group) for c in controls]
-            placed.places.append(
+    def proposals(self, stands: Sequence[HeadTrial]) -> list[Proposal]:
+        """Headcuts with their grade controls; without one the headcut says why."""
+        out: list[Proposal] = []
+        groups = 0
+        for head in stands:
+            controls, why = self._controls(head)
+            groups += bool(controls)
+            group = groups if controls else 0
+            out += [replace(c, member=replace(c.member, group=group)) for c in controls]
+            words = head.proposal.words
+            cautions = (*words.cautions, why) if why else words.cautions
+            out.append(
                 replace(
-                    head,
-                    group=group,
-                    build_order=len(controls) + 1 if controls else 0,
-                    cautions=(*head.cautions, why) if why else head.cautions,
+                    head.proposal,
+                    member=Member(group, len(controls) + 1 if controls else 0),
+                    words=replace(words, cautions=cautions),
                 )
             )
+        return out
 
-    def _controls(self, k: int, head: Place) -> tuple[list[Place], str]:
+    def _controls(self, head: HeadTrial) -> tuple[list[Proposal], str]:
         """Grade controls of one headcut from the lowest up, or why there is none."""
-        stretch = self._stretch[k]
+        stretch = self._stretch[head.row]
         usual = np.flatnonzero(stretch.usual)
         if not usual.size:
             return [], self._no_room(stretch)
         refusals: list[str] = []
         for j in usual:
-            decision, why = self._try(k, head, int(j), float(stretch.needed_m[j]))
-            if decision is not None:
-                return [self._control(k, head, int(j), decision, 1, of=1)], ""
+            found, why = self._try(head, int(j), float(stretch.needed_m[j]))
+            if found is not None:
+                return [self._control(head, found, 1, of=1)], ""
             refusals.append(why)
-        two = self._two_in_series(k, head, usual)
+        two = self._two_in_series(head, usual)
         if two:
             return two, ""
         too_low = [(int(j), why) for j, why in zip(usual, refusals, strict=True) if TOO_LOW in why]
         if not too_low:
             return [], f"No grade control below it: {refusals[0]}"
-        return self._only_holds(k, head, too_low)
+        return self._only_holds(head, too_low)
 
     def _only_holds(
-        self, k: int, head: Place, too_low: list[tuple[int, str]]
-    ) -> tuple[list[Place], str]:
+        self, head: HeadTrial, too_low: list[tuple[int, str]]
+    ) -> tuple[list[Proposal], str]:
         """A grade control too low to back water: it keeps the bed below from falling away."""
         others: list[str] = []
         nor = "Two in series do not reach the foot either."
         for j, why in too_low:
-            decision, other = self._try(k, head, j, np.nan)
-            if decision is not None:
-                low = self._control(k, head, j, decision, 1, of=1)
-                return [low], f"{ONLY_HOLDS} {why} {nor}"
+            found, other = self._try(head, j, np.nan)
+            if found is not None:
+                return [self._control(head, found, 1, of=1)], f"{ONLY_HOLDS} {why} {nor}"
             others.append(other)
         return [], (
             f"No grade control below it: {too_low[0][1]} {nor} One that only holds the bed does "
@@ -217,131 +243,109 @@ class Pairs:
                 f"{metres(stretch.next_drop_m)} below the foot. Build the lower one first; step "
                 "the two together."
             )
-        least = self._maker.ground.rules.low("pair.distance")
+        least = self._trials.ground.rules.low("pair.distance")
         return (
             "No place for a grade control below it: the channel leaves the raster before "
             f"{least:g} drop heights. Look for one on site."
         )
 
-    def _try(self, k: int, head: Place, j: int, needed_m: float) -> tuple[Decision | None, str]:
+    def _try(self, head: HeadTrial, j: int, needed_m: float) -> tuple[_Trial | None, str]:
         """Ask the types about one place; also the reasons against it."""
-        ground, at = self._maker.ground, self._first[k] + j
-        cell = self._stretch[k].cell[j : j + 1]
-        if not bool(ground.inside(cell)[0]):
+        stretch = self._stretch[head.row]
+        at = int(self._first[head.row]) + j
+        if not bool(self._trials.ground.inside(stretch.cell[j : j + 1])[0]):
             return None, "it would stand outside the ranch; agree with the neighbour."
         refused = [c.why_not for c in self._keep[at] if not c.passed]
         if refused:
             return None, _lowered(refused[0])
-        purposes = ("spread", "grade") if self._opens(k, head, j) else ("grade",)
+        tasks = [Task("grade", needed_height_m=needed_m, below_head=True)]
+        if self._opens(head, j):
+            tasks.insert(0, Task("spread", opens=True))
         why: tuple[str, ...] = ()
-        for purpose in purposes:
-            spot = self._maker.spot(
-                self._measured,
-                int(at),
-                purpose=purpose,
-                slope=float(self._slope[at]),
-                needed_height_m=np.nan if purpose == "spread" else needed_m,
-                opens=purpose == "spread",
-            )
-            decision = self._maker.decide(replace(spot, below_head=purpose == "grade"))
-            if decision.type is None or decision.size is None:
-                why = tuple(c.why_not for c in decision.failed) or decision.nearest_why_not
+        for task in tasks:
+            spot = self._trials.meter.spot(self._measured, at, task, slope=float(self._slope[at]))
+            decision = self._trials.decide(spot, self._keep[at])
+            if decision.size is None:
+                why = decision.why_none
                 continue
             # one that only holds the bed stands lower still
-            needed = needed_m if np.isfinite(needed_m) else float(self._stretch[k].needed_m[j])
-            over = decision.size.height_m - needed - _sill_m(head)
-            if purpose == "grade" and over > LEVEL_M:
+            needed = needed_m if np.isfinite(needed_m) else float(stretch.needed_m[j])
+            over = decision.size.height_m - needed - head.sill_m
+            if task.purpose == "grade" and over > LEVEL_M:
                 why = ("Its crest would stand above the bowl's sill.",)
                 continue
-            return decision, ""
+            return _Trial(j, task, decision), ""
         return None, _lowered(" ".join(why))
 
-    def _opens(self, k: int, head: Place, j: int) -> bool:
+    def _opens(self, head: HeadTrial, j: int) -> bool:
         """Whether the water is free to spread below the drop."""
-        at = self._first[k] + j
+        at = self._first[head.row] + j
         depth = float(self._measured.reading.bank_depth_m[at])
         low = np.isfinite(depth) and depth < OPEN_GROUND_M
-        return bool(self._fan[at]) or (low and head.structure == "rock rundown")
+        return bool(self._fan[at]) or (low and head.decision.kind.name == "rock rundown")
 
-    def _two_in_series(self, k: int, head: Place, usual: IntArray) -> list[Place]:
+    def _two_in_series(self, head: HeadTrial, usual: IntArray) -> list[Proposal]:
         """Two low structures that share the rise, the upper one as far down as it can reach."""
-        stretch = self._stretch[k]
+        stretch = self._stretch[head.row]
         for upper in np.flatnonzero(~stretch.usual)[::-1]:
             rise = float(stretch.needed_m[upper])
-            above, _ = self._try(k, head, int(upper), rise)
-            if above is None or above.spot.purpose != "grade":
+            above, _ = self._try(head, int(upper), rise)
+            if above is None or above.task.purpose != "grade":
                 continue
             for lower in usual:
                 left = max(float(stretch.needed_m[lower]) - rise, 0.0)
-                below, _ = self._try(k, head, int(lower), left)
-                if below is None or below.spot.purpose != "grade":
+                below, _ = self._try(head, int(lower), left)
+                if below is None or below.task.purpose != "grade":
                     continue
                 between = float(stretch.distance_m[lower] - stretch.distance_m[upper])
-                if between >= _length_between_m(above.sized, below.sized):
-                    upper_cell = int(stretch.cell[upper])
+                if between >= _length_between_m(above.decision.sized, below.decision.sized):
                     return [
-                        self._control(
-                            k,
-                            head,
-                            int(lower),
-                            below,
-                            1,
-                            of=2,
-                            foot=upper_cell,
-                            foot_m=float(stretch.distance_m[upper]),
-                        ),
-                        self._control(k, head, int(upper), above, 2, of=2),
+                        self._control(head, below, 1, of=2, foot=int(upper)),
+                        self._control(head, above, 2, of=2),
                     ]
         return []
 
     def _control(
-        self,
-        k: int,
-        head: Place,
-        j: int,
-        decision: Decision,
-        order: int,
-        *,
-        of: int,
-        foot: int | None = None,
-        foot_m: float = 0.0,
-    ) -> Place:
-        """One grade control; ``foot`` is what it backs water to, by default that of the drop.
-
-        ``foot_m`` is how far below that of the drop it lies.
-        """
-        own = int(self._maker.ground.headcuts.foot_cell[head.headcut])
-        stretch, at = self._stretch[k], self._first[k] + j
-        distance, needed = float(stretch.distance_m[j]), decision.spot.needed_height_m
+        self, head: HeadTrial, trial: _Trial, order: int, *, of: int, foot: int = -1
+    ) -> Proposal:
+        """One grade control; ``foot`` is the place that it backs water to, -1 for the drop's."""
+        proposal, stretch, j = head.proposal, self._stretch[head.row], trial.place
+        at = int(self._first[head.row]) + j
+        distance, needed = float(stretch.distance_m[j]), trial.task.needed_height_m
+        drop, cell = proposal.head.drop_m, int(stretch.cell[j])
+        x, y = self._trials.ground.raster.grid.xy_of(cell)
         where = (
-            f"{metres(distance)} below the foot of the {metres(head.headcut_height_m)} drop "
-            f"({distance / head.headcut_height_m:.1f} drop heights)"
+            f"{metres(distance)} below the foot of the {metres(drop)} drop "
+            f"({distance / drop:.1f} drop heights)"
         )
-        return Place(
-            cell=int(stretch.cell[j]),
-            section_cell=int(stretch.cell[j]),
-            reach=int(self._reach[at]),
-            station_m=float(self._station[at]),
-            control=decision.kind.control,
-            structure=decision.kind.name,
+        own = int(self._trials.ground.headcuts.foot_cell[proposal.head.index])
+        return Proposal(
+            where=Where(
+                cell,
+                cell,
+                float(x),
+                float(y),
+                reach=int(self._reach[at]),
+                station_m=float(self._station[at]),
+            ),
+            task=trial.task,
             slope=float(self._slope[at]),
-            confidence=head.confidence,
-            reason=sentences([_why_here(where, order, of, decision), decision.summary]),
-            headcut=head.headcut,
-            build_order=order,
-            heads_below=head.heads_below,
-            decision=decision,
-            foot_cell=own if foot is None else foot,
-            foot_distance_m=distance - foot_m,
-            foot_rise_m=float(stretch.needed_m[j]) if np.isnan(needed) else needed,
-            checks=self._keep[at],
+            confidence=proposal.confidence,
+            words=Words(_why_here(where, order, of, trial.task)),
+            head=AtHead(proposal.head.index, heads_below=proposal.head.heads_below),
+            member=Member(order=order),
+            foot=Foot(
+                cell=own if foot < 0 else int(stretch.cell[foot]),
+                distance_m=distance - (0.0 if foot < 0 else float(stretch.distance_m[foot])),
+                rise_m=float(stretch.needed_m[j]) if np.isnan(needed) else needed,
+            ),
         )
 
 
-def _why_here(where: str, order: int, of: int, decision: Decision) -> str:
-    if decision.spot.purpose == "spread":
+def _why_here(where: str, order: int, of: int, task: Task) -> str:
+    if task.purpose == "spread":
         return f"Spreads the water {where}, where the channel opens, before it gathers again."
-    if not np.isfinite(decision.spot.needed_height_m):
+    if not np.isfinite(task.needed_height_m):
         return f"Holds the bed {where}. {TOO_LOW_HERE}"
     if of == 1:
         return f"Holds the bed {where}{BACKS_WATER}; without it the drop's structure is undermined."
@@ -351,12 +355,6 @@ def _why_here(where: str, order: int, of: int, decision: Decision) -> str:
             "so it backs water to the upper one."
         )
     return f"The upper of two in series, {where}: it backs water to the foot."
-
-
-def _sill_m(head: Place) -> float:
-    """Height of the sill at the end of the structure at the drop; infinite where it has none."""
-    size = None if head.decision is None else head.decision.size
-    return np.inf if size is None else size.dims.get("sill_height_m", np.inf)
 
 
 def _length_between_m(upper: Size, lower: Size) -> float:

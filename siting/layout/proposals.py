@@ -1,23 +1,20 @@
-"""A place where something should be done: what the rules give before it is sized and ranked."""
+"""A place where something should be done: what the rules propose before it is measured for good."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from siting.channels.ground import Ground
-from siting.layout.measuring import Decision
+from siting.places.spot import Task
 from siting.structures.spacing_table import SpacingRow
-from siting.structures.structure_type import Check
-
-ENGINEER = "engineer"
-MORE_ELEVATIONS = "complete the DEM"
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
-    """A candidate site.
+class Where:
+    """A place on the ground.
 
     Parameters
     ----------
@@ -26,127 +23,258 @@ class Place:
     section_cell
         Cell at which width and depth are measured; differs at a headcut, where the channel below
         the drop counts.
+    x_m, y_m
+        East and north; at a headcut the lip as measured, finer than its cell.
     reach, station_m
         Reach of the channel network (-1 for none), and metres up it from its lower end.
-    control
-        ``vertical``, ``grade``, ``spread`` or ``refer``.
-    structure
-        What to build.
-    slope
-        Bed slope of the reach, m per m.
-    confidence
-        0 to 1.
-    reason
-        Sentences: what is there and why this.
-    cautions
-        Sentences: what to check.
-    headcut
-        Index of the headcut it works at, -1 for none.
-    headcut_height_m
-        Height of that drop; NaN for none.
-    group
-        Places that work together share this number; 0 for none.
-    build_order
-        Place in its group, from 1; 0 where not settled.
-    above_m
-        Depth of the channel above the place (what is still whole), m; NaN where not known.
-    heads_below
-        Headcuts further down the same way.
-    decision
-        What stands here and why nothing else; None at a referral that no type was asked about.
-    foot_cell
-        Foot of the drop that a grade control backs water to; -1 for none.
-    spacing
-        Spacing rules of a series that apply here.
-    azimuth_deg
-        Direction of the road for a structure on one; NaN elsewhere.
-    checks
-        Limits that decided beside those of the types: distances to roads and the like.
-    foot_distance_m
-        Metres along the bed from there up to that foot; NaN for none.
-    foot_rise_m
-        Height of a crest here that is level with that foot, m; NaN for none.
-    bases
-        Cells of the headcuts further down the way of the water within
-        `siting.layout.headcuts_below.BASE_REACH_M`, the nearest first; only at a headcut itself.
-    on_site
-        What was measured on site: some of ``width``, ``depth``, ``bankfull``, ``drop``, ``slope``.
-    left_out
-        Why nothing is built here though it could be; empty where it is.
     """
 
     cell: int
     section_cell: int
-    reach: int
-    station_m: float
-    control: str
-    structure: str
-    slope: float
-    confidence: float
-    reason: str
-    cautions: tuple[str, ...] = ()
-    headcut: int = -1
-    headcut_height_m: float = np.nan
-    group: int = 0
-    build_order: int = 0
+    x_m: float
+    y_m: float
+    reach: int = -1
+    station_m: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class AtHead:
+    """The headcut that a place works at.
+
+    Parameters
+    ----------
+    index
+        Which of the ground's headcuts, -1 for none.
+    drop_m
+        Height of the drop, only at the headcut itself; NaN elsewhere.
+    above_m
+        Depth of the channel above the place (what is still whole), m; NaN where not known.
+    heads_below
+        Headcuts further down the same way.
+    bases
+        Cells of the headcuts further down the way of the water within
+        `siting.layout.headcuts_below.BASE_REACH_M`, the nearest first; only at a headcut itself.
+    """
+
+    index: int = -1
+    drop_m: float = np.nan
     above_m: float = np.nan
     heads_below: int = 0
-    decision: Decision | None = None
-    foot_cell: int = -1
-    spacing: tuple[SpacingRow, ...] = ()
-    azimuth_deg: float = np.nan
-    checks: tuple[Check, ...] = ()
-    foot_distance_m: float = np.nan
-    foot_rise_m: float = np.nan
     bases: tuple[int, ...] = ()
-    on_site: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Member:
+    """A place in a group.
+
+    Parameters
+    ----------
+    group
+        Places that work together share this number; 0 for none.
+    order
+        Place in its group in the order of building, from 1; 0 where not settled.
+    in_series
+        Whether it stands in a series, whose spacing rules then apply.
+    """
+
+    group: int = 0
+    order: int = 0
+    in_series: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Foot:
+    """Foot of the drop that a grade control backs water to.
+
+    Parameters
+    ----------
+    cell
+        Flat number of its cell; -1 for none.
+    distance_m
+        Metres along the bed from the grade control up to it; NaN for none.
+    rise_m
+        Height of a crest at the grade control that is level with it, m; NaN for none.
+    """
+
+    cell: int = -1
+    distance_m: float = np.nan
+    rise_m: float = np.nan
+
+
+@dataclass(frozen=True, slots=True)
+class OnRoad:
+    """What is known of a place on a road.
+
+    Parameters
+    ----------
+    azimuth_deg
+        Direction in which its water runs.
+    grade_error
+        Error of its grade.
+    land_ha
+        Land that drains onto it since the place above.
+    spacing
+        Spacing rules that apply.
+    """
+
+    azimuth_deg: float
+    grade_error: float
+    land_ha: float
+    spacing: tuple[SpacingRow, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Words:
+    """What is said of a place beside what the structure types say.
+
+    Parameters
+    ----------
+    found
+        What is there, and why a structure should stand here.
+    built, after
+        What more is said before and after the sentence about the structure, where one is built.
+    cautions
+        Sentences: what to check, where one is built.
+    says_all
+        Whether ``found`` also says what the structure does, so that its own sentence is left out.
+    """
+
+    found: str
+    built: str = ""
+    after: str = ""
+    cautions: tuple[str, ...] = ()
+    says_all: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class FromField:
+    """What was found out on site.
+
+    Parameters
+    ----------
+    measured
+        Some of ``width``, ``depth``, ``bankfull``, ``drop``, ``slope``.
+    left_out
+        Why nothing is built here though it could be; empty where it is.
+    refer
+        Why an engineer has to look at it, whatever the types say; empty for no reason.
+    said
+        What was measured, in sentences.
+    """
+
+    measured: tuple[str, ...] = ()
     left_out: str = ""
+    refer: str = ""
+    said: tuple[str, ...] = ()
 
 
-def placed_at_station(
-    ground: Ground,
-    i: int,
-    decision: Decision,
-    *,
-    reason: str,
-    cautions: tuple[str, ...],
-    confidence: float,
-    group: int,
-    build_order: int,
-    spacing: tuple[SpacingRow, ...] = (),
-) -> Place:
-    """A structure at one of the ground's stations."""
+@dataclass(frozen=True, slots=True)
+class Proposal:
+    """A place that asks for a structure.
+
+    Parameters
+    ----------
+    where, task
+        The place, and what it asks of a structure.
+    slope
+        Bed slope of the reach, or grade of the road, m per m.
+    confidence
+        0 to 1.
+    words
+        What is said of it.
+    head, member, foot
+        The headcut that it works at, its group, and the foot of the drop that it backs water to.
+    floor_m
+        Width of a swale's floor, which has to be spanned whole; NaN for none.
+    road
+        What is known of a place on a road; None elsewhere.
+    field
+        What was found out on site.
+    """
+
+    where: Where
+    task: Task
+    slope: float
+    confidence: float
+    words: Words
+    head: AtHead = AtHead()
+    member: Member = Member()
+    foot: Foot = Foot()
+    floor_m: float = np.nan
+    road: OnRoad | None = None
+    field: FromField = FromField()
+
+    @property
+    def at_head(self) -> bool:
+        """Whether it stands at a headcut itself, not below one."""
+        return self.task.purpose == "vertical"
+
+
+@dataclass(frozen=True, slots=True)
+class Placing:
+    """What one placing function proposes.
+
+    Parameters
+    ----------
+    proposals
+        Places; groups are counted from 1 within one placing.
+    notes
+        What was left out, in sentences.
+    """
+
+    proposals: tuple[Proposal, ...] = ()
+    notes: tuple[str, ...] = ()
+
+
+def at_station(ground: Ground, i: int) -> Where:
+    """One of the ground's stations as a place."""
     s = ground.stations
-    return Place(
-        cell=int(s.cell[i]),
-        section_cell=int(s.cell[i]),
-        reach=int(s.reach[i]),
-        station_m=float(s.station_m[i]),
-        control=decision.kind.control,
-        structure=decision.kind.name,
-        slope=float(s.slope[i]),
-        confidence=confidence,
-        reason=reason,
-        cautions=cautions,
-        group=group,
-        build_order=build_order,
-        decision=decision,
-        spacing=spacing,
+    cell = int(s.cell[i])
+    x, y = ground.raster.grid.xy_of(cell)
+    return Where(
+        cell, cell, float(x), float(y), reach=int(s.reach[i]), station_m=float(s.station_m[i])
     )
 
 
-@dataclass(slots=True)
-class Placed:
-    """Places found so far, and plain notes about what was left out."""
+def put_together(placings: Iterable[Placing]) -> Placing:
+    """All proposals sorted by reach and station, their groups numbered in that order.
 
-    places: list[Place] = field(default_factory=list)
-    notes: list[str] = field(default_factory=list)
-    groups: int = 0
+    What is alone in its group has none.
+    """
+    apart: list[Proposal] = []
+    notes: list[str] = []
+    groups = 0
+    for placing in placings:
+        own = [p.member.group for p in placing.proposals]
+        apart += [
+            _in_group(p, group and group + groups)
+            for p, group in zip(placing.proposals, own, strict=True)
+        ]
+        groups += max(own, default=0)
+        notes += placing.notes
+    apart.sort(
+        key=lambda p: (
+            p.where.reach < 0,
+            p.where.reach,
+            p.where.station_m,
+            p.where.cell,
+            p.task.purpose,
+        )
+    )
+    members: dict[int, int] = {}
+    for p in apart:
+        members[p.member.group] = members.get(p.member.group, 0) + 1
+    number: dict[int, int] = {}
+    for p in apart:
+        group = p.member.group
+        if group and members[group] > 1 and group not in number:
+            number[group] = len(number) + 1
+    return Placing(tuple(_in_group(p, number.get(p.member.group, 0)) for p in apart), tuple(notes))
 
-    def new_group(self) -> int:
-        """Return the next free group number."""
-        self.groups += 1
-        return self.groups
+
+def _in_group(p: Proposal, group: int) -> Proposal:
+    """Give it another group; alone it is in no order."""
+    return replace(p, member=replace(p.member, group=group, order=p.member.order if group else 0))
 
 
 class Spots:

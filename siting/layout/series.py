@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -9,11 +10,12 @@ import numpy as np
 from siting.channels.channel_reading import ChannelReading
 from siting.channels.ground import Ground
 from siting.layout.fans import station_spacing_m
-from siting.layout.measuring import Decision, SpotMaker
-from siting.layout.proposals import Place, Placed, Spots, placed_at_station
+from siting.layout.measuring import Trials
+from siting.layout.proposals import Member, Placing, Proposal, Spots, Words, at_station
 from siting.layout.station_survey import StationSurvey
-from siting.structures.spacing_table import default_spacing_m, spacing_rows
-from siting.values.wording import counted, hectares, metres, percent, sentences
+from siting.places.spot import Spot, Task
+from siting.structures.spacing_table import default_spacing_m
+from siting.values.wording import counted, hectares, metres, percent
 from terrain.values.arrays import BoolArray, FloatArray, IntArray
 
 #: Two flow paths side by side on one wide floor get one series between them, m.
@@ -23,6 +25,8 @@ SURE_ERRORS = 8.0
 #: From this stage of incision on a channel may heal by itself: filling, and stable again. It is
 #: read from a bench in the cut, which also marks bankfull: a reason to look, not to do nothing.
 HEALING_STAGE = 4
+#: What each place of a series asks of a structure.
+IN_SERIES = Task("grade")
 
 
 @dataclass(slots=True)
@@ -34,8 +38,8 @@ class _Left:
     near: int = 0
 
 
-def place_series(maker: SpotMaker, reading: ChannelReading, placed: Placed) -> None:
-    """Add the first structures of a series to each reach that calls for one.
+def place_series(trials: Trials, reading: ChannelReading, others: Sequence[Proposal]) -> Placing:
+    """Propose the first structures of a series to each reach that calls for one.
 
     A stretch calls for a series where the elevations show banks well above the bankfull depth (or
     simply deep, where no flow tells bankfull), within the limits of hand work, away from headcuts
@@ -44,46 +48,49 @@ def place_series(maker: SpotMaker, reading: ChannelReading, placed: Placed) -> N
 
     Parameters
     ----------
-    maker
+    trials
         Measures and decides.
     reading
         Channels as read at the ground's stations.
-    placed
-        Takes the places.
+    others
+        Places that are proposed already.
     """
-    ground = maker.ground
+    ground = trials.ground
     rules = ground.rules
     # where bankfull is not known, the depth that `within_limits` asks for has to do
     low = reading.bank_height_ratio < rules.value("series.bank_height_ratio")
     calls = within_limits(ground) & ~low & (reading.setting != "fan")
-    open_to = np.flatnonzero(calls & ~near_places(ground, placed))
+    open_to = np.flatnonzero(calls & ~near_places(ground, others))
     runs = _runs(ground, open_to)
     if not runs:
-        return
+        return Placing()
     straight = _turn_deg(ground) <= rules.value("series.bend")
     stations = np.concatenate(runs)
-    survey = StationSurvey.of(maker, stations[straight[stations]])
+    survey = StationSurvey.of(trials, stations[straight[stations]])
     left = _Left()
-    others = Spots(BESIDE_M)
-    for run in runs:
-        _place_run(survey, run, placed, others, left)
-    _tell(left, placed)
+    taken = Spots(BESIDE_M)
+    out: list[Proposal] = []
+    for number, run in enumerate(runs, start=1):
+        out += _of_run(survey, run, number, taken, left)
+    return Placing(tuple(out), _told(left))
 
 
-def _tell(left: _Left, placed: Placed) -> None:
+def _told(left: _Left) -> tuple[str, ...]:
+    notes = []
     if left.further:
-        placed.notes.append(
+        notes.append(
             f"Series list their lowest structures only; {counted(left.further, 'more place')} "
             "would follow up the same reaches as these fill."
         )
     if left.near:
-        placed.notes.append(
+        notes.append(
             f"{counted(left.near, 'place')} of a series left out near roads, ponds or what else "
             "is kept clear."
         )
     for why, count in sorted(left.refused.items(), key=lambda item: -item[1])[:3]:
         places = "station" if count == 1 else "stations"
-        placed.notes.append(f"No series at {count} {places} of an incised reach: {why}")
+        notes.append(f"No series at {count} {places} of an incised reach: {why}")
+    return tuple(notes)
 
 
 def within_limits(ground: Ground) -> BoolArray:
@@ -127,12 +134,12 @@ def _usable(ground: Ground, ok: BoolArray) -> BoolArray:
     return ok
 
 
-def near_places(ground: Ground, placed: Placed) -> BoolArray:
+def near_places(ground: Ground, others: Sequence[Proposal]) -> BoolArray:
     """Stations at the face of a headcut, in the stretch of its pair, or by another site."""
     s, heads, rules = ground.stations, ground.headcuts, ground.rules
     near = np.zeros(s.size, dtype=np.bool_)
     reach_m = rules.high("pair.distance") * heads.headcut_height_m + heads.face_length_m
-    places = [(p.cell, 10.0) for p in placed.places]
+    places = [(p.where.cell, 10.0) for p in others]
     spots = list(zip(heads.cell.tolist(), np.maximum(reach_m, 5.0).tolist(), strict=True)) + places
     for cell, far in spots:
         x, y = ground.raster.grid.xy_of(cell)
@@ -169,74 +176,66 @@ def _runs(ground: Ground, open_to: IntArray) -> list[IntArray]:
     return [r for r in np.split(open_to, cuts) if along[r[-1]] - along[r[0]] >= least]
 
 
-def _place_run(
-    survey: StationSurvey, run: IntArray, placed: Placed, others: Spots, left: _Left
-) -> None:
-    """Place one series from its lower end up."""
-    maker = survey.maker
-    ground = maker.ground
+def _of_run(
+    survey: StationSurvey, run: IntArray, number: int, taken: Spots, left: _Left
+) -> list[Proposal]:
+    """One series from its lower end up; ``number`` is that of its group."""
+    ground = survey.trials.ground
     s = ground.stations
-    spots: list[tuple[int, Decision, float]] = []
+    found: list[tuple[int, Spot, float]] = []
     next_m = -np.inf
     for j in survey.rows(run):
         i = int(survey.station[j])
-        beside = not others.clear(float(s.x_m[i]), float(s.y_m[i]))
+        beside = not taken.clear(float(s.x_m[i]), float(s.y_m[i]))
         if s.station_m[i] < next_m - 1e-9 or beside:
             continue
         if not survey.clear(int(j)):
             left.near += 1
             continue
-        spot = survey.spot(int(j), purpose="grade")
-        decision = maker.decide(spot)
+        spot = survey.spot(int(j), IN_SERIES)
+        decision = survey.decide(spot)
         if decision.size is None:
             why = " ".join(c.why_not for c in decision.failed) or decision.nearest_why_not[0]
             left.refused[why] = left.refused.get(why, 0) + 1
             continue
         spacing = default_spacing_m(
-            decision.size.height_m, spot.slope, spot.bankfull_width_m, ground.rules
+            decision.size.height_m, spot.slope, spot.bankfull.width_m, ground.rules
         )
-        spots.append((i, decision, spacing))
+        found.append((i, spot, spacing))
         next_m = float(s.station_m[i]) + spacing
-    for i, _, _ in spots:
-        others.add(float(s.x_m[i]), float(s.y_m[i]))
+    for i, _, _ in found:
+        taken.add(float(s.x_m[i]), float(s.y_m[i]))
     most = int(ground.rules.value("series.most"))
-    group = placed.new_group() if len(spots) > 1 else 0
+    group = number if len(found) > 1 else 0
     length = float(s.station_m[run[-1]] - s.station_m[run[0]])
-    for order, (i, decision, spacing) in enumerate(spots[:most], start=1):
-        text = _reason(ground, i, length, len(spots), order, spacing, decision)
-        placed.places.append(_of_series(ground, i, decision, text, order, group))
-    left.further += max(0, len(spots) - most)
+    left.further += max(0, len(found) - most)
+    return [
+        Proposal(
+            where=at_station(ground, i),
+            task=IN_SERIES,
+            slope=float(s.slope[i]),
+            confidence=sureness(ground, float(s.bank_depth_m[i])),
+            words=Words(
+                _found(ground, i, length),
+                after=_order(ground, len(found), order, spacing),
+                cautions=_cautions(spot, order),
+            ),
+            member=Member(group, order if group else 0, in_series=True),
+        )
+        for order, (i, spot, spacing) in enumerate(found[:most], start=1)
+    ]
 
 
-def _of_series(
-    ground: Ground, i: int, decision: Decision, reason: str, order: int, group: int
-) -> Place:
-    """One structure of a series at station ``i``."""
-    s, spot = ground.stations, decision.spot
-    cautions = (
-        "Start on a stable base (rock, a junction, a sill): check its foot." if order == 1 else "",
-        "A bench has formed in the cut, so the channel may be filling already: where grass holds "
-        "bench and bed, leave it alone."
-        if spot.stage >= HEALING_STAGE
-        else "",
-    )
-    return placed_at_station(
-        ground,
-        i,
-        decision,
-        reason=reason,
-        cautions=tuple(c for c in cautions if c),
-        confidence=sureness(ground, float(s.bank_depth_m[i])),
-        group=group,
-        build_order=order if group else 0,
-        spacing=spacing_rows(
-            decision.kind.spacing_rules,
-            height_m=decision.sized.height_m,
-            slope=spot.slope,
-            width_m=spot.bankfull_width_m,
-            rules=ground.rules,
-        ),
-    )
+def _cautions(spot: Spot, order: int) -> tuple[str, ...]:
+    out = []
+    if order == 1:
+        out.append("Start on a stable base (rock, a junction, a sill): check its foot.")
+    if spot.form.stage >= HEALING_STAGE:
+        out.append(
+            "A bench has formed in the cut, so the channel may be filling already: where grass "
+            "holds bench and bed, leave it alone."
+        )
+    return tuple(out)
 
 
 def sureness(ground: Ground, depth_m: float) -> float:
@@ -245,28 +244,22 @@ def sureness(ground: Ground, depth_m: float) -> float:
     return float(np.clip(depth_m / (SURE_ERRORS * error), 0.0, 1.0))
 
 
-def _reason(
-    ground: Ground,
-    i: int,
-    length: float,
-    count: int,
-    order: int,
-    spacing: float,
-    decision: Decision,
-) -> str:
+def _found(ground: Ground, i: int, length: float) -> str:
     s = ground.stations
-    first = (
+    return (
         f"The channel is cut {metres(s.bank_depth_m[i])} deep and {metres(s.bank_width_m[i])} wide "
         f"over {metres(length)} at a slope of {percent(s.slope[i])}; "
         f"{hectares(s.drainage_area_ha[i])} drain to it."
     )
+
+
+def _order(ground: Ground, count: int, order: int, spacing: float) -> str:
+    if count == 1:
+        return ""
     widths = ground.rules["grade_control.spacing_widths"]
     share = ground.rules.value("grade_control.wedge_share")
-    place = (
+    return (
         f"Number {order} of {count} from the lower end up, {metres(spacing)} to the next "
         f"(middle of {widths.low:g} to {widths.high:g} bankfull widths, held between head-to-toe "
         f"and a deposit that takes {100 * share:.0f} % of the bed slope)."
-        if count > 1
-        else ""
     )
-    return sentences([first, decision.summary, place])

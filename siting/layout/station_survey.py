@@ -7,8 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from siting.layout.measuring import Measured, SpotMaker
-from siting.places.spot import Spot
+from siting.layout.measuring import Trials
+from siting.places.measured_places import Measured
+from siting.places.spot import Spot, Task
+from siting.structures.decisions import Decision
 from siting.structures.structure_type import Check
 from terrain.values.arrays import IntArray
 
@@ -19,7 +21,7 @@ class StationSurvey:
 
     Parameters
     ----------
-    maker
+    trials
         Measured them.
     station
         Their numbers, rising, shape ``(n,)``.
@@ -27,17 +29,17 @@ class StationSurvey:
         What was measured, and what they are too near to.
     """
 
-    maker: SpotMaker
+    trials: Trials
     station: IntArray
     measured: Measured
     keep: list[tuple[Check, ...]]
 
     @classmethod
-    def of(cls, maker: SpotMaker, stations: ArrayLike) -> StationSurvey:
+    def of(cls, trials: Trials, stations: ArrayLike) -> StationSurvey:
         """Measure stations, each once."""
         station = np.unique(np.asarray(stations, dtype=np.int64))
-        cells = maker.ground.stations.cell[station]
-        return cls(maker, station, maker.measure(cells), maker.keep_off(cells))
+        cells = trials.ground.stations.cell[station]
+        return cls(trials, station, trials.measure(cells), trials.keep_off(cells))
 
     def rows(self, stations: IntArray) -> IntArray:
         """Rows of those of some stations that were measured, in rising order."""
@@ -51,7 +53,11 @@ class StationSurvey:
         """Whether nothing that structures keep off is too near."""
         return all(check.passed for check in self.keep[row])
 
-    def spot(self, row: int, *, purpose: str, opens: bool = False) -> Spot:
+    def spot(self, row: int, task: Task, *, floor_m: float = np.nan) -> Spot:
         """A measured station as a spot that asks for a structure."""
-        slope = float(self.maker.ground.stations.slope[self.station[row]])
-        return self.maker.spot(self.measured, row, purpose=purpose, slope=slope, opens=opens)
+        slope = float(self.trials.ground.stations.slope[self.station[row]])
+        return self.trials.meter.spot(self.measured, row, task, slope=slope, floor_m=floor_m)
+
+    def decide(self, spot: Spot) -> Decision:
+        """Let the types choose there."""
+        return self.trials.decide(spot)

@@ -6,17 +6,19 @@ a log mat asks for; in cut channels `siting.layout.series` lays series instead.
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Sequence
 
 import numpy as np
 
 from siting.channels.channel_reading import ChannelReading
 from siting.channels.ground import Ground
 from siting.layout.fans import station_spacing_m
-from siting.layout.measuring import SpotMaker
-from siting.layout.proposals import Placed, Spots, placed_at_station
+from siting.layout.measuring import Trials
+from siting.layout.proposals import Placing, Proposal, Spots, Words, at_station
 from siting.layout.series import gentle, near_places
-from siting.values.wording import counted, hectares, metres, percent, sentences
+from siting.layout.station_survey import StationSurvey
+from siting.places.spot import Task
+from siting.values.wording import counted, hectares, metres, percent
 from terrain.channels.sections import RESOLVED_CELLS
 from terrain.channels.typical_sections import stack_sections, widths_at
 from terrain.values.arrays import FloatArray, IntArray
@@ -28,31 +30,33 @@ CONFIDENCE = 0.5
 BESIDE_M = 15.0
 #: Where a floor is too wide to span, so many stations at its ends are looked at too.
 ENDS = 3
+#: What such a place asks of a structure.
+SLOW_AND_SPREAD = Task("grade")
 
 
-def place_in_swales(maker: SpotMaker, reading: ChannelReading, placed: Placed) -> None:
-    """Add one low structure where the floor of a swale opens out.
+def place_in_swales(trials: Trials, reading: ChannelReading, others: Sequence[Proposal]) -> Placing:
+    """Propose one low structure where the floor of a swale opens out.
 
     Parameters
     ----------
-    maker
+    trials
         Measures and decides.
     reading
         Channels as read at the ground's stations.
-    placed
-        Takes the places.
+    others
+        Places that are proposed already.
     """
-    ground = maker.ground
+    ground = trials.ground
     s = ground.stations
     if s.size < 3:
-        return
+        return Placing()
     width = floor_width_m(ground)
     usual = _usual_width_m(ground, width)
     with np.errstate(invalid="ignore"):
         wide = width >= ground.rules.value("swale.widening") * usual
     swale = np.isin(reading.setting, SWALES) & ~s.is_fan & gentle(ground)
     swale &= s.drainage_area_ha >= ground.rules.value("swale.drainage_area")
-    at = np.flatnonzero(swale & wide & np.isfinite(width) & ~near_places(ground, placed))
+    at = np.flatnonzero(swale & wide & np.isfinite(width) & ~near_places(ground, others))
     at = at[ground.inside(s.cell[at]) & ~ground.cut.is_cut(s.cell[at])]
     at = at[~ground.under_water(s.cell[at]) & ~ground.near_dam(s.x_m[at], s.y_m[at])]
     widest = ground.rules.high("hand_work.channel_width")
@@ -68,13 +72,14 @@ def place_in_swales(maker: SpotMaker, reading: ChannelReading, placed: Placed) -
             chosen.append(int(able[np.argmax(width[able])]))
         else:
             too_wide += bool((width[run] > widest).any())
-    if too_wide:
-        placed.notes.append(
-            f"{counted(too_wide, 'place')} where a swale opens out to more than {metres(widest)} "
-            "at once: too wide to span by hand."
-        )
-    if chosen:
-        _place(maker, chosen, width, usual, placed)
+    found = _of_places(trials, chosen, width, usual) if chosen else Placing()
+    if not too_wide:
+        return found
+    note = (
+        f"{counted(too_wide, 'place')} where a swale opens out to more than {metres(widest)} "
+        "at once: too wide to span by hand."
+    )
+    return Placing(found.proposals, (note, *found.notes))
 
 
 def floor_width_m(ground: Ground) -> FloatArray:
@@ -127,55 +132,43 @@ def _around(ground: Ground, run: IntArray) -> IntArray:
     return np.asarray(wider[reach[wider] == reach[run[0]]])
 
 
-def _place(
-    maker: SpotMaker, chosen: list[int], width: FloatArray, usual: FloatArray, placed: Placed
-) -> None:
-    ground = maker.ground
+def _of_places(trials: Trials, chosen: list[int], width: FloatArray, usual: FloatArray) -> Placing:
+    ground = trials.ground
     s = ground.stations
-    cells = s.cell[chosen]
-    measured, keep = maker.measure(cells), maker.keep_off(cells)
-    spots = Spots(BESIDE_M)
+    survey = StationSurvey.of(trials, chosen)
+    taken = Spots(BESIDE_M)
     refused: dict[str, int] = {}
-    for j, i in enumerate(chosen):
-        x, y, slope = float(s.x_m[i]), float(s.y_m[i]), float(s.slope[i])
-        if not spots.clear(x, y) or not all(c.passed for c in keep[j]):
+    out = []
+    for i in chosen:
+        x, y, row = float(s.x_m[i]), float(s.y_m[i]), survey.row(i)
+        if not taken.clear(x, y) or not survey.clear(row):
             continue
-        spot = maker.spot(measured, j, purpose="grade", slope=slope)
         # it has to span the whole floor, which shows where banks do not
         floor_m = float(width[i])
-        low = ground.rules.value("swale.floor_height")
-        decision = maker.decide(
-            replace(
-                spot,
-                bed_width_m=floor_m,
-                bank_width_m=floor_m,
-                width_error_m=0.0,
-                bank_depth_m=spot.bank_depth_m if np.isfinite(spot.bank_depth_m) else low,
-            )
-        )
+        decision = survey.decide(survey.spot(row, SLOW_AND_SPREAD, floor_m=floor_m))
         if decision.type is None:
             why = " ".join(c.why_not for c in decision.failed) or decision.nearest_why_not[0]
             refused[why] = refused.get(why, 0) + 1
             continue
-        spots.add(x, y)
-        floor = (
-            f"The swale opens out here: its floor is {metres(width[i])} wide, against "
-            f"{metres(usual[i])} around; it falls {percent(slope)} and "
+        taken.add(x, y)
+        found = (
+            f"The swale opens out here: its floor is {metres(floor_m)} wide, against "
+            f"{metres(usual[i])} around; it falls {percent(s.slope[i])} and "
             f"{hectares(s.drainage_area_ha[i])} drain to it."
         )
-        placed.places.append(
-            placed_at_station(
-                ground,
-                i,
-                decision,
-                reason=sentences([floor, decision.summary]),
-                cautions=("See on site that the floor is grown over and no bank is cut.",),
+        caution = "See on site that the floor is grown over and no bank is cut."
+        out.append(
+            Proposal(
+                where=at_station(ground, i),
+                task=SLOW_AND_SPREAD,
+                slope=float(s.slope[i]),
                 confidence=CONFIDENCE,
-                group=0,
-                build_order=0,
+                words=Words(found, cautions=(caution,)),
+                floor_m=floor_m,
             )
         )
-    for why, count in refused.items():
-        placed.notes.append(
-            f"{counted(count, 'place')} where a swale opens out without a structure: {why}"
-        )
+    notes = tuple(
+        f"{counted(count, 'place')} where a swale opens out without a structure: {why}"
+        for why, count in refused.items()
+    )
+    return Placing(tuple(out), notes)

@@ -2,23 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, fields
-from typing import Any
+from dataclasses import dataclass
 
-import numpy as np
-from numpy.typing import NDArray
-
-from siting.channels.ground import Ground
-from siting.channels.headcuts import Headcuts
-from siting.channels.reaches import ReachStations
-from siting.channels.study_area import CutAreas
+from siting.channels.ground import Land
 from siting.places.land_maps import LandMap
 from siting.places.site_floods import FloodGauge, FloodSettings, SiteFloods
-from siting.values.rules import load_rules
-from terrain.channels.drainage_areas import Catchments, snap_points
-from terrain.channels.network import ChannelNetwork, channel_network, default_channel_area_ha
-from terrain.flow.conditioning import CarveLimits, Conditioned
+from siting.values.rules import Rules
+from terrain.channels.drainage_areas import snap_points
+from terrain.channels.network import channel_network, default_channel_area_ha
+from terrain.flow.conditioning import CarveLimits
 from terrain.flow.engines import DEFAULT_ENGINE, get_engine
 from terrain.values.arrays import BoolArray, FloatArray, IntArray
 from terrain.values.progress import Progress, silent
@@ -52,34 +44,13 @@ class PointFloods:
     settings: FloodSettings
 
 
-def bare_ground(
-    raster: Raster,
-    conditioned: Conditioned,
-    counts: NDArray[Any],
-    network: ChannelNetwork,
-    catchments: Catchments,
-    cut: CutAreas,
-) -> Ground:
-    """Ground on which neither headcuts nor stations were looked for: floods need neither."""
-    return Ground(
-        raster=raster,
-        conditioned=conditioned,
-        counts=counts,
-        network=network,
-        catchments=catchments,
-        cut=cut,
-        headcuts=_empty(Headcuts),
-        stations=_empty(ReachStations),
-        rules=load_rules(),
-    )
-
-
 def floods_at(
     raster: Raster,
     x_m: FloatArray,
     y_m: FloatArray,
     settings: FloodSettings,
     *,
+    rules: Rules,
     snap_m: float = 10.0,
     channel_area_ha: float | None = None,
     engine: str = DEFAULT_ENGINE,
@@ -97,6 +68,8 @@ def floods_at(
         Points in the raster's coordinate system.
     settings
         Rain, curve number or maps, methods.
+    rules
+        Limits, and the roughness of channels.
     snap_m
         How far a point may be moved to the strongest flow path.
     channel_area_ha
@@ -122,20 +95,25 @@ def floods_at(
     snapped = snap_points(flow, counts, x_m, y_m, radius_m=snap_m)
     area_ha = channel_area_ha or default_channel_area_ha(raster.grid.cell_m)
     network = channel_network(flow, counts, channel_area_ha=area_ha)
-    catchments = Catchments.of(flow, counts)
-    cut = CutAreas.of(catchments, edge_is_divide=edge_is_divide)
-    ground = bare_ground(raster, conditioned, counts, network, catchments, cut)
+    land = Land.of(
+        conditioned,
+        network,
+        raster=raster,
+        counts=counts,
+        rules=rules,
+        edge_is_divide=edge_is_divide,
+    )
     progress("estimating floods", 0.0)
     cells: IntArray = snapped.cell
-    floods = FloodGauge(ground, settings).at(cells)
+    floods = FloodGauge(land, settings).at(cells)
     progress("estimating floods", 1.0)
     x, y = raster.grid.xy_of(cells)
     return PointFloods(
         x_m=x,
         y_m=y,
         moved_m=snapped.moved_m,
-        drainage_area_ha=ground.area_ha(cells),
-        area_complete=~cut.is_cut(cells),
+        drainage_area_ha=land.area_ha(cells),
+        area_complete=~land.cut.is_cut(cells),
         floods=floods,
         settings=settings,
     )
@@ -144,7 +122,3 @@ def floods_at(
 def land_notes(land: LandMap | None) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """Notes and cautions of the maps; none without maps."""
     return ((), ()) if land is None else (land.notes, land.cautions)
-
-
-def _empty(kind: Callable[..., Any]) -> Any:
-    return kind(*(np.empty(0, dtype=np.int64) for _ in fields(kind)))  # type: ignore[arg-type]

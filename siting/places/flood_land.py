@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from pyproj import Transformer
 
-from siting.channels.ground import Ground
+from siting.channels.ground import Land
 from siting.floods.runoff import runoff_depth_mm
 from siting.floods.storm import STORM_H
 from siting.places.flood_settings import FloodSettings
@@ -43,14 +43,14 @@ class UpslopeMeans:
 
     Parameters
     ----------
-    ground
-        Measured terrain.
+    land
+        Terrain.
     settings
         Curve numbers, regions.
     """
 
-    def __init__(self, ground: Ground, settings: FloodSettings) -> None:
-        self._ground = ground
+    def __init__(self, land: Land, settings: FloodSettings) -> None:
+        self._land = land
         self._settings = settings
 
     @cached_property
@@ -59,8 +59,8 @@ class UpslopeMeans:
 
         What drains to a cell is one run of numbers, so two entries give its sum.
         """
-        number = self._ground.catchments.number
-        steep = gradient(self._ground.raster)
+        number = self._land.catchments.number
+        steep = gradient(self._land.raster)
         by_number = np.zeros(number.size + 1)
         for a, b in band_edges(number.shape[0]):
             known = number[a:b] >= 0
@@ -72,31 +72,31 @@ class UpslopeMeans:
     @cached_property
     def _mean_number(self) -> NDArray[np.float32]:
         """Area-weighted curve number of every cell, from the maps."""
-        ground, land = self._ground, self._settings.land
-        assert land is not None  # asked for only then
-        return mean_curve_number(ground.conditioned.flow, ground.counts, land)
+        land, maps = self._land, self._settings.land
+        assert maps is not None  # asked for only then
+        return mean_curve_number(land.conditioned.flow, land.counts, maps)
 
     @cached_property
     def _mean_elevation_m(self) -> NDArray[np.float32]:
-        flow, z = self._ground.conditioned.flow, self._ground.raster.elevation_m
+        flow, z = self._land.conditioned.flow, self._land.raster.elevation_m
         return self._mean_of(flow.accumulate(z))
 
     @cached_property
     def _percent_high(self) -> NDArray[np.float32]:
-        flow, z = self._ground.conditioned.flow, self._ground.raster.elevation_m
+        flow, z = self._land.conditioned.flow, self._land.raster.elevation_m
         return self._mean_of(flow.accumulate(z > HIGH_GROUND_M)) * np.float32(100)
 
     def _mean_of(self, sums: NDArray[Any]) -> NDArray[np.float32]:
         out = np.empty(sums.shape, dtype=np.float32)
-        counts = self._ground.counts
+        counts = self._land.counts
         for a, b in band_edges(sums.shape[0]):
             out[a:b] = sums[a:b] / np.maximum(counts[a:b], 1)
         return out
 
     def mean_slope(self, cells: IntArray) -> FloatArray:
         """Mean slope of the land that drains to cells, m per m."""
-        first = self._ground.catchments.number.reshape(-1)[cells].astype(np.int64)
-        count = self._ground.counts.reshape(-1)[cells].astype(np.int64)
+        first = self._land.catchments.number.reshape(-1)[cells].astype(np.int64)
+        count = self._land.counts.reshape(-1)[cells].astype(np.int64)
         return np.asarray((self._slope_sum[first + count] - self._slope_sum[first]) / count)
 
     def curve_number(self, cells: IntArray) -> FloatArray:
@@ -113,33 +113,33 @@ class UpslopeMeans:
 
         Both are NaN where not known. With maps both are summed cell by cell, in one pass.
         """
-        settings, ground, rain = self._settings, self._ground, self._settings.rainfall
-        given, land = settings.runoff_coefficient, settings.land
+        settings, land, rain = self._settings, self._land, self._settings.rainfall
+        given, maps = settings.runoff_coefficient, settings.land
         coefficient = np.full(cells.size, np.nan if given is None else given)
         volume = np.full(cells.size, np.nan)
         rain_mm = np.nan
         if rain is not None and rain.covers(duration_h=STORM_H, return_period_yr=return_period_yr):
             rain_mm = rain.depth_mm(STORM_H, return_period_yr)
-        if land is None:
+        if maps is None:
             if np.isfinite(rain_mm):
                 depth_mm = runoff_depth_mm(rain_mm, self.curve_number(cells))
-                volume = np.asarray(depth_mm * ground.area_ha(cells) * 10.0)
+                volume = np.asarray(depth_mm * land.area_ha(cells) * 10.0)
             return coefficient, volume
-        amounts = [coefficient_amounts(land)]
+        amounts = [coefficient_amounts(maps)]
         if np.isfinite(rain_mm):
-            amounts.append(runoff_amounts(land, rain_mm))
+            amounts.append(runoff_amounts(maps, rain_mm))
         sums = sums_above(
-            ground.catchments, land, gradient(ground.raster), cells, np.stack(amounts, axis=-1)
+            land.catchments, maps, gradient(land.raster), cells, np.stack(amounts, axis=-1)
         )
         if given is None:
-            coefficient = sums[:, 0] / 10_000 / ground.counts.reshape(-1)[cells]
+            coefficient = sums[:, 0] / 10_000 / land.counts.reshape(-1)[cells]
         if np.isfinite(rain_mm):
-            volume = sums[:, 1] * (ground.raster.grid.cell_area_m2 / 1e6)
+            volume = sums[:, 1] * (land.raster.grid.cell_area_m2 / 1e6)
         return coefficient, volume
 
     def basin(self, cells: IntArray) -> FloatArray:
         """Measures that the equations of the regions use; NaN where not known, or not used."""
-        regional, grid = self._settings.regional, self._ground.raster.grid
+        regional, grid = self._settings.regional, self._land.raster.grid
         out = np.full((cells.size, len(BASIN_COLUMNS)), np.nan)
         used = {t.variable for name in regional.regions for t in regional.book.region(name).terms}
 

@@ -22,21 +22,22 @@ from siting.floods.travel_time import (
     nrcs_lag_h,
     time_of_concentration,
 )
-from siting.hydraulics.open_channel import CHANNEL_ROUGHNESS, LOWEST_SLOPE
+from siting.hydraulics.open_channel import LOWEST_SLOPE
 from terrain.channels.drainage_areas import SHEET_FLOW_M, WaySegments
 from terrain.channels.sections import SectionMeasures
 from terrain.values.arrays import FloatArray
 
 STORM_H = 24.0
 BY_SEGMENTS, BY_LAG, UNKNOWN = "segments", "lag", ""
-#: What each way is, for people.
-TC_METHODS = {
+#: What is said where no way gives a time.
+NOT_KNOWN = "not known"
+_TOLD = {
     BY_SEGMENTS: "travel time along the longest flow path (TR-55 chapter 3): sheet flow up to "
     f"{SHEET_FLOW_M:g} m with range roughness {RANGE_SHEET_ROUGHNESS:g}, shallow flow, channel by "
-    f"Manning with roughness {CHANNEL_ROUGHNESS:g}",
+    "Manning with roughness {roughness:g}",
     BY_LAG: "the NRCS lag equation, since sheet flow needs the 2-year 24-hour rain, which was not "
     "given",
-    UNKNOWN: "not known",
+    UNKNOWN: NOT_KNOWN,
 }
 #: Least bed width as a share of the bank-top width (common practice, no published source).
 _LEAST_BED_SHARE = 0.25
@@ -52,6 +53,8 @@ class Concentration:
         The time that the flood methods use, and which of the three it is.
     sheet_h, shallow_h, channel_h
         Its segments.
+    channel_roughness
+        Manning's n of the channel segment.
     lag_h, kirpich_h
         Time of concentration by the NRCS lag equation (lag over 0.6) and by Kirpich's.
     path_slope
@@ -68,6 +71,7 @@ class Concentration:
     sheet_h: FloatArray
     shallow_h: FloatArray
     channel_h: FloatArray
+    channel_roughness: FloatArray
     lag_h: FloatArray
     kirpich_h: FloatArray
     path_slope: FloatArray
@@ -79,6 +83,13 @@ class Concentration:
     def count(self) -> int:
         """Number of sites."""
         return int(self.used_h.size)
+
+    def told(self) -> tuple[str, ...]:
+        """What the time used is, for people, one text a site."""
+        return tuple(
+            _TOLD[str(method)].format(roughness=n)
+            for method, n in zip(self.method, self.channel_roughness, strict=True)
+        )
 
     def __post_init__(self) -> None:
         for f in fields(self):
@@ -92,6 +103,7 @@ def concentration(
     mean_slope: FloatArray,
     curve_number: FloatArray,
     rainfall: Rainfall | None,
+    roughness: float,
     sections: SectionMeasures | None = None,
     division: str = "usa",
 ) -> Concentration:
@@ -105,6 +117,8 @@ def concentration(
         Of each site; the curve number may be NaN.
     rainfall
         Sheet flow needs its 2-year 24-hour depth; without it the lag equation is used.
+    roughness
+        Manning's n of the channels.
     sections
         Channel sections measured at the sites.
     division
@@ -125,7 +139,9 @@ def concentration(
     kirpich = kirpich_h(path_m, np.maximum(path_slope, LOWEST_SLOPE))
     if n and rainfall is not None and rainfall.covers(duration_h=STORM_H, return_period_yr=2.0):
         travel = time_of_concentration(
-            _flow_path(ways, radius), rain_2yr_24h_mm=rainfall.depth_mm(STORM_H, 2.0)
+            _flow_path(ways, radius),
+            rain_2yr_24h_mm=rainfall.depth_mm(STORM_H, 2.0),
+            channel_roughness=roughness,
         )
         used, raised = travel.total_h.copy(), travel.slope_raised.copy()
         parts = [v.copy() for v in (travel.sheet_h, travel.shallow_h, travel.channel_h)]
@@ -143,6 +159,7 @@ def concentration(
         sheet_h=parts[0],
         shallow_h=parts[1],
         channel_h=parts[2],
+        channel_roughness=np.full(n, roughness),
         lag_h=lag,
         kirpich_h=kirpich,
         path_slope=path_slope,

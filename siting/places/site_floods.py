@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from siting.channels.ground import Ground
+from siting.channels.ground import Land
 from siting.floods.flood_method import RETURN_PERIODS_YR, SiteFloodInputs
 from siting.places.flood_compare import Compared, compare, joined
 from siting.places.flood_land import BASIN_COLUMNS, UpslopeMeans
@@ -75,26 +75,26 @@ class SiteFloods:
 
 
 class FloodGauge:
-    """Estimates peak flows at any cells of one ground.
+    """Estimates peak flows at any cells of some land.
 
     What needs the whole grid is worked out once, when it is first asked for, for all cells.
 
     Parameters
     ----------
-    ground
-        Measured terrain.
+    land
+        Terrain.
     settings
         Rain, land, methods.
     """
 
-    def __init__(self, ground: Ground, settings: FloodSettings) -> None:
-        self._ground = ground
-        self._settings = settings
-        self.means = UpslopeMeans(ground, settings)
+    def __init__(self, land: Land, settings: FloodSettings) -> None:
+        self._land = land
+        self.settings = settings
+        self.means = UpslopeMeans(land, settings)
 
     @cached_property
     def _length_m(self) -> NDArray[np.float32]:
-        return longest_way_m(self._ground.conditioned.flow)
+        return longest_way_m(self._land.conditioned.flow)
 
     def peak(self, cells: IntArray, return_period_yr: float) -> FloatArray:
         """Peak flow of the method used at cells, without remarks, m3/s."""
@@ -125,26 +125,27 @@ class FloodGauge:
         PluginError
             A method that was asked for failed.
         """
-        ground, settings = self._ground, self._settings
+        land, settings = self._land, self.settings
         # first what needs most memory for a while
         number = self.means.curve_number(cells)
         slope = self.means.mean_slope(cells)
         ways = flow_path_segments(
-            ground.conditioned.flow,
-            ground.counts,
-            ground.raster,
+            land.conditioned.flow,
+            land.counts,
+            land.raster,
             cells,
-            channel_count=ground.network.threshold_cells,
+            channel_count=land.network.threshold_cells,
             length_m=self._length_m,
         )
-        area = ground.area_ha(cells).astype(np.float64)
+        area = land.area_ha(cells).astype(np.float64)
         time = concentration(
             ways,
             drainage_area_ha=area,
             mean_slope=floats(slope),
             curve_number=floats(number),
             rainfall=settings.rainfall,
-            sections=ground.sections(cells, ground.azimuth_deg(cells)),
+            roughness=land.rules.value("channel.roughness"),
+            sections=land.sections(cells, land.azimuth_deg(cells)),
             division=settings.division,
         )
         basin = self.means.basin(cells)
@@ -157,7 +158,7 @@ class FloodGauge:
             flow_path_m=ways.flow_path_m,
             pond_fraction=settings.pond_fraction,
             runoff_coefficient=coefficient,
-            area_complete=~ground.cut.is_cut(cells),
+            area_complete=~land.cut.is_cut(cells),
             rainfall=settings.rainfall,
             storm_type=settings.storm_type,
             regions=settings.regional.regions,

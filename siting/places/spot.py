@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -38,6 +38,109 @@ class Stock:
     anchor_n_per_post: float = 0.0
 
 
+@dataclass(frozen=True, slots=True)
+class Task:
+    """What a place asks of a structure.
+
+    Parameters
+    ----------
+    purpose
+        One of `PURPOSES`.
+    needed_height_m
+        Height a grade control needs here to back water to the foot of the drop above; NaN for none.
+    below_head
+        Whether it holds the bed for the structure at a drop above, whether or not it backs water.
+    opens
+        Whether the water is free to spread here: a fan, a gully's end.
+    """
+
+    purpose: str
+    needed_height_m: float = np.nan
+    below_head: bool = False
+    opens: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class LandAbove:
+    """Land that drains to a place, ha, and whether the raster holds all of it."""
+
+    area_ha: float
+    complete: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Drop:
+    """Height of a headcut, m, and its error; NaN where there is none."""
+
+    height_m: float = np.nan
+    error_m: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Banks:
+    """Size of a channel at its bank tops.
+
+    Parameters
+    ----------
+    width_m, depth_m, width_error_m, depth_error_m
+        Bank-top size and its errors; NaN where the elevations do not show it.
+    bed_width_m
+        Width of the bed between the feet of the banks.
+    """
+
+    width_m: float = np.nan
+    depth_m: float = np.nan
+    width_error_m: float = 0.0
+    depth_error_m: float = 0.0
+    bed_width_m: float = np.nan
+
+
+@dataclass(frozen=True, slots=True)
+class BankfullSize:
+    """Size of the flow that fills the inner channel.
+
+    Parameters
+    ----------
+    width_m, depth_m
+        Lowest plausible estimate.
+    sure
+        False where bankfull must be measured on site first: nothing above one stone then.
+    height_limit_m
+        Most that a grade control may stand above the bed here, m.
+    """
+
+    width_m: float = np.nan
+    depth_m: float = np.nan
+    sure: bool = False
+    height_limit_m: float = 0.10
+
+
+@dataclass(frozen=True, slots=True)
+class SpotFloods:
+    """Peak flows at a place.
+
+    Parameters
+    ----------
+    q_m3s, high_m3s
+        Peak flows of `siting.floods.flood_method.RETURN_PERIODS_YR`, and the high end of their
+        range; NaN where not known.
+    design_period_yr
+        Return period that sizes are made for.
+    """
+
+    q_m3s: tuple[float, ...] = (np.nan,) * len(RETURN_PERIODS_YR)
+    high_m3s: tuple[float, ...] = (np.nan,) * len(RETURN_PERIODS_YR)
+    design_period_yr: float = 10.0
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelForm:
+    """Reach setting in words, and stage of incision 1 to 5 (0: not known)."""
+
+    setting: str = ""
+    stage: int = 0
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Spot:
     """A place that asks for a structure.
@@ -47,84 +150,53 @@ class Spot:
 
     Parameters
     ----------
-    purpose
-        One of `PURPOSES`.
+    task
+        What it asks of a structure.
     slope, slope_error
         Bed slope of the reach (of the road, for a road).
-    drop_m, drop_error_m
-        Height of the headcut; NaN where there is none.
-    bank_width_m, bank_depth_m, width_error_m, depth_error_m
-        Bank-top size; NaN where the elevations do not show it.
-    bed_width_m
-        Width of the bed between the feet of the banks.
-    bankfull_width_m, bankfull_depth_m
-        Lowest plausible estimate.
-    bankfull_sure
-        False where bankfull must be measured on site first: nothing above one stone then.
-    height_limit_m
-        Most that a grade control may stand above the bed here, m.
-    drainage_area_ha, area_complete
-        Land that drains here, and whether the raster holds all of it.
-    q_m3s, q_high_m3s
-        Peak flows of `siting.floods.flood_method.RETURN_PERIODS_YR`, and the high end of their
-        range; NaN where not known.
-    design_period_yr
-        Return period that sizes are made for.
+    land, drop, banks, bankfull, floods, form
+        What was measured.
     section
         Ground across the channel (or a made-up trapezoid where the elevations do not show it).
-    roughness
-        Manning's n of the channel.
-    setting, stage
-        Reach setting in words, and stage of incision 1 to 5 (0: not known).
-    needed_height_m
-        Height a grade control needs here to back water to the foot of the drop above; NaN for none.
-    below_head
-        Whether it holds the bed for the structure at a drop above, whether or not it backs water.
-    opens
-        Whether the water is free to spread here: a fan, a gully's end.
     stock, rules
         What there is to build with, and the limits.
     """
 
-    purpose: str
+    task: Task
     slope: float
     slope_error: float
-    drainage_area_ha: float
+    land: LandAbove
     section: CrossSection
     rules: Rules
-    area_complete: bool = True
-    drop_m: float = np.nan
-    drop_error_m: float = 0.0
-    bank_width_m: float = np.nan
-    bank_depth_m: float = np.nan
-    width_error_m: float = 0.0
-    depth_error_m: float = 0.0
-    bed_width_m: float = np.nan
-    bankfull_width_m: float = np.nan
-    bankfull_depth_m: float = np.nan
-    bankfull_sure: bool = False
-    height_limit_m: float = 0.10
-    q_m3s: tuple[float, ...] = (np.nan,) * len(RETURN_PERIODS_YR)
-    q_high_m3s: tuple[float, ...] = (np.nan,) * len(RETURN_PERIODS_YR)
-    design_period_yr: float = 10.0
-    roughness: float = 0.045
-    setting: str = ""
-    stage: int = 0
-    needed_height_m: float = np.nan
-    below_head: bool = False
-    opens: bool = False
-    stock: Stock = field(default_factory=Stock)
+    drop: Drop = Drop()
+    banks: Banks = Banks()
+    bankfull: BankfullSize = BankfullSize()
+    floods: SpotFloods = SpotFloods()
+    form: ChannelForm = ChannelForm()
+    stock: Stock = Stock()
 
     def flow_m3s(self, return_period_yr: float | None = None) -> float:
         """Peak flow of a return period; of the design return period by default."""
-        period = self.design_period_yr if return_period_yr is None else return_period_yr
-        return self.q_m3s[RETURN_PERIODS_YR.index(period)]
+        floods = self.floods
+        period = floods.design_period_yr if return_period_yr is None else return_period_yr
+        return floods.q_m3s[RETURN_PERIODS_YR.index(period)]
 
     def high_flow_m3s(self) -> float:
         """High end of the design flow's range; NaN where there is none."""
-        return self.q_high_m3s[RETURN_PERIODS_YR.index(self.design_period_yr)]
+        floods = self.floods
+        return floods.high_m3s[RETURN_PERIODS_YR.index(floods.design_period_yr)]
+
+    @property
+    def roughness(self) -> float:
+        """Manning's n of the channel."""
+        return self.rules.value("channel.roughness")
 
     @property
     def width_m(self) -> float:
         """Bank-top width, or bankfull width where the banks do not show."""
-        return self.bank_width_m if np.isfinite(self.bank_width_m) else self.bankfull_width_m
+        return self.banks.width_m if np.isfinite(self.banks.width_m) else self.bankfull.width_m
+
+    @property
+    def depth_m(self) -> float:
+        """Bank-top depth, or bankfull depth where the banks do not show."""
+        return self.banks.depth_m if np.isfinite(self.banks.depth_m) else self.bankfull.depth_m

@@ -14,8 +14,8 @@ from pyproj import CRS, Transformer
 from siting.channels.ground import Ground
 from siting.channels.reaches import section_lines
 from siting.floods.flood_method import RETURN_PERIODS_YR
-from siting.layout.candidates import Sites
 from siting.layout.keep_clear import KeepClear
+from siting.sites import Sites
 from siting.values.columns import FeatureTable, shapes_of, texts_of
 from siting.works.ranking import Ranking
 from terrain.channels.network import ChannelNetwork
@@ -112,14 +112,14 @@ def site_table(
     columns: dict[str, NDArray[Any]] = {
         "site_id": np.arange(1, sites.count + 1),
         "rank": ranking.rank,
-        "structure": sites.of("structure"),
-        "control": sites.of("control"),
-        "channel_id": sites.of("reach").astype(np.int64) + 1,
-        "station_m": sites.of("station_m").astype(np.float64),
+        "structure": sites.texts(lambda s: s.structure),
+        "control": sites.controls,
+        "channel_id": sites.whole(lambda s: s.where.reach) + 1,
+        "station_m": sites.numbers(lambda s: s.where.station_m),
         "elevation_m": sites.elevation_m,
-        "slope": sites.of("slope").astype(np.float64),
+        "slope": sites.numbers(lambda s: s.spot.slope),
         "width_m": sites.width_m,
-        "depth_m": sites.measured.depth_m,
+        "depth_m": sites.depth_m,
         "width_source": np.where(
             sites.floor_shown & (reading.width_source == "curve"), "dem", reading.width_source
         ).astype(object),
@@ -141,12 +141,12 @@ def site_table(
         "setting": reading.setting,
         "stage": reading.stage,
         "stage_confidence": reading.stage_confidence,
-        "headcut_height_m": sites.of("headcut_height_m").astype(np.float64),
+        "headcut_height_m": sites.numbers(lambda s: s.spot.drop.height_m),
         "drainage_area_ha": sites.drainage_area_ha,
         "area_complete": sites.area_complete,
     }
     on_road = sites.on_road
-    columns |= {f"q{t:g}_m3s": np.where(on_road, np.nan, floods.peak(t)) for t in RETURN_PERIODS_YR}
+    columns |= {f"q{t:g}_m3s": q for t, q in zip(RETURN_PERIODS_YR, sites.q_m3s.T, strict=True)}
     columns |= {
         "flood_method": texts_of(
             [None if r else m for r, m in zip(on_road, floods.method, strict=True)]
@@ -156,12 +156,12 @@ def site_table(
         "curve_number": floods.curve_number,
         "structure_height_m": sites.sized("height_m"),
         "structure_length_m": sites.sized("length_m"),
-        "pair_id": sites.of("group").astype(np.int64),
-        "build_order": sites.of("build_order").astype(np.int64),
+        "pair_id": sites.whole(lambda s: s.member.group),
+        "build_order": sites.whole(lambda s: s.member.order),
         "score": ranking.score,
-        "confidence": sites.of("confidence").astype(np.float64),
-        "reason": sites.of("reason"),
-        "caution": texts_of([c or None for c in sites.caution]),
+        "confidence": sites.numbers(lambda s: s.proposal.confidence),
+        "reason": sites.texts(lambda s: s.reason),
+        "caution": texts_of([s.caution or None for s in sites]),
         "flow_azimuth_deg": sites.azimuth_deg,
         "lon": lon,
         "lat": lat,

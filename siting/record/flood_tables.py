@@ -11,7 +11,6 @@ from siting.floods.bankfull_curves import bankfull_geometry
 from siting.floods.flood_method import RETURN_PERIODS_YR
 from siting.floods.rainfall import Rainfall
 from siting.places.flood_land import BASIN_COLUMNS
-from siting.places.flood_paths import TC_METHODS
 from siting.places.site_floods import FloodSettings, SiteFloods
 from siting.values.columns import Columns
 from terrain.values.arrays import BoolArray, floats
@@ -71,7 +70,7 @@ def input_columns(
         "flow_path_m": floods.flow_path_m,
         "path_slope": time.path_slope,
         "tc_h": time.used_h,
-        "tc_method": _texts([TC_METHODS[m] for m in time.method]),
+        "tc_method": _texts(list(time.told())),
         "tc_sheet_h": time.sheet_h,
         "tc_shallow_h": time.shallow_h,
         "tc_channel_h": time.channel_h,

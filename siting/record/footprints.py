@@ -7,8 +7,8 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from siting.channels.reaches import section_lines
-from siting.layout.candidates import Sites
 from siting.record.feature_tables import lines_of
+from siting.sites import Sites
 from siting.structures.structure_type import Part
 from siting.values.columns import FeatureTable, shapes_of, texts_of
 from terrain.values.arrays import FloatArray
@@ -46,7 +46,8 @@ def footprint_table(sites: Sites) -> FeatureTable:
     """Parts of every structure as polygons to scale."""
     x, y, shift = middles(sites)
     shapes, ids, parts, bodies = [], [], [], []
-    for i, size in enumerate(sites.sizes):
+    for i, site in enumerate(sites):
+        size = site.size
         for k, part in enumerate(() if size is None else size.parts):
             at = (float(x[i]), float(y[i]), float(sites.azimuth_deg[i]), float(shift[i]))
             shapes.append(_polygons(placed_part(part, *at)))
@@ -57,8 +58,8 @@ def footprint_table(sites: Sites) -> FeatureTable:
         shapes_of(shapes),
         {
             "site_id": np.array(ids, dtype=np.int64),
-            "structure": texts_of([sites.places[i - 1].structure for i in ids]),
-            "control": texts_of([sites.places[i - 1].control for i in ids]),
+            "structure": texts_of([sites[i - 1].structure for i in ids]),
+            "control": texts_of([sites[i - 1].control for i in ids]),
             "part": texts_of(parts),
             "is_body": np.array(bodies, dtype=np.bool_),
         },

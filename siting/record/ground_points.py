@@ -10,7 +10,7 @@ import numpy as np
 from siting.channels.bed_profile import bed_line
 from siting.channels.ground import Ground
 from siting.hydraulics.cross_section import CrossSection
-from siting.layout.candidates import Sites
+from siting.sites import Sites
 from siting.values.columns import Columns, texts_of
 from terrain.channels.profiles import profile_step_m
 from terrain.channels.sections import section_heights
@@ -41,7 +41,7 @@ def profile_columns(ground: Ground, sites: Sites, behind_m: FloatArray | None = 
     behind = np.full(sites.count, np.nan) if behind_m is None else behind_m
 
     def line(i: int) -> _Points:
-        if sites.spots[i].purpose == "road":
+        if sites[i].on_road:
             return _along_road(ground, sites, i)
         below, above = _reach_m(sites, i, float(behind[i]))
         bed = bed_line(
@@ -50,7 +50,7 @@ def profile_columns(ground: Ground, sites: Sites, behind_m: FloatArray | None = 
         return -bed.distance_m[::-1], bed.bed_m[::-1], bed.error_m[::-1]
 
     lines = over_items(line, list(range(sites.count)))
-    station = sites.of("station_m").astype(np.float64)
+    station = sites.numbers(lambda s: s.where.station_m)
     number = [distance.size for distance, _, _ in lines]
     distance = _joined([d for d, _, _ in lines])
     return {
@@ -65,10 +65,10 @@ def profile_columns(ground: Ground, sites: Sites, behind_m: FloatArray | None = 
 
 def _reach_m(sites: Sites, i: int, behind_m: float) -> tuple[float, float]:
     """How far down and up the bed is told, m."""
-    place, size = sites.places[i], sites.sizes[i]
-    spacing = next((row.low_m for row in place.spacing if row.chosen), np.nan)
+    site, size = sites[i], sites[i].size
+    spacing = next((row.low_m for row in site.spacing if row.chosen), np.nan)
     length = np.nan if size is None else size.length_m
-    below = np.nanmax([LEAST_REACH_M, HEIGHTS_BELOW * place.headcut_height_m, 2 * length])
+    below = np.nanmax([LEAST_REACH_M, HEIGHTS_BELOW * site.spot.drop.height_m, 2 * length])
     above = np.nanmax([LEAST_REACH_M, BEYOND * behind_m, BEYOND * spacing, 2 * length])
     return min(float(below), MOST_REACH_M), min(float(above), MOST_REACH_M)
 
@@ -95,8 +95,8 @@ def section_columns(ground: Ground, sites: Sites) -> Columns:
     bed = ground.raster.elevation_m.reshape(-1)
 
     def points(i: int) -> tuple[FloatArray, FloatArray, str]:
-        spot, cell = sites.spots[i], int(sites.section_cell[i])
-        if spot.purpose == "road":
+        spot, cell = sites[i].spot, int(sites.section_cell[i])
+        if spot.task.purpose == "road":
             x, y = (float(v) for v in ground.raster.grid.xy_of(cell))
             offset, height = section_heights(ground.raster, x, y, float(sites.azimuth_deg[i]))
             known = np.isfinite(height)

@@ -6,9 +6,8 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from siting.layout.candidates import Sites
-from siting.layout.proposals import Place
 from siting.record.reason_rows import Reason
+from siting.sites import Site, Sites
 from siting.values.wording import figures, hectares, metres, percent
 
 DEM = "elevations as measured"
@@ -27,9 +26,9 @@ def row(subject: str, text: str, source: str = DEM, basis: str = "measured") -> 
     return Reason("measured", subject, "", text, source, basis)
 
 
-def source_of(place: Place, *measures: str) -> str:
+def source_of(site: Site, *measures: str) -> str:
     """Where measures come from; where some were measured on site and some not, both are named."""
-    own = [name for name in measures if name in place.on_site]
+    own = [name for name in measures if name in site.proposal.field.measured]
     if not own:
         return DEM
     return ON_SITE if len(own) == len(measures) else f"{own[0]} {ON_SITE}, else {DEM}"
@@ -37,20 +36,20 @@ def source_of(place: Place, *measures: str) -> str:
 
 def measured_rows(sites: Sites, i: int, *, cell_m: float) -> Iterator[Reason]:
     """What was measured at the ``i``-th site."""
-    place, spot, reading = sites.places[i], sites.spots[i], sites.reading
+    site, spot, reading = sites[i], sites[i].spot, sites.reading
 
-    whole = "" if sites.area_complete[i] else "at least "
-    yield row("drainage area", f"{whole}{hectares(spot.drainage_area_ha)} drain to it.")
+    whole = "" if spot.land.complete else "at least "
+    yield row("drainage area", f"{whole}{hectares(spot.land.area_ha)} drain to it.")
     yield row(
-        "slope of the road" if spot.purpose == "road" else "bed slope",
+        "slope of the road" if spot.task.purpose == "road" else "bed slope",
         f"{percent(spot.slope)}, error {percent(spot.slope_error)}.",
-        source_of(place, "slope"),
+        source_of(site, "slope"),
     )
-    if spot.purpose == "road":
+    if spot.task.purpose == "road":
         return
-    if np.isfinite(place.headcut_height_m):
-        text = f"{metres(place.headcut_height_m)}, error {metres(spot.drop_error_m)}."
-        yield row("drop", text, source_of(place, "drop"))
+    if np.isfinite(spot.drop.height_m):
+        text = f"{metres(spot.drop.height_m)}, error {metres(spot.drop.error_m)}."
+        yield row("drop", text, source_of(site, "drop"))
     yield from _banks(sites, i)
     yield from _bankfull(sites, i)
     if reading.setting[i]:
@@ -66,19 +65,19 @@ def measured_rows(sites: Sites, i: int, *, cell_m: float) -> Iterator[Reason]:
 
 
 def _banks(sites: Sites, i: int) -> Iterator[Reason]:
-    spot, reading = sites.spots[i], sites.reading
-    if reading.width_source[i] == "curve" and not np.isfinite(spot.bank_depth_m):
+    spot, reading = sites[i].spot, sites.reading
+    if reading.width_source[i] == "curve" and not np.isfinite(spot.banks.depth_m):
         text = "The elevations do not show the banks; width and depth are from a regional curve."
         yield row("banks", text, "regional curve (Bieger and others 2015)", "published")
         return
-    lower = reading.lower_bank[i]
+    lower = f" ({reading.lower_bank[i]})" if reading.lower_bank[i] else ""
     deep = (
-        f" and {metres(spot.bank_depth_m)} deep at the lower bank{f' ({lower})' if lower else ''}; "
-        f"error of the depth {metres(spot.depth_error_m)}"
-        if np.isfinite(spot.bank_depth_m)
+        f" and {metres(spot.banks.depth_m)} deep at the lower bank{lower}; "
+        f"error of the depth {metres(spot.banks.depth_error_m)}"
+        if np.isfinite(spot.banks.depth_m)
         else ""
     )
-    source = source_of(sites.places[i], "width", "depth")
+    source = source_of(sites[i], "width", "depth")
     yield row("bank top", f"{metres(spot.width_m)} wide{deep}.", source)
     if np.isfinite(reading.valley_floor_width_m[i]):
         confined = f", {reading.confinement[i]}" if reading.confinement[i] else ""
@@ -87,7 +86,7 @@ def _banks(sites: Sites, i: int) -> Iterator[Reason]:
 
 
 def _bankfull(sites: Sites, i: int) -> Iterator[Reason]:
-    spot, reading = sites.spots[i], sites.reading
+    spot, reading = sites[i].spot, sites.reading
     bankfull = reading.bankfull
     estimates = [
         f"{name} {metres(float(values[i]))}"
@@ -98,9 +97,9 @@ def _bankfull(sites: Sites, i: int) -> Iterator[Reason]:
         )
         if np.isfinite(values[i])
     ]
-    size = f"{metres(spot.bankfull_depth_m)} deep and {metres(spot.bankfull_width_m)} wide"
+    size = f"{metres(spot.bankfull.depth_m)} deep and {metres(spot.bankfull.width_m)} wide"
     told = ", ".join(estimates) or "nothing that tells it"
-    if "bankfull" in sites.places[i].on_site:
+    if "bankfull" in sites[i].proposal.field.measured:
         text = f"{size}; estimated from: {told}."
         yield row("bankfull", text, ON_SITE)
         yield from _ratios(sites, i)

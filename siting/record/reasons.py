@@ -8,10 +8,10 @@ from dataclasses import astuple, dataclass
 import numpy as np
 
 from siting.effects.site_effects import Effect
-from siting.layout.candidates import Sites
 from siting.record.reason_measures import measured_rows
 from siting.record.reason_rows import Reason
 from siting.record.structure_rows import columns_of
+from siting.sites import Sites
 from siting.structures.structure_type import Check
 from siting.values.columns import Columns
 from siting.values.wording import figures, flow, hectares, metres
@@ -56,17 +56,17 @@ def _reasons(told: Told, i: int) -> Iterator[Reason]:
 
 
 def _flood(sites: Sites, i: int) -> Iterator[Reason]:
-    spot = sites.spots[i]
-    if spot.purpose == "road":
+    site, spot = sites[i], sites[i].spot
+    if site.on_road:
         return
-    state = sites.design_flow(i)
+    state = site.design_flow
     method = sites.floods.method[i]
     if state is None:
         text = "The peak flow is not known here; nothing is checked against it."
         yield Reason("flood", "design flow", "", text, "", "")
         return
     text = (
-        f"The flow with a chance of 1 in {spot.design_period_yr:g} a year is "
+        f"The flow with a chance of 1 in {spot.floods.design_period_yr:g} a year is "
         f"{flow(state.discharge_m3s)}. In the measured section it runs {metres(state.depth_m)} "
         f"deep and {figures(state.velocity_mps)} m/s fast, pulls on the bed with "
         f"{figures(state.shear_pa)} Pa, Froude number {figures(state.froude)}."
@@ -87,44 +87,40 @@ def _check(part: str, subject: str, check: Check) -> Reason:
 
 def _limits(sites: Sites, i: int) -> Iterator[Reason]:
     """Limits of what is built; where nothing is, those that every type fails."""
-    place = sites.places[i]
-    for check in place.checks:
+    decision = sites[i].decision
+    for check in decision.kept_clear:
         yield _check("limits", "kept clear", check)
-    if place.decision is None:
-        return
-    if place.decision.type is not None:
-        for check in place.decision.chosen.checks[place.decision.kind.name]:
-            yield _check("limits", place.decision.kind.name, check)
+    if decision.type is not None:
+        for check in decision.chosen.checks[decision.kind.name]:
+            yield _check("limits", decision.kind.name, check)
     else:
-        for check in place.decision.failed:
+        for check in decision.failed:
             yield _check("limits", "every structure", check)
 
 
 def _alternatives(sites: Sites, i: int) -> Iterator[Reason]:
-    place = sites.places[i]
-    if place.decision is None:
-        return
-    chosen = place.decision.chosen
-    if place.left_out and chosen.type is not None:
-        yield Reason("alternatives", chosen.type.name, "not chosen", place.left_out, "", "")
-    elif place.control != "refer" and chosen.type is not None:
-        text = place.decision.summary
+    site, chosen = sites[i], sites[i].decision.chosen
+    left_out = site.proposal.field.left_out
+    if left_out and chosen.type is not None:
+        yield Reason("alternatives", chosen.type.name, "not chosen", left_out, "", "")
+    elif not site.is_referred and chosen.type is not None:
+        text = site.decision.summary
         yield Reason("alternatives", chosen.type.name, "chosen", text, "", "")
     for name, why in chosen.why_not.items():
         yield Reason("alternatives", name, "not chosen", " ".join(why), "", "")
-    if place.control == "refer" and chosen.type is not None:
+    if site.is_referred and chosen.type is not None:
         text = "It would fit by its own limits, but the place has to be looked at first."
         yield Reason("alternatives", chosen.type.name, "not chosen", text, "", "")
 
 
 def _sizes(sites: Sites, i: int) -> Iterator[Reason]:
-    size = sites.sizes[i]
+    size = sites[i].size
     for note in () if size is None else size.notes:
         yield Reason("sizes", "how the sizes came about", "", note, "", "")
 
 
 def _spacing(sites: Sites, i: int) -> Iterator[Reason]:
-    for row in sites.places[i].spacing:
+    for row in sites[i].spacing:
         if not np.isfinite(row.low_m):
             said = "no second one is needed on a level bed"
         elif np.isclose(row.low_m, row.high_m):
@@ -136,16 +132,16 @@ def _spacing(sites: Sites, i: int) -> Iterator[Reason]:
 
 
 def _pair(sites: Sites, effect: Effect, i: int) -> Iterator[Reason]:
-    place, pool = sites.places[i], effect.pool
-    if place.group:
-        others = [str(j + 1) for j, p in enumerate(sites.places) if p.group == place.group]
+    site, member, pool = sites[i], sites[i].member, effect.pool
+    if member.group:
+        others = [str(j + 1) for j, s in enumerate(sites) if s.member.group == member.group]
         text = (
-            f"Works together with sites {', '.join(others)}; number {place.build_order} of "
+            f"Works together with sites {', '.join(others)}; number {member.order} of "
             f"{len(others)} to be built."
         )
         yield Reason("pair", "group", "", text, "", "")
-    size = sites.sizes[i]
-    if place.control == "grade" and size is not None and size.height_m == 0:
+    size = site.size
+    if site.control == "grade" and size is not None and size.height_m == 0:
         text = (
             "Laid flush with the bed it backs no water and gathers no sediment: it keeps the bed "
             "from being cut deeper, no more."
@@ -159,7 +155,7 @@ def _pair(sites: Sites, effect: Effect, i: int) -> Iterator[Reason]:
         "the still pool is the lower bound."
     )
     yield Reason("pair", "still pool", "", text, effect.source, "arithmetic")
-    if np.isfinite(pool.toe_depth_m) and _only_holds(sites, i):
+    if np.isfinite(pool.toe_depth_m) and site.only_holds:
         text = (
             f"It is too low for the fall of the bed from the foot of the drop. Against the foot as "
             f"measured, which may lie in a hole, the still pool stands at {pool.toe_depth_m:+.2f} "
@@ -182,12 +178,6 @@ def _pair(sites: Sites, effect: Effect, i: int) -> Iterator[Reason]:
         )
         source = "broad-crested weir and standard step, Chow 1959"
         yield Reason("pair", "tailwater", "", text, source, "from memory")
-
-
-def _only_holds(sites: Sites, i: int) -> bool:
-    """Whether a grade control below a headcut is too low to back water to its foot."""
-    spot = sites.spots[i]
-    return sites.places[i].headcut >= 0 and not np.isfinite(spot.needed_height_m)
 
 
 def _benefit(effect: Effect) -> Iterator[Reason]:
@@ -231,7 +221,7 @@ def _rank(told: Told, i: int) -> Iterator[Reason]:
         f"{name} {value:.2f} (weight {weights.weights[name]:g})"
         for name, value in zip(MEASURES, ranking.measures[i], strict=True)
     )
-    control = told.sites.places[i].control
+    control = told.sites[i].control
     text = (
         f"Rank {ranking.rank[i]} of {told.sites.count}, score {ranking.score[i]:.3f}: {parts}; "
         f"factor {weights.factors[control]:g} for what it is for. A structure that pairs with a "

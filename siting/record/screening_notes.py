@@ -10,11 +10,11 @@ from siting.channels.ground import Ground
 from siting.channels.headcuts import HeadcutSettings
 from siting.channels.study_area import StudyArea
 from siting.floods.flood_method import RETURN_PERIODS_YR
-from siting.layout.candidates import Sites
 from siting.layout.fans import station_spacing_m
-from siting.layout.proposals import MORE_ELEVATIONS
-from siting.places.flood_paths import TC_METHODS, UNKNOWN
+from siting.places.flood_paths import NOT_KNOWN
 from siting.places.site_floods import FloodSettings, SiteFloods
+from siting.sites import Sites
+from siting.structures.decisions import MORE_ELEVATIONS
 from siting.values.wording import counted, figures, hectares, listed, metres
 
 #: So many cuts and fills are named with their place; the others are counted.
@@ -114,7 +114,7 @@ def cautions_of(ground: Ground, sites: Sites, floods: FloodSettings) -> tuple[st
             "curve, not from the ground: measure them."
         )
     height = sites.sized("height_m")
-    grade = sites.of("control") == "grade"
+    grade = sites.controls == "grade"
     flush = int(np.count_nonzero(grade & (height == 0)))
     if flush:
         out.append(
@@ -177,16 +177,14 @@ def flood_facts(settings: FloodSettings, floods: SiteFloods) -> dict[str, str]:
             [f"{name} {share:g}" for name, share in settings.regional.regions.items()]
         )
         or "none",
-        "time of concentration": TC_METHODS[
-            str(floods.time.method[0]) if floods.time.count else UNKNOWN
-        ],
+        "time of concentration": next(iter(floods.time.told()), NOT_KNOWN),
     }
 
 
 def summary_of(ground: Ground, sites: Sites, headcuts: int, first: str) -> str:
     """Say in one line what was found, and why the first site is first."""
     where = "on the raster" if ground.ranch is None else "inside the ranch"
-    control = sites.of("control")
+    control = sites.controls
     kinds = [
         counted(n, what, plural)
         for what, plural, n in (
@@ -220,7 +218,7 @@ def facts_of(
         "sites": sites.count,
         "sites with a cut-off drainage area": int(np.count_nonzero(~sites.area_complete)),
         "sites that wait for more elevations": int(
-            np.count_nonzero(sites.of("structure") == MORE_ELEVATIONS)
+            np.count_nonzero(sites.texts(lambda s: s.structure) == MORE_ELEVATIONS)
         ),
     }
     if study is not None:

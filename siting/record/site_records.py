@@ -1,36 +1,36 @@
 """Everything that a plan was decided from, site by site, so that it can be decided again.
 
-A record holds a site as the structure types saw it and what only the ground could tell, in SI and
-with every digit; limits, prices and stock stand elsewhere in a plan. What follows from these (the
-choice of a structure, its size, flows, rank, cost) is left out and computed again.
+A record holds what was proposed, what was measured, and the place as the structure types saw it, in
+SI and with every digit; limits, prices and stock stand elsewhere in a plan. What follows from these
+(the choice of a structure, its size, flows, rank, cost) is left out and worked out again.
 """
 
 from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, fields
 from typing import Any
 
 import numpy as np
 
 from siting.effects.site_effects import Effect
-from siting.layout.candidates import Sites, sized_sites
-from siting.layout.measuring import Measured, decide
-from siting.layout.proposals import Place
-from siting.places.spot import Spot, Stock
+from siting.layout.proposals import Proposal
+from siting.places.measured_places import Measured, spot_floods
+from siting.places.spot import Spot, SpotFloods, Stock
 from siting.record.packing import packed, unpacked
 from siting.record.structure_rows import columns_of
-from siting.structures.catalogue import REFER
-from siting.structures.structure_type import StructureType
+from siting.sites import Site, Sites
+from siting.structures.decisions import decide
+from siting.structures.structure_type import Check, StructureType
 from siting.values.columns import Columns
 from siting.values.input_errors import RecordError
 from siting.values.rules import Rules
-from terrain.channels.sections import SectionMeasures
 from terrain.values.arrays import read_only
 
-VERSION = 1
-_AGAIN = "make the plan again with gullywalk screen"
+#: 2: a site once, as it was proposed and measured; before, flows stood twice.
+VERSION = 2
+_AGAIN = "screen the ranch again with this version"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -41,15 +41,14 @@ class SiteRecord:
     ----------
     version
         Of this record's form.
-    place, spot
-        Without the decision, and without stock and limits.
-    decided
-        The spot's flows when its structure was chosen, and the high end of their range: those of
-        a place nearby in the search for a pair; None where no type was asked.
-    measured, section
-        Floods and channel, of one site.
-    azimuth_deg, x_m, y_m, elevation_m
-        Direction of the flow or the road, and the place.
+    structure
+        What the plan says is built here, or needed first.
+    proposal, spot
+        What was proposed, and the place as measured, without stock, limits and flows.
+    kept_clear
+        Distances to what is kept clear, held against their limits.
+    measured
+        All that was measured, of one site.
     cell_m
         Cell size of the elevations.
     effect
@@ -57,15 +56,11 @@ class SiteRecord:
     """
 
     version: int
-    place: Place
+    structure: str
+    proposal: Proposal
     spot: Spot
-    decided: tuple[tuple[float, ...], tuple[float, ...]] | None
+    kept_clear: tuple[Check, ...]
     measured: Measured
-    section: SectionMeasures
-    azimuth_deg: float
-    x_m: float
-    y_m: float
-    elevation_m: float
     cell_m: float
     effect: Effect
 
@@ -77,35 +72,30 @@ def record_columns(sites: Sites, effects: Sequence[Effect], *, cell_m: float) ->
 
 
 def _text(sites: Sites, i: int, effect: Effect, cell_m: float) -> str:
-    one = sites.take(np.array([i]))
-    decision = one.places[0].decision
+    site = sites[i]
     record = SiteRecord(
         version=VERSION,
-        place=replace(one.places[0], decision=None),
-        spot=one.spots[0],
-        decided=None if decision is None else (decision.spot.q_m3s, decision.spot.q_high_m3s),
-        measured=one.measured,
-        section=one.section,
-        azimuth_deg=float(one.azimuth_deg[0]),
-        x_m=float(one.x_m[0]),
-        y_m=float(one.y_m[0]),
-        elevation_m=float(one.elevation_m[0]),
+        structure=site.structure,
+        proposal=site.proposal,
+        spot=site.spot,
+        kept_clear=site.decision.kept_clear,
+        measured=sites.measured.take(np.array([i])),
         cell_m=cell_m,
         effect=effect,
     )
-    data = packed(record, without=frozenset({Rules, Stock}))
+    data = packed(record, without=frozenset({Rules, Stock, SpotFloods}))
     return json.dumps(data, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
 
 
-def read_record(text: str, *, rules: Rules, stock: Stock) -> SiteRecord:
+def read_record(text: str, *, rules: Rules, stock: Stock, design_period_yr: float) -> SiteRecord:
     """Read a record.
 
     Parameters
     ----------
     text
         As `record_columns` wrote it.
-    rules, stock
-        Limits, and what there is to build with.
+    rules, stock, design_period_yr
+        Limits, what there is to build with, and for which flow.
 
     Raises
     ------
@@ -116,8 +106,16 @@ def read_record(text: str, *, rules: Rules, stock: Stock) -> SiteRecord:
         data = json.loads(text)
         version = data["version"]
         if version == VERSION:
-            spot = unpacked(Spot, data.pop("spot"), rules=rules, stock=stock)
-            record: SiteRecord = unpacked(SiteRecord, data, spot=spot)
+            proposal = unpacked(Proposal, data["proposal"])
+            measured = unpacked(Measured, data["measured"])
+            floods = (
+                SpotFloods(design_period_yr=design_period_yr)
+                if proposal.road is not None
+                else spot_floods(measured.floods, 0, design_period_yr)
+            )
+            spot = unpacked(Spot, data["spot"], rules=rules, stock=stock, floods=floods)
+            given = {"spot": spot, "proposal": proposal, "measured": measured}
+            record: SiteRecord = unpacked(SiteRecord, data, **given)
             return record
     except (KeyError, TypeError, ValueError, AttributeError) as error:
         raise RecordError(
@@ -129,7 +127,7 @@ def read_record(text: str, *, rules: Rules, stock: Stock) -> SiteRecord:
 def restored(
     records: Sequence[SiteRecord], types: Sequence[StructureType]
 ) -> tuple[Sites, tuple[Effect, ...]]:
-    """Decide and size all sites again as they were, and return what their structures do.
+    """Decide all sites again as they were, and return what their structures do.
 
     Parameters
     ----------
@@ -143,38 +141,22 @@ def restored(
     RecordError
         With these types another structure is chosen somewhere.
     """
-    places = tuple(_decided(r, types, i) for i, r in enumerate(records, start=1))
-    sites = sized_sites(
-        places,
-        tuple(r.spot for r in records),
-        joined([r.measured for r in records]),
-        azimuth_deg=_numbers([r.azimuth_deg for r in records]),
-        section=joined([r.section for r in records]),
-        place_m=(
-            _numbers([r.x_m for r in records]),
-            _numbers([r.y_m for r in records]),
-            _numbers([r.elevation_m for r in records]),
-        ),
-    )
-    return sites, tuple(r.effect for r in records)
+    each = tuple(_decided(r, types, i) for i, r in enumerate(records, start=1))
+    return Sites(each, joined([r.measured for r in records])), tuple(r.effect for r in records)
 
 
-def _decided(record: SiteRecord, types: Sequence[StructureType], number: int) -> Place:
+def _decided(record: SiteRecord, types: Sequence[StructureType], number: int) -> Site:
     """Let the types choose as they did."""
-    place = record.place
-    if record.decided is None:
-        return place
-    flows, high = record.decided
-    decision = decide(replace(record.spot, q_m3s=flows, q_high_m3s=high), types)
-    name = decision.type.name if decision.type is not None else None
-    if place.control != REFER and name != place.structure:
+    decision = decide(record.spot, types, kept_clear=record.kept_clear)
+    site = Site(record.proposal, record.spot, decision)
+    if site.structure != record.structure:
         raise RecordError(
-            f"site {number} is a {place.structure} in the plan, "
-            f"and {f'a {name}' if name else 'nothing'} by the structure types installed here",
+            f"site {number} is a {record.structure} in the plan, and a {site.structure} by the "
+            "structure types installed here",
             expected="the version and the structure types that the plan was made with",
             do=_AGAIN,
         )
-    return replace(place, decision=decision)
+    return site
 
 
 def joined(values: Sequence[Any]) -> Any:
@@ -184,7 +166,3 @@ def joined(values: Sequence[Any]) -> Any:
         return read_only(np.concatenate(values))
     kind: type[Any] = type(first)
     return kind(**{f.name: joined([getattr(v, f.name) for v in values]) for f in fields(first)})
-
-
-def _numbers(values: Sequence[float]) -> Any:
-    return read_only(np.array(values, dtype=np.float64))

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from siting.floods.flood_method import RETURN_PERIODS_YR
-from siting.layout.candidates import Sites
+from siting.sites import Sites
 from siting.values.columns import Columns
 
 #: Ending of a size's name to the unit that the table prints.
@@ -56,7 +56,7 @@ def hydraulics_columns(sites: Sites) -> Columns:
             bool(flow.overtops),
         )
         for i in range(sites.count)
-        for period, flow in zip(RETURN_PERIODS_YR, sites.flows[i], strict=True)
+        for period, flow in zip(RETURN_PERIODS_YR, sites[i].flows, strict=True)
         if flow is not None
     ]
     names = (
@@ -86,8 +86,8 @@ def spacing_columns(sites: Sites) -> Columns:
             row.basis,
             row.note,
         )
-        for i, place in enumerate(sites.places)
-        for row in place.spacing
+        for i, site in enumerate(sites)
+        for row in site.spacing
     ]
     names = (
         "site_id",
@@ -105,7 +105,8 @@ def spacing_columns(sites: Sites) -> Columns:
 def size_columns(sites: Sites) -> Columns:
     """Every size of every structure, with its unit."""
     rows: list[tuple[int, str, float, str, str]] = []
-    for i, size in enumerate(sites.sizes):
+    for i, site in enumerate(sites):
+        size = site.size
         if size is None:
             continue
         main = {"height_m": size.height_m, "length_m": size.length_m, "crest_m": size.crest_m}
@@ -140,13 +141,11 @@ def worded_size(name: str) -> tuple[str, str]:
 def instruction_columns(sites: Sites) -> Columns:
     """How to build each structure, how it fails, what to look for."""
     rows: list[tuple[int, int, str, str]] = []
-    for i, (place, spot, size) in enumerate(
-        zip(sites.places, sites.spots, sites.sizes, strict=True)
-    ):
-        if size is None or place.decision is None:
+    for i, site in enumerate(sites):
+        if site.size is None:
             continue
-        kind = place.decision.kind
-        steps = kind.build_steps(spot, size)
+        kind = site.decision.kind
+        steps = kind.build_steps(site.spot, site.size)
         rows += [(i + 1, n, "build", text) for n, text in enumerate(steps, start=1)]
         for n, failure in enumerate(kind.failures(), start=1):
             rows.append((i + 1, n, "fails", failure.what))

@@ -11,7 +11,6 @@ import shapely
 from siting.channels.ground import Ground
 from siting.effects.site_effects import Effect, effect_columns, effects_of, pool_table
 from siting.floods.rainfall import Rainfall
-from siting.layout.candidates import Sites
 from siting.layout.clearance import near
 from siting.layout.keep_clear import KINDS, ROAD, KeepClear
 from siting.record.before_building import (
@@ -30,6 +29,7 @@ from siting.record.structure_rows import (
     size_columns,
     spacing_columns,
 )
+from siting.sites import Sites
 from siting.values.columns import Columns, FeatureTable, texts_of
 from siting.values.wording import counted, figures
 from siting.works.ranking import Ranking, Weights
@@ -177,14 +177,14 @@ def _design_columns(sites: Sites, design_period_yr: float) -> Columns:
     """Stone, design flow and spacing of every site; NaN where there is none."""
 
     def flow(name: str) -> FloatArray:
-        states = [sites.design_flow(i) for i in range(sites.count)]
+        states = [site.design_flow for site in sites]
         return np.array([np.nan if s is None else getattr(s, name) for s in states])
 
     def stone(name: str) -> FloatArray:
-        stones = [None if s is None else s.stone for s in sites.sizes]
+        stones = [None if s.size is None else s.size.stone for s in sites]
         return np.array([np.nan if s is None else getattr(s, name) for s in stones])
 
-    chosen = [next((r for r in p.spacing if r.chosen), None) for p in sites.places]
+    chosen = [next((r for r in p.spacing if r.chosen), None) for p in sites]
     at = [r.low_m if r is not None and np.isfinite(r.low_m) else np.nan for r in chosen]
     return {
         "stone_d50_m": stone("d50_m"),
@@ -210,9 +210,8 @@ def _behind_m(effects: tuple[Effect, ...]) -> FloatArray:
 def _left_out(sites: Sites, takes: Takes) -> Columns:
     """Why sites are not in the chosen set: what was left out before a budget comes to it."""
     why = takes.site_columns()["chosen_why"]
-    return {
-        "chosen_why": texts_of([p.left_out or w for p, w in zip(sites.places, why, strict=True)])
-    }
+    left_out = [p.field.left_out for p in sites.proposals]
+    return {"chosen_why": texts_of([own or w for own, w in zip(left_out, why, strict=True)])}
 
 
 def _nearest_road_m(sites: Sites, keep: KeepClear | None) -> FloatArray:
@@ -231,7 +230,7 @@ def _totals(
     pools = [e.pool for e, c in zip(effects, chosen, strict=True) if c and e.pool is not None]
     at = structures.columns["site_id"] - 1
     area = shapely.area(structures.geometry)
-    reaches = {p.reach for p, c in zip(sites.places, chosen, strict=True) if c and p.reach >= 0}
+    reaches = {p.where.reach for p, c in zip(sites.proposals, chosen, strict=True) if c} - {-1}
     return Totals(
         structures=int(np.count_nonzero(chosen)),
         channels=len(reaches),
@@ -243,6 +242,6 @@ def _totals(
         without_flow=sum(
             1
             for i in np.flatnonzero(chosen)
-            if sites.spots[i].purpose != "road" and sites.design_flow(int(i)) is None
+            if not sites[i].on_road and sites[i].design_flow is None
         ),
     )

@@ -12,13 +12,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from siting.layout.at_headcuts import KEEP_OFF, referral
 from siting.layout.clearance import LIMITS, near, position_error_m
-from siting.layout.headcuts_below import is_head
 from siting.layout.keep_clear import KINDS, KeepClear
-from siting.layout.measuring import Decision, decide
 from siting.layout.pairs import BACKS_WATER, TOO_LOW_HERE
-from siting.layout.proposals import ENGINEER, MORE_ELEVATIONS, Place
+from siting.layout.proposals import FromField, Proposal
 from siting.record.site_records import SiteRecord
 from siting.revising.measured_spots import measured_record, move_of, shown_size
 from siting.revising.site_measures import (
@@ -29,7 +26,8 @@ from siting.revising.site_measures import (
     FieldSite,
     SetAside,
 )
-from siting.structures.spacing_table import SpacingRow, spacing_rows
+from siting.sites import Site
+from siting.structures.decisions import MORE_ELEVATIONS, decide
 from siting.structures.structure_type import Check, StructureType
 from siting.values.wording import figures, metres, sentences
 
@@ -45,161 +43,100 @@ class Applied:
 
     Parameters
     ----------
-    records
-        As measured, in the order of the sites' numbers; their places are decided.
+    records, sites
+        As measured, and decided on that, in the order of the sites' numbers.
     set_aside
         Decisions that could not be followed.
     """
 
     records: tuple[SiteRecord, ...]
+    sites: tuple[Site, ...]
     set_aside: tuple[SetAside, ...]
 
 
 def apply_field(
     records: Sequence[SiteRecord],
-    places: Sequence[Place],
+    planned: Sequence[Site],
     found: Mapping[int, FieldSite],
     *,
     types: Sequence[StructureType],
     keep: KeepClear | None,
-    cell_m: float,
 ) -> Applied:
     """Decide all sites again.
 
     Parameters
     ----------
-    records, places
-        The sites as planned, and with their decisions restored.
+    records, planned
+        The sites as planned, and decided as they were.
     found
         What is known from the field, by number of the site.
     types
         Structure types to choose from.
     keep
         What a moved site is held against.
-    cell_m
-        Cell size of the elevations.
     """
-    out, aside = [], []
-    for i, (record, place) in enumerate(zip(records, places, strict=True)):
-        site = found.get(i + 1, FieldSite())
-        now = measured_record(record, site)
-        now, decided = (now, place) if now is record else _decided_again(now, place, types)
-        decided = _checked_again(record, now, decided, site, keep, cell_m)
-        decided = _as_told(decided, site)
-        if site.decision == BUILD and decided.control == "refer":
-            aside.append(_build_refused(i + 1, site, place, decided))
-        measured = _measured_words(record, site)
-        moved = _moved_words(record, site)
-        reason = sentences([decided.reason, measured, moved])
-        out.append(replace(now, place=replace(decided, reason=reason)))
-    return Applied(tuple(out), tuple(aside))
+    out: list[SiteRecord] = []
+    sites: list[Site] = []
+    aside = []
+    for i, (record, old) in enumerate(zip(records, planned, strict=True)):
+        told = found.get(i + 1, FieldSite())
+        now, site = measured_record(record, told), old
+        if now is not record:
+            site = _decided_again(now, types)
+        checks = _checked_again(record, now, told, keep)
+        if checks:
+            kept_clear = (*site.decision.kept_clear, *checks)
+            site = replace(site, decision=replace(site.decision, kept_clear=kept_clear))
+        field = _as_told(record, site, told)
+        site = replace(site, proposal=replace(site.proposal, field=field))
+        if told.decision == BUILD and site.is_referred:
+            aside.append(_build_refused(i + 1, told, old, site))
+        out.append(now)
+        sites.append(site)
+    return Applied(tuple(out), tuple(sites), tuple(aside))
 
 
-def _decided_again(
-    now: SiteRecord, planned: Place, types: Sequence[StructureType]
-) -> tuple[SiteRecord, Place]:
+def _decided_again(now: SiteRecord, types: Sequence[StructureType]) -> Site:
     """Let the types choose at the place as measured.
 
     As in a screening, a grade control that cannot be high enough to back water to the drop above
     may still hold the bed.
     """
-    place = replace(
-        planned,
-        slope=now.place.slope,
-        headcut_height_m=now.place.headcut_height_m,
-        on_site=now.place.on_site,
-    )
-    if planned.decision is None:
-        return now, place
-    decision = decide(now.spot, types)
-    if decision.type is None and math.isfinite(now.spot.needed_height_m):
-        lower = decide(replace(now.spot, needed_height_m=math.nan), types)
-        decision = decision if lower.type is None else lower
-    place = replace(place, decision=decision, spacing=_spacing(place, decision))
-    return replace(now, spot=decision.spot), _reworded(place, planned)
+    spot, decision = now.spot, decide(now.spot, types, kept_clear=now.kept_clear)
+    if decision.type is None and math.isfinite(spot.task.needed_height_m):
+        lower = replace(spot, task=replace(spot.task, needed_height_m=math.nan))
+        other = decide(lower, types, kept_clear=now.kept_clear)
+        if other.type is not None:
+            spot, decision = lower, other
+    proposal = now.proposal
+    if math.isfinite(proposal.foot.rise_m) and spot.task.purpose == "grade":
+        proposal = _backs_water(proposal, math.isfinite(spot.task.needed_height_m))
+    return Site(proposal, spot, decision)
 
 
-def _reworded(place: Place, planned: Place) -> Place:
-    """Name what is chosen now, and say in its reason why."""
-    assert place.decision is not None  # checked by the caller
-    assert planned.decision is not None
-    refused = [c.why_not for c in place.checks if not c.passed]
-    old = _says(planned.decision)
-    reason = planned.reason
-    for sentence in old:
-        reason = " ".join(reason.replace(sentence, "").split())
-    if math.isfinite(place.foot_rise_m) and place.decision.spot.purpose == "grade":
-        reason = _backs_water(reason, math.isfinite(place.decision.spot.needed_height_m))
-    kind = place.decision.type
-    if kind is None or refused:
-        return replace(
-            place,
-            control="refer",
-            structure=referral(place.decision, refused),
-            reason=sentences([reason, *(_says(place.decision) if kind is None else ())]),
-            cautions=(KEEP_OFF,) if is_head(planned) else planned.cautions,
-        )
-    return replace(
-        place,
-        control=kind.control,
-        structure=kind.name,
-        reason=sentences([reason, place.decision.summary]),
-        cautions=tuple(c for c in planned.cautions if c != KEEP_OFF),
-    )
-
-
-def _backs_water(reason: str, backs: bool) -> str:
+def _backs_water(proposal: Proposal, backs: bool) -> Proposal:
     """Say whether a grade control of a pair backs water to the foot of the drop now."""
+    found = proposal.words.found
     if backs:
-        return reason.replace(TOO_LOW_HERE, "As measured it backs water to the foot.")
-    if TOO_LOW_HERE in reason:
-        return reason
-    return sentences([reason.replace(BACKS_WATER, ""), TOO_LOW_HERE])
-
-
-def _says(decision: Decision) -> tuple[str, ...]:
-    """Sentences in a reason that speak of a decision."""
-    if decision.type is not None:
-        return (decision.summary,)
-    return why_none(decision)
-
-
-def why_none(decision: Decision) -> tuple[str, ...]:
-    """Why no structure fits."""
-    return tuple(c.why_not for c in decision.failed) or decision.nearest_why_not
-
-
-def _spacing(place: Place, decision: Decision) -> tuple[SpacingRow, ...]:
-    """Distances to the next structure of a series, by what was measured."""
-    if not place.spacing or decision.size is None or decision.spot.purpose == "road":
-        return place.spacing
-    return spacing_rows(
-        decision.kind.spacing_rules,
-        height_m=decision.size.height_m,
-        slope=decision.spot.slope,
-        width_m=decision.spot.bankfull_width_m,
-        rules=decision.spot.rules,
-    )
+        found = found.replace(TOO_LOW_HERE, "As measured it backs water to the foot.")
+    elif TOO_LOW_HERE not in found:
+        found = sentences([found.replace(BACKS_WATER, ""), TOO_LOW_HERE])
+    return replace(proposal, words=replace(proposal.words, found=found))
 
 
 def _checked_again(
-    planned: SiteRecord,
-    now: SiteRecord,
-    place: Place,
-    site: FieldSite,
-    keep: KeepClear | None,
-    cell_m: float,
-) -> Place:
-    """Hold a moved site against roads and what else is kept clear of."""
-    if keep is None or not keep.size or not move_of(planned, site).distance_m:
-        return place
-    rules = now.spot.rules
-    error = position_error_m(rules, cell_m)
-    away = near(keep, np.array([now.x_m]), np.array([now.y_m])).distance_m[0]
+    planned: SiteRecord, now: SiteRecord, told: FieldSite, keep: KeepClear | None
+) -> tuple[Check, ...]:
+    """Hold a moved site against roads and what else is kept clear of: what it is too near to."""
+    if keep is None or not keep.size or not move_of(planned, told).distance_m:
+        return ()
+    rules, where = now.spot.rules, now.proposal.where
+    error = position_error_m(rules, now.cell_m)
+    away = near(keep, np.array([where.x_m]), np.array([where.y_m])).distance_m[0]
     checks = []
     for kind, distance in zip(KINDS, away, strict=True):
         limit = rules[LIMITS[kind]]
-        if distance - error >= limit.value or now.spot.purpose == "road":
+        if distance - error >= limit.value or now.spot.task.purpose == "road":
             continue
         why = (
             f"Moved to {metres(float(distance))} from a {kind}: within "
@@ -207,30 +144,18 @@ def _checked_again(
         )
         asks = "clear of roads, buildings, ponds and culverts, with the error of the maps"
         checks.append(Check("keep_clear", asks, why, False, why, limit.source, limit.basis))
-    if not checks:
-        return place
-    return replace(
-        place,
-        control="refer",
-        structure=ENGINEER,
-        checks=(*place.checks, *checks),
-        reason=sentences([place.reason, *(c.why_not for c in checks)]),
-    )
+    return tuple(checks)
 
 
-def _as_told(place: Place, site: FieldSite) -> Place:
-    """Follow a decision to skip or to refer."""
-    notes = quoted(site.notes)
-    if site.decision == SKIP:
-        return replace(place, left_out=f"Left out on site{notes}.")
-    if site.decision == REFER and place.control != "refer":
-        return replace(
-            place,
-            control="refer",
-            structure=ENGINEER,
-            reason=sentences([f"Referred on site{notes}.", place.reason]),
-        )
-    return place
+def _as_told(record: SiteRecord, site: Site, told: FieldSite) -> FromField:
+    """Follow a decision to skip or to refer, and say what was measured."""
+    field, notes = site.proposal.field, quoted(told.notes)
+    said = tuple(s for s in (_measured_words(record, told), _moved_words(record, told)) if s)
+    if told.decision == SKIP:
+        return replace(field, left_out=f"Left out on site{notes}.", said=said)
+    if told.decision == REFER and not site.is_referred:
+        return replace(field, refer=f"Referred on site{notes}.", said=said)
+    return replace(field, said=said)
 
 
 def quoted(notes: str) -> str:
@@ -241,11 +166,11 @@ def quoted(notes: str) -> str:
     return f': "{text if len(text) <= QUOTED else text[: QUOTED - 1] + "…"}"'
 
 
-def _build_refused(number: int, site: FieldSite, planned: Place, place: Place) -> SetAside:
-    origin, column, text = site.origins["decision"]
-    if place.structure == MORE_ELEVATIONS:
+def _build_refused(number: int, told: FieldSite, planned: Site, site: Site) -> SetAside:
+    origin, column, text = told.origins["decision"]
+    if site.structure == MORE_ELEVATIONS:
         why = "More elevations are needed before anything is sized here."
-    elif planned.control == "refer":
+    elif planned.is_referred:
         why = "The place is beyond hand work by its limits; it stays with an engineer."
     else:
         why = "With what was measured the place is beyond hand work; its reason says why."
@@ -259,8 +184,8 @@ def _measured_words(record: SiteRecord, site: FieldSite) -> str:
     for what, now, planned, say in (
         ("width", site.width_m, shown[0], _exact_m),
         ("depth", site.depth_m, shown[1], _exact_m),
-        ("bankfull depth", site.bankfull_depth_m, spot.bankfull_depth_m, _exact_m),
-        ("drop", site.drop_m, spot.drop_m, _exact_m),
+        ("bankfull depth", site.bankfull_depth_m, spot.bankfull.depth_m, _exact_m),
+        ("drop", site.drop_m, spot.drop.height_m, _exact_m),
         ("slope", site.slope, spot.slope, _exact_percent),
     ):
         if math.isfinite(now):

@@ -106,7 +106,7 @@ def _planned(record: SiteRecord, measure: str) -> float:
     return {
         "width": shown_size(record)[0],
         "depth": shown_size(record)[1],
-        "drop": spot.drop_m,
+        "drop": spot.drop.height_m,
         "slope": spot.slope,
     }[measure]
 

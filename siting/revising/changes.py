@@ -8,12 +8,11 @@ from dataclasses import astuple, dataclass
 
 import numpy as np
 
-from siting.layout.proposals import Place
 from siting.record.structure_rows import columns_of
-from siting.revising.apply import why_none
 from siting.revising.measured_spots import shown_size
 from siting.revising.revise import Revised, Worked
 from siting.revising.site_measures import MOVE, UNMOVED_M, FieldSite
+from siting.sites import Site
 from siting.structures.structure_type import ITEMS
 from siting.values.columns import Columns
 from siting.works.quantities import ITEM_NAMES
@@ -72,18 +71,18 @@ def changes_of(revised: Revised) -> tuple[Change, ...]:
 
 def _measured(revised: Revised, i: int, site: FieldSite) -> Iterator[Change]:
     record = revised.planned.records[i]
-    spot, shown = record.spot, shown_size(record)
+    spot, shown, where = record.spot, shown_size(record), record.proposal.where
     for subject, planned, now, unit in (
         ("width", shown[0], site.width_m, "m"),
         ("depth", shown[1], site.depth_m, "m"),
-        ("bankfull depth", spot.bankfull_depth_m, site.bankfull_depth_m, "m"),
-        ("drop", spot.drop_m, site.drop_m, "m"),
+        ("bankfull depth", spot.bankfull.depth_m, site.bankfull_depth_m, "m"),
+        ("drop", spot.drop.height_m, site.drop_m, "m"),
         ("slope", spot.slope, site.slope, "m/m"),
     ):
         if math.isfinite(now):
             note = "" if math.isfinite(planned) else "The elevations do not show it."
             yield Change(i + 1, "measured", subject, planned, now, unit, note=note)
-    away = math.hypot(site.x_m - record.x_m, site.y_m - record.y_m)
+    away = math.hypot(site.x_m - where.x_m, site.y_m - where.y_m)
     if away > UNMOVED_M:
         note = (
             "The site was moved there."
@@ -98,15 +97,14 @@ def _measured(revised: Revised, i: int, site: FieldSite) -> Iterator[Change]:
 
 def _changed(planned: Worked, now: Worked, i: int) -> Iterator[Change]:
     """What follows at one site; nothing where nothing does."""
-    before, after = planned.sites, now.sites
-    old, new = before.places[i], after.places[i]
-    what = _standing(planned, i), _standing(now, i)
+    old, new = planned.sites[i], now.sites[i]
+    what = _standing(old), _standing(new)
     if what[0] != what[1]:
-        note = new.left_out or _why_referred(new)
+        note = new.proposal.field.left_out or _why_referred(new)
         yield Change(
             i + 1, "changed", "structure", planned_text=what[0], now_text=what[1], note=note
         )
-    sizes = before.sizes[i], after.sizes[i]
+    sizes = old.size, new.size
     for subject, name in (("height", "height_m"), ("length", "length_m"), ("crest", "crest_m")):
         pair = tuple(math.nan if s is None else float(getattr(s, name)) for s in sizes)
         yield from _number(i + 1, subject, pair[0], pair[1], "m")
@@ -124,8 +122,9 @@ def _changed(planned: Worked, now: Worked, i: int) -> Iterator[Change]:
     yield from _number(i + 1, "crew days", days[0], days[1], "days")
     ranks = [float(w.ranking.rank[i]) for w in (planned, now)]
     yield from _number(i + 1, "rank", ranks[0], ranks[1], "")
-    if old.build_order != new.build_order:
-        yield from _number(i + 1, "build order", old.build_order, new.build_order, "")
+    orders = old.proposal.member.order, new.proposal.member.order
+    if orders[0] != orders[1]:
+        yield from _number(i + 1, "build order", orders[0], orders[1], "")
     chosen = [bool(w.columns["chosen"][i]) for w in (planned, now)]
     if chosen[0] != chosen[1]:
         words = ["in the set" if c else "not in the set" for c in chosen]
@@ -133,19 +132,18 @@ def _changed(planned: Worked, now: Worked, i: int) -> Iterator[Change]:
         yield Change(i + 1, "changed", "chosen", planned_text=words[0], now_text=words[1], note=why)
 
 
-def _why_referred(place: Place) -> str:
+def _why_referred(site: Site) -> str:
     """Why a site went to an engineer; nothing for one that did not."""
-    if place.control != "refer":
+    if not site.is_referred:
         return ""
-    if place.decision is not None and place.decision.type is None:
-        return " ".join(why_none(place.decision))
+    if site.decision.type is None:
+        return " ".join(site.decision.why_none)
     return "Referred on site, or too near to what is kept clear of: see its reason."
 
 
-def _standing(worked: Worked, i: int) -> str:
+def _standing(site: Site) -> str:
     """What stands at a site, in a word or two."""
-    place = worked.sites.places[i]
-    return "left out" if place.left_out else place.structure
+    return "left out" if site.proposal.field.left_out else site.structure
 
 
 def _totals(planned: Worked, now: Worked) -> Iterator[Change]:

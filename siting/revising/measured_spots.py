@@ -16,9 +16,9 @@ import numpy as np
 from siting.channels.bankfull import Bankfull, height_limit
 from siting.channels.channel_reading import ChannelReading
 from siting.hydraulics.cross_section import CrossSection
-from siting.layout.measuring import MADE_UP_SIDE
 from siting.layout.pairs import LEVEL_M
-from siting.places.spot import Spot
+from siting.places.measured_places import MADE_UP_SIDE
+from siting.places.spot import BankfullSize, Drop, Spot
 from siting.record.site_records import SiteRecord
 from siting.revising.site_measures import MOVE, FieldSite
 from terrain.channels.sections import SectionMeasures
@@ -51,7 +51,8 @@ def move_of(record: SiteRecord, found: FieldSite) -> Move:
     """How far the decision to move takes a site."""
     if found.decision != MOVE:
         return Move()
-    return Move(found.x_m - record.x_m, found.y_m - record.y_m)
+    where = record.proposal.where
+    return Move(found.x_m - where.x_m, found.y_m - where.y_m)
 
 
 def measured_record(record: SiteRecord, found: FieldSite) -> SiteRecord:
@@ -74,21 +75,20 @@ def measured_record(record: SiteRecord, found: FieldSite) -> SiteRecord:
         return record
     spot = _spot(record, found, move)
     wide = _ratio(found.width_m, shown_size(record)[0])
-    measured = replace(record.measured, reading=_reading(record, found, spot))
-    place = replace(record.place, on_site=_on_site(found))
-    if math.isfinite(found.slope):
-        place = replace(place, slope=found.slope)
-    if math.isfinite(found.drop_m):
-        place = replace(place, headcut_height_m=found.drop_m)
+    proposal, where = record.proposal, record.proposal.where
     return replace(
         record,
-        place=place,
+        proposal=replace(
+            proposal,
+            where=replace(where, x_m=where.x_m + move.east_m, y_m=where.y_m + move.north_m),
+            field=replace(proposal.field, measured=_on_site(found)),
+        ),
         spot=spot,
-        decided=None if record.decided is None else (spot.q_m3s, spot.q_high_m3s),
-        measured=measured,
-        section=_stretched(record.section, wide),
-        x_m=record.x_m + move.east_m,
-        y_m=record.y_m + move.north_m,
+        measured=replace(
+            record.measured,
+            reading=_reading(record, found, spot),
+            section=_stretched(record.measured.section, wide),
+        ),
     )
 
 
@@ -107,24 +107,25 @@ def _on_site(found: FieldSite) -> tuple[str, ...]:
 def _spot(record: SiteRecord, found: FieldSite, move: Move) -> Spot:
     spot, rules = record.spot, record.spot.rules
     tape = rules.value("revise.tape_error")
-    changed: dict[str, Any] = {}
+    out, banks = spot, spot.banks
     if math.isfinite(found.slope):
-        changed |= {"slope": found.slope, "slope_error": rules.value("revise.slope_error")}
+        out = replace(out, slope=found.slope, slope_error=rules.value("revise.slope_error"))
     if math.isfinite(found.drop_m):
-        changed |= {"drop_m": found.drop_m, "drop_error_m": tape}
+        out = replace(out, drop=Drop(found.drop_m, tape))
     if math.isfinite(found.depth_m):
-        changed |= {"bank_depth_m": found.depth_m, "depth_error_m": tape}
+        banks = replace(banks, depth_m=found.depth_m, depth_error_m=tape)
     if math.isfinite(found.width_m):
-        changed |= {"bank_width_m": found.width_m}
-    out = replace(spot, **changed)
-    if math.isfinite(found.width_m) or math.isfinite(found.depth_m):
+        banks = replace(banks, width_m=found.width_m)
+    if banks is not spot.banks:
+        out = replace(out, banks=banks)
         section, bed = _section(record, found, out)
-        out = replace(out, section=section, bed_width_m=bed)
-    out = _with_bankfull(record, out, found)
-    limit = out.height_limit_m
-    if math.isfinite(found.bankfull_depth_m) or out.bankfull_depth_m != spot.bankfull_depth_m:
+        out = replace(out, section=section, banks=replace(banks, bed_width_m=bed))
+    out = replace(out, bankfull=_bankfull_size(record, out, found))
+    if math.isfinite(found.bankfull_depth_m) or out.bankfull.depth_m != spot.bankfull.depth_m:
         limit = float(height_limit(_bankfull(record, found, out), rules).height_m[0])
-    return replace(out, height_limit_m=limit, needed_height_m=_needed_m(record, found, out, move))
+        out = replace(out, bankfull=replace(out.bankfull, height_limit_m=limit))
+    needed = _needed_m(record, found, out, move)
+    return replace(out, task=replace(out.task, needed_height_m=needed))
 
 
 def _needed_m(record: SiteRecord, found: FieldSite, spot: Spot, move: Move) -> float:
@@ -132,10 +133,11 @@ def _needed_m(record: SiteRecord, found: FieldSite, spot: Spot, move: Move) -> f
 
     Downstream the bed lies lower, so the crest has to stand higher above it.
     """
-    needed, distance = record.place.foot_rise_m, record.place.foot_distance_m
-    if spot.purpose != "grade" or not math.isfinite(needed):
-        return record.spot.needed_height_m
-    further = move.downstream_m(record.azimuth_deg)
+    foot = record.proposal.foot
+    needed, distance = foot.rise_m, foot.distance_m
+    if spot.task.purpose != "grade" or not math.isfinite(needed):
+        return record.spot.task.needed_height_m
+    further = move.downstream_m(float(record.measured.azimuth_deg[0]))
     if math.isfinite(found.slope):
         return max(found.slope * (distance + further) - LEVEL_M, 0.0)
     return max(needed + max(spot.slope, 0.0) * further, 0.0)
@@ -160,32 +162,31 @@ def _section(record: SiteRecord, found: FieldSite, spot: Spot) -> tuple[CrossSec
             middle + (ground.offset_m - middle) * wide,
             ground.bed_m + (ground.height_m - ground.bed_m) * deep,
         )
-        return section, planned.bed_width_m * wide
-    depth = spot.bank_depth_m
+        return section, planned.banks.bed_width_m * wide
+    depth = spot.banks.depth_m
     if not math.isfinite(depth):
-        depth = max(spot.bankfull_depth_m, 0.05)
+        depth = max(spot.bankfull.depth_m, 0.05)
     width = spot.width_m
     if not math.isfinite(width) or not math.isfinite(depth):
-        return planned.section, planned.bed_width_m
+        return planned.section, planned.banks.bed_width_m
     bed = max(width - 2 * MADE_UP_SIDE * depth, min(LEAST_BED_M, width / 2))
     return CrossSection.trapezoid(bed, side=(width - bed) / 2 / depth, depth_m=depth), bed
 
 
-def _with_bankfull(record: SiteRecord, spot: Spot, found: FieldSite) -> Spot:
+def _bankfull_size(record: SiteRecord, spot: Spot, found: FieldSite) -> BankfullSize:
     """Bankfull as measured, or as estimated within the measured banks."""
-    planned = record.spot
-    depth = planned.bankfull_depth_m
-    sure = planned.bankfull_sure
-    width = planned.bankfull_width_m * _ratio(found.width_m, shown_size(record)[0])
+    planned = record.spot.bankfull
+    depth, sure = planned.depth_m, planned.sure
+    width = planned.width_m * _ratio(found.width_m, shown_size(record)[0])
     if math.isfinite(found.bankfull_depth_m):
         depth, sure = found.bankfull_depth_m, True
         if depth <= spot.section.rim_m:
             width = spot.section.top_width_m(depth)
     elif math.isfinite(found.depth_m) and depth > found.depth_m:
         depth = found.depth_m
-    if math.isfinite(spot.bank_width_m):
-        width = min(width, spot.bank_width_m)
-    return replace(spot, bankfull_depth_m=depth, bankfull_width_m=width, bankfull_sure=sure)
+    if math.isfinite(spot.banks.width_m):
+        width = min(width, spot.banks.width_m)
+    return replace(planned, depth_m=depth, width_m=width, sure=sure)
 
 
 def _bankfull(record: SiteRecord, found: FieldSite, spot: Spot) -> Bankfull:
@@ -198,10 +199,10 @@ def _bankfull(record: SiteRecord, found: FieldSite, spot: Spot) -> Bankfull:
     known = np.isfinite(planned.depth_m[0]) or math.isfinite(found.bankfull_depth_m)
     return replace(
         planned,
-        depth_m=np.array([spot.bankfull_depth_m if known else np.nan]),
-        width_m=np.array([spot.bankfull_width_m if known else np.nan]),
+        depth_m=np.array([spot.bankfull.depth_m if known else np.nan]),
+        width_m=np.array([spot.bankfull.width_m if known else np.nan]),
         source=source,
-        sure=np.array([spot.bankfull_sure]),
+        sure=np.array([spot.bankfull.sure]),
     )
 
 
@@ -211,15 +212,15 @@ def _reading(record: SiteRecord, found: FieldSite, spot: Spot) -> ChannelReading
     bankfull = _bankfull(record, found, spot)
     limit = height_limit(bankfull, rules)
     changed: dict[str, Any] = {
-        "bank_width_m": np.array([spot.bank_width_m]),
-        "bank_depth_m": np.array([spot.bank_depth_m]),
-        "bed_width_m": np.array([spot.bed_width_m]),
+        "bank_width_m": np.array([spot.banks.width_m]),
+        "bank_depth_m": np.array([spot.banks.depth_m]),
+        "bed_width_m": np.array([spot.banks.bed_width_m]),
         "bankfull": bankfull,
     }
     depth, width = float(bankfull.depth_m[0]), float(bankfull.width_m[0])
-    if (depth > 0 and (depth, width) != _size(reading.bankfull)) or spot.bank_depth_m > 0:
+    if (depth > 0 and (depth, width) != _size(reading.bankfull)) or spot.banks.depth_m > 0:
         changed["width_depth_ratio"] = np.array([width / depth])
-        changed["bank_height_ratio"] = np.array([spot.bank_depth_m / depth])
+        changed["bank_height_ratio"] = np.array([spot.banks.depth_m / depth])
     if math.isfinite(found.width_m):
         changed["width_source"] = np.array([MEASURED], dtype=object)
     if math.isfinite(found.bankfull_depth_m) or depth != _size(reading.bankfull)[0]:

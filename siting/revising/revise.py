@@ -9,8 +9,6 @@ from functools import cached_property
 import numpy as np
 
 from siting.effects.site_effects import Effect, holds_back
-from siting.layout.candidates import Sites, sized_sites
-from siting.layout.headcuts_below import is_head
 from siting.record.settings_used import SettingsUsed, settings_of
 from siting.record.site_records import SiteRecord, joined, read_record, restored
 from siting.record.structure_tables import Built, told_of
@@ -20,6 +18,7 @@ from siting.revising.field_rows import FieldTable, read_rows
 from siting.revising.gathering import gather
 from siting.revising.regrouping import regrouped
 from siting.revising.site_measures import FieldSite, Planned, SetAside
+from siting.sites import Site, Sites
 from siting.structures.catalogue import structure_types
 from siting.structures.structure_type import StructureType
 from siting.values.columns import Columns
@@ -140,7 +139,12 @@ def revise(
     every = tuple(structure_types()) if types is None else tuple(types)
     settings = settings_of(parts.settings)
     records = tuple(
-        read_record(text, rules=settings.rules, stock=settings.build.stock)
+        read_record(
+            text,
+            rules=settings.rules,
+            stock=settings.build.stock,
+            design_period_yr=settings.build.design_period_yr,
+        )
         for text in parts.records
     )
     if not records:
@@ -148,29 +152,10 @@ def revise(
     sites, effects = restored(records, every)
     planned = _worked(records, sites, effects, settings)
     found, aside = _gathered(parts, tables, planned)
-    applied = apply_field(
-        records,
-        sites.places,
-        found,
-        types=every,
-        keep=settings.build.keep,
-        cell_m=records[0].cell_m,
-    )
-    places = regrouped(sites.places, [r.place for r in applied.records], found, settings.rules)
-    own = tuple(replace(r, place=p) for r, p in zip(applied.records, places, strict=True))
-    again = sized_sites(
-        places,
-        tuple(r.spot for r in own),
-        joined([r.measured for r in own]),
-        azimuth_deg=sites.azimuth_deg,
-        section=joined([r.section for r in own]),
-        place_m=(
-            np.array([r.x_m for r in own]),
-            np.array([r.y_m for r in own]),
-            sites.elevation_m,
-        ),
-    )
-    now = _worked(own, again, _effects(planned, again, own), settings)
+    applied = apply_field(records, sites.each, found, types=every, keep=settings.build.keep)
+    each = regrouped(sites.each, applied.sites, found, settings.rules)
+    again = Sites(each, joined([r.measured for r in applied.records]))
+    now = _worked(applied.records, again, _effects(planned, again), settings)
     return Revised(planned, now, settings, found, tuple(tables), (*aside, *applied.set_aside))
 
 
@@ -179,8 +164,8 @@ def _gathered(
 ) -> tuple[dict[int, FieldSite], tuple[SetAside, ...]]:
     """Take all files together, the earliest first."""
     sites = {
-        i: Planned(is_head(r.place), r.x_m, r.y_m, on_road=r.spot.purpose == "road")
-        for i, r in enumerate(planned.records, start=1)
+        i: Planned(s.proposal.at_head, s.where.x_m, s.where.y_m, on_road=s.on_road)
+        for i, s in enumerate(planned.sites, start=1)
     }
     found: dict[int, FieldSite] = {}
     aside: tuple[SetAside, ...] = ()
@@ -256,34 +241,39 @@ def _worked(
     )
 
 
-def _effects(planned: Worked, again: Sites, own: Sequence[SiteRecord]) -> tuple[Effect, ...]:
+def _effects(planned: Worked, again: Sites) -> tuple[Effect, ...]:
     """Keep what the ground told where nothing it rests on changed."""
     out = []
-    for i, (old, effect) in enumerate(zip(planned.records, planned.effects, strict=True)):
-        place, size, spot = again.places[i], again.sizes[i], again.spots[i]
-        before = planned.sites.sizes[i]
-        if is_head(old.place):
+    rows = zip(planned.sites, again, planned.effects, again.azimuth_deg, strict=True)
+    for old, site, effect, azimuth in rows:
+        if site.proposal.at_head:
             out.append(effect)
-        elif size is None or not holds_back(place, size):
+        elif not holds_back(site):
             out.append(Effect())
-        elif (
-            own[i].x_m == old.x_m
-            and own[i].y_m == old.y_m
-            and spot.section is old.spot.section
-            and spot.slope == old.spot.slope
-            and before is not None
-            and before.height_m == size.height_m
-        ):
+        elif _stands_as_before(old, site):
             out.append(effect)
         else:
-            flow = again.design_flow(i)
-            even = even_effect(spot, size, foot_m=_foot_m(old, own[i]), flow=flow)
+            foot_m = _foot_m(old, site, float(azimuth))
+            size, flow = site.decision.sized, site.design_flow
+            even = even_effect(site.spot, size, foot_m=foot_m, flow=flow)
             out.append(replace(even, source=SOURCE))
     return tuple(out)
 
 
-def _foot_m(planned: SiteRecord, now: SiteRecord) -> float:
+def _stands_as_before(old: Site, site: Site) -> bool:
+    """Whether a structure stands at the same place, as high, in the same channel."""
+    return (
+        site.where == old.where
+        and site.spot.section is old.spot.section
+        and site.spot.slope == old.spot.slope
+        and old.size is not None
+        and old.size.height_m == site.decision.sized.height_m
+    )
+
+
+def _foot_m(old: Site, site: Site, azimuth_deg: float) -> float:
     """Distance to the foot of the drop above, from where the site stands now."""
-    angle = np.radians(planned.azimuth_deg)
-    east, north = now.x_m - planned.x_m, now.y_m - planned.y_m
-    return float(planned.place.foot_distance_m + east * np.sin(angle) + north * np.cos(angle))
+    where, before = site.where, old.where
+    angle = np.radians(azimuth_deg)
+    east, north = where.x_m - before.x_m, where.y_m - before.y_m
+    return float(site.foot.distance_m + east * np.sin(angle) + north * np.cos(angle))

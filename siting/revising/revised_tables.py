@@ -100,16 +100,16 @@ def planned_columns(planned: Worked, crs: CRS | None) -> Columns:
         SITE: np.arange(1, sites.count + 1),
         "rank": ranking.rank,
         "score": ranking.score,
-        "structure": sites.of("structure"),
-        "control": sites.of("control"),
-        "pair_id": sites.of("group").astype(np.int64),
-        "build_order": sites.of("build_order").astype(np.int64),
-        "slope": sites.of("slope").astype(np.float64),
-        "width_m": sites.measured.width_m,
-        "depth_m": sites.measured.depth_m,
+        "structure": sites.texts(lambda s: s.structure),
+        "control": sites.controls,
+        "pair_id": sites.whole(lambda s: s.member.group),
+        "build_order": sites.whole(lambda s: s.member.order),
+        "slope": sites.numbers(lambda s: s.spot.slope),
+        "width_m": sites.width_m,
+        "depth_m": sites.depth_m,
         "width_source": sites.reading.width_source,
         "bankfull_depth_m": sites.reading.bankfull.depth_m,
-        "headcut_height_m": sites.of("headcut_height_m").astype(np.float64),
+        "headcut_height_m": sites.numbers(lambda s: s.spot.drop.height_m),
         "structure_height_m": sites.sized("height_m"),
         "structure_length_m": sites.sized("length_m"),
         **{n: columns[n] for n in ("cost_low", "cost_likely", "cost_high", "crew_days")},
@@ -198,7 +198,7 @@ def section_columns(planned: Mapping[str, Any], revised: Revised) -> Columns:
     for row in zip(*(planned[n] for n in (SITE, "offset_m", "ground_m", "source")), strict=True):
         by_site.setdefault(int(row[0]), []).append(row)
     for i in changed:
-        section = revised.now.sites.spots[i - 1].section
+        section = revised.now.sites[i - 1].spot.section
         old = by_site.get(i, [])
         bed = min((float(row[2]) for row in old), default=revised.now.sites.elevation_m[i - 1])
         offset = section.offset_m - section.offset_m[section.deepest]

@@ -15,7 +15,11 @@ ONE_METRE = 1.0
 
 def drop_of(spot: Spot) -> float:
     """Height of the drop."""
-    return spot.drop_m if math.isfinite(spot.drop_m) and spot.drop_m > 0 else LEAST_DROP_M
+    return (
+        spot.drop.height_m
+        if math.isfinite(spot.drop.height_m) and spot.drop.height_m > 0
+        else LEAST_DROP_M
+    )
 
 
 def channel_width_m(spot: Spot) -> float:
@@ -25,15 +29,17 @@ def channel_width_m(spot: Spot) -> float:
 
 def bed_width_m(spot: Spot) -> float:
     """Width of the bed; that of the channel where the bed does not show."""
-    return spot.bed_width_m if math.isfinite(spot.bed_width_m) else channel_width_m(spot)
+    return (
+        spot.banks.bed_width_m if math.isfinite(spot.banks.bed_width_m) else channel_width_m(spot)
+    )
 
 
 def off_the_fan(spot: Spot, name: str) -> Check:
     """Keep structures of a channel off an open fan, where water changes its way."""
     return condition(
-        spot.setting != "fan",
+        spot.form.setting != "fan",
         asks="a channel, not an open fan",
-        found=spot.setting or "a channel",
+        found=spot.form.setting or "a channel",
         why_not=f"On a fan the water changes its way and leaves a {name} dry or cuts round it: "
         "spread it instead.",
     )

@@ -51,9 +51,9 @@ class CrescentSpreader(StructureType):
         return (
             *common,
             condition(
-                spot.opens,
+                spot.task.opens,
                 asks="open ground, where water is free to spread",
-                found="open ground" if spot.opens else "banks on a side",
+                found="open ground" if spot.task.opens else "banks on a side",
                 why_not="Banks hold the water together here: a spreader needs open ground.",
             ),
             at_most(
@@ -74,7 +74,7 @@ class CrescentSpreader(StructureType):
             ),
             at_most(
                 rules["spreader.drainage_area"],
-                spot.drainage_area_ha,
+                spot.land.area_ha,
                 what="the land that drains here",
                 so="that can be spread by hand",
                 show=hectares,
@@ -85,7 +85,7 @@ class CrescentSpreader(StructureType):
 
     def suits(self, spot: Spot) -> float:
         """Well where the flow is small."""
-        small = spot.drainage_area_ha <= spot.rules.low("spreader.drainage_area")
+        small = spot.land.area_ha <= spot.rules.low("spreader.drainage_area")
         return 0.8 if small else 0.6
 
     def size(self, spot: Spot) -> Size:
@@ -94,7 +94,7 @@ class CrescentSpreader(StructureType):
         limit = rules["spreader.length"]
         widths = rules.value("spreader.widths")
         channel = (
-            spot.bankfull_width_m if math.isfinite(spot.bankfull_width_m) else channel_width_m(spot)
+            spot.bankfull.width_m if math.isfinite(spot.bankfull.width_m) else channel_width_m(spot)
         )
         crest = min(max(widths * channel, limit.low), limit.high)
         band, bow = rules.value("spreader.band"), rules.value("spreader.bow") * crest
@@ -135,7 +135,7 @@ class CrescentSpreader(StructureType):
         )
         return structure_sentences.each_once(
             (f"Lay it level to {metres(size.dims['level_m'])}: any low spot starts a new rill.",),
-            several if spot.drainage_area_ha > sheet else (),
+            several if spot.land.area_ha > sheet else (),
             flow_cautions(spot),
             stone_cautions(spot, size.stone),
         )

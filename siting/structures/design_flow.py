@@ -61,4 +61,4 @@ def flow_note(spot: Spot) -> str:
 
 def years(spot: Spot) -> str:
     """Write the design return period."""
-    return f"{spot.design_period_yr:g}-year"
+    return f"{spot.floods.design_period_yr:g}-year"

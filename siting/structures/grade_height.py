@@ -20,9 +20,9 @@ def height_limit_m(spot: Spot) -> float:
     rules = spot.rules
     one_stone, cap = rules.low("grade_control.height"), rules.high("grade_control.height")
     # rounded to a micrometre, so that a third of 0.45 m is 0.15 m
-    third = round(rules.value("grade_control.bankfull_share") * spot.bankfull_depth_m, 6)
-    known = spot.bankfull_sure and math.isfinite(third)
-    most = min(spot.height_limit_m, cap, third if known else one_stone)
+    third = round(rules.value("grade_control.bankfull_share") * spot.bankfull.depth_m, 6)
+    known = spot.bankfull.sure and math.isfinite(third)
+    most = min(spot.bankfull.height_limit_m, cap, third if known else one_stone)
     return most if most >= one_stone - ROUNDING else 0.0
 
 
@@ -61,15 +61,15 @@ def build_height_m(spot: Spot, *, stone_m: float = 0.0) -> float:
     limit = height_limit_m(spot)
     if limit == 0:
         return 0.0
-    if not math.isfinite(spot.needed_height_m):
+    if not math.isfinite(spot.task.needed_height_m):
         return step_down(spot, limit)
-    wanted = step_up(spot, max(spot.needed_height_m, stone_m))
+    wanted = step_up(spot, max(spot.task.needed_height_m, stone_m))
     return wanted if wanted <= limit + ROUNDING else step_down(spot, limit)
 
 
 def height_checks(spot: Spot) -> tuple[Check, ...]:
     """Hold the height allowed against what a pair needs; what is laid flush backs no water."""
-    needed = spot.needed_height_m
+    needed = spot.task.needed_height_m
     if not math.isfinite(needed):
         return ()
     share = spot.rules["grade_control.bankfull_share"]
@@ -107,7 +107,7 @@ def allowed_by(spot: Spot) -> str:
     """Say what sets the height allowed."""
     if height_limit_m(spot) == 0:
         return "a third of bankfull depth, less its error, is below one stone"
-    if not spot.bankfull_sure:
+    if not spot.bankfull.sure:
         return "one stone until bankfull is measured on site"
     if height_limit_m(spot) >= spot.rules.high("grade_control.height") - ROUNDING:
         return "the cap for low structures"
@@ -124,13 +124,13 @@ def height_note(spot: Spot, height_m: float) -> str:
     if height_m == 0:
         return (
             "It is laid flush with the bed: a third of bankfull depth "
-            f"({metres(spot.bankfull_depth_m)}), less its error, is below one stone, so nothing "
+            f"({metres(spot.bankfull.depth_m)}), less its error, is below one stone, so nothing "
             "may stand above the bed until bankfull is measured on site (field guides, from "
             "memory)."
         )
     why = (
-        f"{metres(spot.needed_height_m)} is needed to back water to the drop above"
-        if math.isfinite(spot.needed_height_m)
+        f"{metres(spot.task.needed_height_m)} is needed to back water to the drop above"
+        if math.isfinite(spot.task.needed_height_m)
         else "it stands as high as allowed"
     )
     return (
@@ -141,7 +141,7 @@ def height_note(spot: Spot, height_m: float) -> str:
 
 def height_cautions(spot: Spot) -> tuple[str, ...]:
     """What bankfull asks care for."""
-    if not spot.bankfull_sure:
+    if not spot.bankfull.sure:
         return (
             "Bankfull depth is not sure here: measure it on site before anything higher than one "
             "stone is built.",

@@ -142,9 +142,9 @@ def apart(value: float, number: float, show: Show) -> str:
 
 def serves(spot: Spot, purposes: tuple[str, ...], name: str) -> Check:
     """Hold what a place asks for against what a type is for."""
-    here = _PURPOSE.get(spot.purpose, spot.purpose)
+    here = _PURPOSE.get(spot.task.purpose, spot.task.purpose)
     return condition(
-        spot.purpose in purposes,
+        spot.task.purpose in purposes,
         asks="a place with " + listed([_PURPOSE.get(p, p) for p in purposes], last="or"),
         found=here,
         why_not=f"A {name} is not made for {here}.",
@@ -166,10 +166,10 @@ def has_materials(spot: Spot, needed: frozenset[str], name: str) -> Check:
 def area_is_complete(spot: Spot) -> Check:
     """Refuse a place whose drainage area the raster cuts off: its flows are only minima."""
     return condition(
-        spot.area_complete,
+        spot.land.complete,
         rule=AREA_RULE,
         asks="the whole drainage area within the raster",
-        found="whole" if spot.area_complete else "cut off",
+        found="whole" if spot.land.complete else "cut off",
         why_not="The raster's edge cuts its drainage area, so the flow is unknown: complete the "
         "DEM, or ask an engineer.",
         source="arithmetic: a part of the area gives a part of the flow",
@@ -184,15 +184,19 @@ def hand_limits(
     The sentences are the same for every type, so that what all types fail at can be told once.
     """
     rules = spot.rules
-    paired = spot.purpose == "vertical" or spot.below_head or math.isfinite(spot.needed_height_m)
+    paired = (
+        spot.task.purpose == "vertical"
+        or spot.task.below_head
+        or math.isfinite(spot.task.needed_height_m)
+    )
     checks = [serves(spot, purposes, name), has_materials(spot, needed, name)]
     checks.append(area_is_complete(spot))
-    if spot.purpose == "vertical":
+    if spot.task.purpose == "vertical":
         checks.append(
             at_most(
                 rules["hand_work.drop"],
-                spot.drop_m,
-                error=spot.drop_error_m,
+                spot.drop.height_m,
+                error=spot.drop.error_m,
                 what="the drop",
                 so="that hands should build",
             )
@@ -208,8 +212,8 @@ def hand_limits(
         ),
         at_most(
             rules["one_rock_dam.channel_depth"],
-            spot.bank_depth_m,
-            error=spot.depth_error_m,
+            spot.banks.depth_m,
+            error=spot.banks.depth_error_m,
             what="the depth of the channel",
             so="to which crew and structure are safe without an engineer"
             if paired
@@ -220,13 +224,13 @@ def hand_limits(
         at_most(
             rules["hand_work.channel_width"],
             spot.width_m,
-            error=spot.width_error_m,
+            error=spot.banks.width_error_m,
             what="the width of the channel",
             so="that hands should span",
         ),
         at_most(
             rules["hand_work.drainage_area"],
-            spot.drainage_area_ha,
+            spot.land.area_ha,
             what="the land that drains here",
             so="from which an engineer is needed",
             show=hectares,

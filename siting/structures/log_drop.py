@@ -65,8 +65,8 @@ class LogDrop(StructureType):
         )
         drop = at_most(
             spot.rules["log_drop.drop"],
-            spot.drop_m,
-            error=spot.drop_error_m,
+            spot.drop.height_m,
+            error=spot.drop.error_m,
             what="the drop",
             so="that suits a log drop",
         )
@@ -76,7 +76,7 @@ class LogDrop(StructureType):
 
     def suits(self, spot: Spot) -> float:
         """Less than stone: wood rots in 5 to 15 years; less still above the preferred drop."""
-        low = spot.drop_m + spot.drop_error_m <= spot.rules.low("log_drop.drop")
+        low = spot.drop.height_m + spot.drop.error_m <= spot.rules.low("log_drop.drop")
         return 0.5 if low else 0.4
 
     def size(self, spot: Spot) -> Size:

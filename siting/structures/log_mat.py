@@ -75,7 +75,7 @@ class LogMat(StructureType):
         common = hand_limits(
             spot, purposes=self.purposes, needed=self.materials_needed, name=self.name
         )
-        depth = spot.bank_depth_m + spot.depth_error_m
+        depth = spot.banks.depth_m + spot.banks.depth_error_m
         return (
             *common,
             at_most(
@@ -88,14 +88,14 @@ class LogMat(StructureType):
             ),
             at_most(
                 rules["log_mat.bank_depth"],
-                spot.bank_depth_m,
-                error=spot.depth_error_m,
+                spot.banks.depth_m,
+                error=spot.banks.depth_error_m,
                 what="the height of the banks",
                 so="that suits a log mat, which needs low banks",
             ),
             at_least(
                 rules["log_mat.width_over_depth"],
-                spot.bank_width_m / depth if depth > 0 else math.nan,
+                spot.banks.width_m / depth if depth > 0 else math.nan,
                 what="the width of the channel over its depth",
                 so="times that suit a log mat, which needs a wide floor",
                 show=figures,

@@ -231,7 +231,7 @@ def _dug(size: Size) -> tuple[str, ...]:
 
 def _length_m(spot: Spot, stone: Stone) -> float:
     limit = spot.rules["one_rock_dam.length"]
-    along = spot.bankfull_width_m if math.isfinite(spot.bankfull_width_m) else limit.low
+    along = spot.bankfull.width_m if math.isfinite(spot.bankfull.width_m) else limit.low
     rows = spot.rules.value("one_rock_dam.rows") * stone.d50_m
     return max(min(max(along, limit.low), limit.high), rows)
 

@@ -44,7 +44,7 @@ class Refer(StructureType):
     def cautions(self, spot: Spot, size: Size) -> tuple[str, ...]:
         """Keep away until it is settled."""
         drop = ("Keep off the lip and the foot: it may fall without warning.",)
-        return drop if spot.purpose == "vertical" else ()
+        return drop if spot.task.purpose == "vertical" else ()
 
     def build_steps(self, spot: Spot, size: Size) -> tuple[str, ...]:
         """What an engineer must settle, with what is known here."""
@@ -65,18 +65,18 @@ class Refer(StructureType):
 
 def to_settle(spot: Spot) -> tuple[str, ...]:
     """Say what has to be settled before anything is built here."""
-    if spot.purpose == "road":
+    if spot.task.purpose == "road":
         return (
             f"Where the water of the road can go: the road falls {percent(spot.slope)}, and a dip "
             "has to drain onto ground with plants.",
         )
     size = [
-        f"a drop of {metres(spot.drop_m)}" if math.isfinite(spot.drop_m) else "",
-        f"banks {metres(spot.bank_depth_m)} high" if math.isfinite(spot.bank_depth_m) else "",
+        f"a drop of {metres(spot.drop.height_m)}" if math.isfinite(spot.drop.height_m) else "",
+        f"banks {metres(spot.banks.depth_m)} high" if math.isfinite(spot.banks.depth_m) else "",
         f"a width of {metres(spot.width_m)}" if math.isfinite(spot.width_m) else "",
         f"a bed that falls {percent(spot.slope)}",
     ]
-    state = design_flow(spot) if spot.area_complete else None
+    state = design_flow(spot) if spot.land.complete else None
     known = (
         f"by these numbers {flow(state.discharge_m3s)} in the {years(spot)} flow, "
         f"{metres(state.depth_m)} deep and {figures(state.velocity_mps)} m/s fast"
@@ -88,15 +88,15 @@ def to_settle(spot: Spot) -> tuple[str, ...]:
         + ", ".join(s for s in size if s)
         + ".",
         (
-            f"Settle the design flow from {hectares(spot.drainage_area_ha)}: {known}."
-            if spot.area_complete
+            f"Settle the design flow from {hectares(spot.land.area_ha)}: {known}."
+            if spot.land.complete
             else "Settle the drainage area and the design flow: the raster holds only a part, "
-            f"{hectares(spot.drainage_area_ha)}. Elevations of the rest may answer it."
+            f"{hectares(spot.land.area_ha)}. Elevations of the rest may answer it."
         ),
         "Settle whether soil, banks and foundation carry a structure: cracks, seeps, piping.",
         "Settle what lies below (road, house, pond, culvert) and what a failure would do there.",
         "Settle which permits it needs, and who signs the design.",
     ]
-    if spot.purpose == "vertical":
+    if spot.task.purpose == "vertical":
         out.insert(2, "Settle how the energy of the fall is taken out, and what holds its foot.")
     return tuple(out)

@@ -42,14 +42,14 @@ class RockRundown(StructureType):
         )
         low = at_most(
             rules["rock_rundown.drop"],
-            spot.drop_m,
-            error=spot.drop_error_m,
+            spot.drop.height_m,
+            error=spot.drop.error_m,
             what="the drop",
             so="that suits a rundown",
         )
         little = at_most(
             rules["rock_rundown.drainage_area"],
-            spot.drainage_area_ha,
+            spot.land.area_ha,
             what="the land that drains here",
             so="that suits a rundown",
             show=hectares,
@@ -80,9 +80,9 @@ class RockRundown(StructureType):
     def suits(self, spot: Spot) -> float:
         """Best where drop and land are small; still before a bowl up to its limits."""
         rules = spot.rules
-        small = spot.drop_m + spot.drop_error_m <= rules.low(
+        small = spot.drop.height_m + spot.drop.error_m <= rules.low(
             "rock_rundown.drop"
-        ) and spot.drainage_area_ha <= rules.low("rock_rundown.drainage_area")
+        ) and spot.land.area_ha <= rules.low("rock_rundown.drainage_area")
         return 0.9 if small else 0.75
 
     def size(self, spot: Spot) -> Size:
@@ -146,9 +146,9 @@ class RockRundown(StructureType):
     def cautions(self, spot: Spot, size: Size) -> tuple[str, ...]:
         """What to take care of here."""
         rules = spot.rules
-        large = spot.drop_m > rules.low("rock_rundown.drop") or spot.drainage_area_ha > rules.low(
-            "rock_rundown.drainage_area"
-        )
+        large = spot.drop.height_m > rules.low(
+            "rock_rundown.drop"
+        ) or spot.land.area_ha > rules.low("rock_rundown.drainage_area")
         gathers = ("Large for a rundown: where the flow gathers, build a rock bowl instead.",)
         return structure_sentences.each_once(
             structure_sentences.channel_cautions(spot),

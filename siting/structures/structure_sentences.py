@@ -67,28 +67,28 @@ def channel_cautions(spot: Spot) -> tuple[str, ...]:
             "or within the error of it: set one-rock dams close together below."
         )
     shallow = rules.low("one_rock_dam.channel_depth")
-    if not np.isfinite(spot.bank_depth_m):
+    if not np.isfinite(spot.banks.depth_m):
         out.append("The elevations do not show the banks: measure width and depth before you buy.")
-    elif spot.bank_depth_m + spot.depth_error_m > shallow:
+    elif spot.banks.depth_m + spot.banks.depth_error_m > shallow:
         out.append(
-            f"The channel is {metres(spot.bank_depth_m)} deep, past the {metres(shallow)} of plain "
-            "hand work or within the error of it: have it reviewed, and never work below an "
+            f"The channel is {metres(spot.banks.depth_m)} deep, past the {metres(shallow)} of "
+            "plain hand work or within the error of it: have it reviewed, and never work below an "
             "undercut bank."
         )
     if spot.width_m > rules.low("hand_work.channel_width"):
         out.append("The channel is wide: it takes much material.")
     reviewed = rules.low("hand_work.drainage_area")
-    if spot.drainage_area_ha > reviewed:
+    if spot.land.area_ha > reviewed:
         out.append(f"More than {hectares(reviewed)} drain to it: have the design reviewed.")
-    if spot.purpose == "grade" and spot.stage in _STAGES:
-        out.append(_STAGES[spot.stage])
+    if spot.task.purpose == "grade" and spot.form.stage in _STAGES:
+        out.append(_STAGES[spot.form.stage])
     return tuple(out)
 
 
 def drop_cautions(spot: Spot) -> tuple[str, ...]:
     """What a drop asks care for."""
     easy = spot.rules.low("hand_work.drop")
-    if spot.drop_m + spot.drop_error_m > easy:
+    if spot.drop.height_m + spot.drop.error_m > easy:
         return (f"Above {metres(easy)} hand work is hard: build it in two steps.",)
     return ()
 

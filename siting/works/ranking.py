@@ -11,7 +11,7 @@ from types import MappingProxyType
 
 import numpy as np
 
-from siting.layout.candidates import Sites
+from siting.sites import Sites
 from siting.values.input_errors import RulesError
 from siting.values.rules import Rules
 from siting.values.settings_file import Source, number, own_file, read_settings, source_name, words
@@ -128,13 +128,13 @@ def rank_sites(sites: Sites, *, rules: Rules, weights: Weights) -> Ranking:
     measures = _measures(sites, rules)
     share = np.array([weights.weights[m] for m in MEASURES])
     score = measures @ share / share.sum() if sites.count else np.empty(0)
-    score = score * np.array([weights.factors[p.control] for p in sites.places])
-    for i, p in enumerate(sites.places):
-        if p.headcut < 0 and p.build_order > 1:
-            score[i] *= max(0.0, 1.0 - SERIES_STEP * (p.build_order - 1))
+    score = score * np.array([weights.factors[s.control] for s in sites])
+    for i, p in enumerate(sites.proposals):
+        if p.head.index < 0 and p.member.order > 1:
+            score[i] *= max(0.0, 1.0 - SERIES_STEP * (p.member.order - 1))
     score = np.round(_shared_by_pairs(sites, score), SCORE_DECIMALS) + 0.0
     group_first = _first_id_of_group(sites)
-    left_out = np.array([bool(p.left_out) for p in sites.places], dtype=np.bool_)
+    left_out = sites.are(lambda s: bool(s.proposal.field.left_out))
     order = np.lexsort((np.arange(sites.count), group_first, -score, left_out))
     rank = np.empty(sites.count, dtype=np.int64)
     rank[order] = np.arange(1, sites.count + 1)
@@ -152,45 +152,43 @@ def _measures(sites: Sites, rules: Rules) -> FloatArray:
     out = np.zeros((sites.count, len(MEASURES)))
     limit = rules.high("hand_work.drop")
     widest = rules.high("hand_work.channel_width")
-    widths, depths = sites.measured.width_m, sites.measured.depth_m
+    widths, depths, areas = sites.width_m, sites.depth_m, sites.drainage_area_ha
     heights = sites.sized("height_m")
-    for i, p in enumerate(sites.places):
-        area = float(sites.drainage_area_ha[i])
-        if p.headcut >= 0:
-            drop = p.headcut_height_m if np.isfinite(p.headcut_height_m) else limit
+    for i, site in enumerate(sites):
+        head, area = site.head, float(areas[i])
+        if head.index >= 0:
+            drop = site.spot.drop.height_m if np.isfinite(site.spot.drop.height_m) else limit
             depth = max(float(np.nan_to_num(depths[i])), drop, 1e-6)
-            above = np.nan_to_num(p.above_m, nan=depth)
+            above = np.nan_to_num(head.above_m, nan=depth)
             worth = 1.0 - min(1.0, max(0.0, above) / depth)
             urgency = min(1.0, drop / limit * (area / URGENT_AREA_HA) ** RETREAT_EXPONENT)
         else:
             drop = float(np.nan_to_num(heights[i]))
-            worth = FAN_WORTH if p.control == "spread" else SERIES_WORTH
+            worth = FAN_WORTH if site.control == "spread" else SERIES_WORTH
             urgency = 0.5 * min(1.0, (area / URGENT_AREA_HA) ** RETREAT_EXPONENT)
         low = 1.0 - min(1.0, drop / limit)
         narrow = 1.0 - min(1.0, float(widths[i]) / widest)
-        out[i] = worth, urgency, 0.5 * (low + narrow), 1.0 / (1 + p.heads_below), p.confidence
+        ease, sure = 0.5 * (low + narrow), site.proposal.confidence
+        out[i] = worth, urgency, ease, 1.0 / (1 + head.heads_below), sure
     return out
 
 
 def _shared_by_pairs(sites: Sites, score: FloatArray) -> FloatArray:
     """Give the structures that pair with a head the score of that head: they are built as one."""
+    group = sites.whole(lambda s: s.member.group)
     best: dict[int, float] = {}
-    for i, p in enumerate(sites.places):
-        if p.group and p.control == "vertical":
-            best[p.group] = max(best.get(p.group, 0.0), float(score[i]))
-    return np.array(
-        [best.get(p.group, score[i]) if p.group else score[i] for i, p in enumerate(sites.places)]
-    )
+    for i in np.flatnonzero((group > 0) & (sites.controls == "vertical")):
+        best[int(group[i])] = max(best.get(int(group[i]), 0.0), float(score[i]))
+    return np.array([best.get(int(g), own) for g, own in zip(group, score, strict=True)])
 
 
 def _first_id_of_group(sites: Sites) -> IntArray:
     """Lowest site of each one's group, so that equal scores do not tear a pair apart."""
+    group = sites.whole(lambda s: s.member.group)
     first: dict[int, int] = {}
-    for i, p in enumerate(sites.places):
-        first.setdefault(p.group, i)
-    return np.array(
-        [first[p.group] if p.group else i for i, p in enumerate(sites.places)], dtype=np.int64
-    )
+    for i, g in enumerate(group):
+        first.setdefault(int(g), i)
+    return np.array([first[int(g)] if g else i for i, g in enumerate(group)], dtype=np.int64)
 
 
 def why_first(sites: Sites, ranking: Ranking, weights: Weights) -> str:
@@ -198,32 +196,25 @@ def why_first(sites: Sites, ranking: Ranking, weights: Weights) -> str:
     if not sites.count:
         return ""
     i = int(np.argmin(ranking.rank))
-    place = sites.places[i]
-    head = next(
-        (
-            j
-            for j, p in enumerate(sites.places)
-            if place.group and p.group == place.group and p.control == "vertical"
-        ),
-        i,
-    )
-    name = f"Site {i + 1} ({place.structure}"
+    group = sites[i].member.group
+    own = [j for j, s in enumerate(sites) if group and s.member.group == group]
+    head = next((j for j in own if sites[j].control == "vertical"), i)
+    name = f"Site {i + 1} ({sites[i].structure}"
     name += f", the base of site {head + 1})" if head != i else ")"
     share = np.array([weights.weights[m] for m in MEASURES])
     lead = share * (ranking.measures[head] - ranking.measures.mean(axis=0))
     top = [MEASURES[k] for k in np.argsort(-lead, kind="stable")[:2] if lead[k] > 0]
-    if sites.places[head].headcut < 0:
+    if sites[head].head.index < 0:
         top = [m for m in top if m not in ("worth", "urgency")]
-    if place.control == "refer":
+    if sites[i].is_referred:
         top = [m for m in top if m != "ease"]
     because = " and ".join(_WORDS[m] for m in top) or "no other scores higher"
-    drop = sites.places[head].headcut_height_m
+    drop = sites[head].spot.drop.height_m
     facts = f"{hectares(float(sites.drainage_area_ha[head]))} drain to it"
     if np.isfinite(drop):
         facts = f"a drop of {metres(drop)}, {facts}"
     sentence = f"{name} comes first, score {ranking.score[i]:.2f} of 1: {because} ({facts})."
     tied = int(np.count_nonzero(ranking.score == ranking.score[i]))
-    group = sum(1 for p in sites.places if place.group and p.group == place.group)
-    if tied > max(group, 1):
+    if tied > max(len(own), 1):
         sentence += " Equal scores are listed by site number."
     return sentence

@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from siting.layout.candidates import Sites
 from siting.layout.headcuts_below import base_of_each
+from siting.sites import Sites
 from siting.structures.one_rock_dam import OneRockDam
 from siting.structures.structure_type import Amount
 from siting.values.columns import Columns
@@ -192,12 +192,10 @@ def takes_of(sites: Sites, ranking: Ranking, means: Means) -> Takes:
         A limit of zero or less.
     """
     amounts = tuple(
-        ()
-        if size is None or place.decision is None
-        else tuple(place.decision.kind.materials(spot, size))
-        for place, spot, size in zip(sites.places, sites.spots, sites.sizes, strict=True)
+        () if site.size is None else tuple(site.decision.kind.materials(site.spot, site.size))
+        for site in sites
     )
-    structures = tuple(place.structure for place in sites.places)
+    structures = tuple(site.structure for site in sites)
     counted = quantities(
         amounts,
         site_id=np.arange(1, sites.count + 1),
@@ -226,7 +224,7 @@ def groups_of(sites: Sites, ranking: Ranking, counted: Quantities, priced: Bill)
     members = _members(sites)
     group_of = {i: g for g, own in members.items() for i in own}
     needs = _series_needs(sites, members, group_of)
-    for upper, lower in base_of_each(sites.places, [s is not None for s in sites.sizes]).items():
+    for upper, lower in base_of_each(sites.proposals, [s.size is not None for s in sites]).items():
         a, b = group_of[upper], group_of[lower]
         if a != b:
             needs.setdefault(a, set()).add(b)
@@ -248,13 +246,14 @@ def groups_of(sites: Sites, ranking: Ranking, counted: Quantities, priced: Bill)
 
 def _members(sites: Sites) -> dict[int, list[int]]:
     """Sites of each group by its number: those of its first site."""
-    paired = {p.group for p in sites.places if p.group and p.control == "vertical"}
+    paired = {s.member.group for s in sites if s.control == "vertical"} - {0}
     first: dict[int, int] = {}
     out: dict[int, list[int]] = {}
-    for i, p in enumerate(sites.places):
-        if sites.sizes[i] is None:
+    for i, site in enumerate(sites):
+        if site.size is None:
             continue
-        g = first.setdefault(p.group, i + 1) if p.group in paired else i + 1
+        group = site.member.group
+        g = first.setdefault(group, i + 1) if group in paired else i + 1
         out.setdefault(g, []).append(i)
     return out
 
@@ -263,13 +262,12 @@ def _series_needs(
     sites: Sites, members: dict[int, list[int]], group_of: dict[int, int]
 ) -> dict[int, set[int]]:
     """In a series each structure waits for the one before it."""
-    at = {
-        (p.group, p.build_order): i for i, p in enumerate(sites.places) if p.group and i in group_of
-    }
+    members_of = [p.member for p in sites.proposals]
+    at = {(m.group, m.order): i for i, m in enumerate(members_of) if m.group and i in group_of}
     out: dict[int, set[int]] = {}
     for g, own in members.items():
-        p = sites.places[own[0]]
-        before = at.get((p.group, p.build_order - 1))
-        if len(own) == 1 and p.group and before is not None and group_of[before] != g:
+        m = members_of[own[0]]
+        before = at.get((m.group, m.order - 1))
+        if len(own) == 1 and m.group and before is not None and group_of[before] != g:
             out.setdefault(g, set()).add(group_of[before])
     return out

@@ -174,29 +174,18 @@ def median_of(values, n):
 
 
 @kernel
-def measure_places(
-    z,
-    u,
-    v,
-    du,
-    dv,
-    width,
-    height,
-    half,
-    step,
-    reach,
-    cell_steps,
-    copies,
-    apart,
-    least_depth,
-    least_bulge,
-    out,
-):
+def measure_places(z, places, cell, across, stacked, least, out):
     """Measure the channel at places: medians over several sections up and down the flow.
 
-    Where fewer than half of a place's sections show two banks, width and depth stay NaN. ``out``
-    has a row a place, with the columns of `measure_section`.
+    Where fewer than half of a place's sections show two banks, width and depth stay NaN.
+    ``places`` holds u, v and the flow's direction; ``cell`` its width and height; ``across`` how
+    many steps a section has to each side, their length, how far the bed is looked for, and steps a
+    cell; ``stacked`` how many sections and how far apart; ``least`` depth and bulge of a bank.
+    ``out`` has a row a place, with the columns of `measure_section`.
     """
+    u, v, du, dv = places
+    half, step, reach, cell_steps = across
+    copies, apart = stacked
     heights = np.empty(2 * half + 1)
     rows = np.empty((copies, N_MEASURES))
     column = np.empty(copies)
@@ -209,15 +198,13 @@ def measure_places(
                 v[i] + dv[i] * along,
                 du[i],
                 dv[i],
-                width,
-                height,
+                cell[0],
+                cell[1],
                 half,
                 step,
                 heights,
             )
-            measure_section(
-                heights, half, step, reach, cell_steps, least_depth, least_bulge, rows[m]
-            )
+            measure_section(heights, half, step, reach, cell_steps, least[0], least[1], rows[m])
         for k in range(N_MEASURES):
             n = 0
             for m in range(copies):

@@ -132,20 +132,11 @@ def measure_sections(
             a, b = int(part[0]), int(part[-1]) + 1
             measure_places(
                 raster.elevation_m,
-                u[a:b],
-                v[a:b],
-                du[a:b],
-                dv[a:b],
-                grid.cell_width_m,
-                grid.cell_height_m,
-                half,
-                step,
-                reach,
-                grid.cell_m / step,
-                COPIES,
-                unit,
-                LEAST_BANK_M,
-                LEAST_BULGE_M,
+                (u[a:b], v[a:b], du[a:b], dv[a:b]),
+                (grid.cell_width_m, grid.cell_height_m),
+                (half, step, reach, grid.cell_m / step),
+                (COPIES, unit),
+                (LEAST_BANK_M, LEAST_BULGE_M),
                 out[a:b],
             )
 

@@ -65,13 +65,12 @@ def maps(shape: tuple[int, int], *, seed: int = 3) -> tuple[Any, Any]:
 
 def time_floods(z: NDArray[np.float32], sites: int) -> dict[str, Any]:
     """Seconds of each part of the floods; flow, counts and channels are made before the clock."""
-    from siting.channels.study_area import CutAreas
+    from siting.channels.ground import Land
     from siting.floods.regional import RegionalSettings
-    from siting.places.flood_at_points import bare_ground
     from siting.places.land_maps import cross
     from siting.places.site_floods import FloodGauge, FloodSettings
     from siting.record.flood_tables import flood_columns
-    from terrain.channels.drainage_areas import Catchments
+    from siting.values.rules import load_rules
     from terrain.channels.network import channel_network
     from terrain.flow.conditioning import condition
     from terrain.values.raster import Raster
@@ -92,14 +91,13 @@ def time_floods(z: NDArray[np.float32], sites: int) -> dict[str, Any]:
         now = time.perf_counter()
         parts[name], last = now - last, now
 
-    catchments = Catchments.of(conditioned.flow, counts)
-    cut = CutAreas.of(catchments)
+    land = Land.of(conditioned, network, raster=raster, counts=counts, rules=load_rules())
     lap(NUMBERING)
-    land = cross(soils, cover, raster.valid, cell_area_m2=raster.grid.cell_area_m2)
+    maps_crossed = cross(soils, cover, raster.valid, cell_area_m2=raster.grid.cell_area_m2)
     lap("maps crossed")
-    ground = bare_ground(raster, conditioned, counts, network, catchments, cut)
     gauge = FloodGauge(
-        ground, FloodSettings(rainfall=rain(), land=land, regional=RegionalSettings({"WY-2": 1.0}))
+        land,
+        FloodSettings(rainfall=rain(), land=maps_crossed, regional=RegionalSettings({"WY-2": 1.0})),
     )
     gauge.means.curve_number(cells)
     lap("curve numbers of every cell")

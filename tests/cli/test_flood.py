@@ -213,6 +213,26 @@ def test_an_area_that_the_raster_cuts_makes_every_flow_a_minimum(
     assert "The flow is a minimum." in text
 
 
+def test_floods_at_a_point_read_the_roughness_of_channels_from_the_rules(
+    command: Callable, tmp_path: Path
+) -> None:
+    own = tmp_path / "rules.toml"
+    own.write_text(
+        'version = 1\n[channel.roughness]\nvalue = 0.09\nunit = "Manning\'s n"\n'
+        'source = "two reaches measured"\nbasis = "common practice"\nmeaning = "ours"\n',
+        encoding="utf-8",
+    )
+    given = ("flood", *POINT, DEM, *LAND, "--json")
+    ended = [command(*given), command(*given, "--rules", own)]
+    assert [e.code for e in ended] == [0, 0], ended[1].err
+    before, after = (json.loads(e.out)["inputs"] for e in ended)
+    assert after["tc_channel_h"] == pytest.approx(2 * before["tc_channel_h"])
+    assert "Manning with roughness 0.09" in after["tc_method"]
+    assert "Manning with roughness 0.045" in before["tc_method"]
+    q = [{m["method"]: m["flows"] for m in json.loads(e.out)["methods"]} for e in ended]
+    assert q[1] != q[0]
+
+
 def test_the_method_asked_for_is_used(command: Callable) -> None:
     ended = command("flood", *POINT, DEM, *LAND, "--flood-method", "graphical", "--json")
     assert ended.code == 0, ended.err

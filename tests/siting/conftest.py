@@ -19,11 +19,11 @@ from siting.channels.reaches import reach_stations
 from siting.channels.study_area import CutAreas
 from siting.effects.site_effects import Effect, effects_of
 from siting.floods.rainfall import Rainfall
-from siting.layout.candidates import Sites, find_sites
 from siting.layout.keep_clear import KeepClear
-from siting.layout.measuring import BuildSettings, SpotMaker
-from siting.layout.proposals import Place
+from siting.layout.measuring import BuildSettings, Trials
+from siting.layout.proposals import Placing, put_together
 from siting.places.site_floods import FloodGauge, FloodSettings
+from siting.sites import Site, Sites, find_sites, sites_of
 from siting.values.rules import Rules, load_rules
 from siting.works.ranking import Ranking, load_weights, rank_sites
 from terrain.channels.drainage_areas import Catchments
@@ -202,19 +202,33 @@ def one_stone(tmp_path_factory: pytest.TempPathFactory) -> Rules:
     )
 
 
-def maker_of(
+def trials_on(
     ground: Ground, rainfall: Rainfall | None = None, build: BuildSettings | None = None
-) -> SpotMaker:
+) -> Trials:
     """What measures and decides on a ground, with or without rain."""
     settings = FloodSettings(rainfall, None if rainfall is None else 80.0)
-    return SpotMaker(ground, FloodGauge(ground, settings), build or BuildSettings())
+    return Trials(ground, FloodGauge(ground, settings), build or BuildSettings())
 
 
-def cautions_of(place: Place) -> list[str]:
+@dataclass(frozen=True)
+class Placed:
+    """What one placing function proposes, as sites, and its notes."""
+
+    places: list[Site]
+    notes: list[str]
+
+
+def placed_by(trials: Trials, placing: Placing) -> Placed:
+    """Measure and decide what one placing function proposes, as a screening does."""
+    sites = sites_of(trials, put_together([placing]).proposals)
+    return Placed(list(sites), list(placing.notes))
+
+
+def cautions_of(site: Site) -> list[str]:
     """What the place and the type say, as in a plan."""
-    d = place.decision
-    of_type = () if d is None or d.size is None else d.kind.cautions(d.spot, d.size)
-    return [*place.cautions, *of_type]
+    kind, size = site.decision.type, site.decision.size
+    of_type = () if kind is None or size is None else kind.cautions(site.spot, size)
+    return [*site.own_cautions, *of_type]
 
 
 def keep_of(*roads: BaseGeometry, clear: tuple[tuple[BaseGeometry, str], ...] = ()) -> KeepClear:
@@ -232,7 +246,7 @@ def sites_on(
 ) -> tuple[Sites, tuple[str, ...]]:
     """Sites on a ground and the notes, as a screening finds them."""
     settings = FloodSettings(rainfall, None if rainfall is None else 80.0)
-    return find_sites(ground, FloodGauge(ground, settings), settings, build)
+    return find_sites(ground, FloodGauge(ground, settings), build)
 
 
 @dataclass(frozen=True)

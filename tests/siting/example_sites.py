@@ -4,22 +4,25 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import Any
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Any, ClassVar
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from siting.channels.bankfull import Bankfull
 from siting.channels.channel_reading import ChannelReading
-from siting.floods.flood_method import RETURN_PERIODS_YR
 from siting.hydraulics.cross_section import CrossSection
-from siting.layout.candidates import Sites
-from siting.layout.measuring import Measured
-from siting.layout.proposals import Place
+from siting.layout.proposals import AtHead, FromField, Member, Proposal, Where, Words
 from siting.places.flood_compare import Compared
 from siting.places.flood_paths import Concentration
+from siting.places.measured_places import Measured
 from siting.places.site_floods import SiteFloods
-from siting.places.spot import Spot
+from siting.places.spot import Banks, Drop, LandAbove, Spot, Task
+from siting.sites import Site, Sites
+from siting.structures.catalogue import Chosen
+from siting.structures.decisions import Decision
 from siting.structures.structure_type import Size
 from siting.values.rules import load_rules
 from terrain.channels.sections import SectionMeasures
@@ -27,25 +30,37 @@ from terrain.channels.sections import SectionMeasures
 RULES = load_rules()
 
 
-def place(control: str = "vertical", *, station: float = 0.0, **more: Any) -> Place:
-    """One place; at a headcut of 0.8 m where the control is of that kind."""
+@dataclass(frozen=True)
+class Kind:
+    """As much of a structure type as what comes after placing reads."""
+
+    name: str
+    control: str
+    spacing_rules: ClassVar[tuple[str, ...]] = ()
+
+    def cautions(self, spot: Spot, size: Size) -> tuple[str, ...]:
+        return ()
+
+
+def place(control: str = "vertical", *, station: float = 0.0, **more: Any) -> tuple[str, Proposal]:
+    """One place and its control; at a headcut of 0.8 m where the control is of that kind."""
     head = control in ("vertical", "refer")
     drop, above = more.pop("drop", 0.8), more.pop("above", 0.2)
-    values = {
-        "cell": 0,
-        "section_cell": 0,
-        "reach": 0,
-        "station_m": station,
-        "control": control,
-        "structure": {"vertical": "rock bowl", "refer": "engineer"}.get(control, "one-rock dam"),
-        "slope": 0.02,
-        "confidence": 0.9,
-        "reason": "because",
-        "headcut": 0 if head else -1,
-        "headcut_height_m": drop if head else np.nan,
-        "above_m": above if head else np.nan,
-    }
-    return Place(**(values | more))
+    return control, Proposal(
+        where=Where(0, 0, math.nan, math.nan, reach=0, station_m=station),
+        task=Task("vertical" if head else control),
+        slope=0.02,
+        confidence=more.pop("confidence", 0.9),
+        words=Words("because"),
+        head=AtHead(
+            more.pop("headcut", 0 if head else -1),
+            drop if head else math.nan,
+            above if head else math.nan,
+            more.pop("heads_below", 0),
+        ),
+        member=Member(more.pop("group", 0), more.pop("build_order", 0)),
+        field=FromField(**more),
+    )
 
 
 def no_floods(n: int) -> SiteFloods:
@@ -54,7 +69,7 @@ def no_floods(n: int) -> SiteFloods:
     flows, unknown = np.full((n, 6), np.nan), np.full((n, 0, 6), np.nan)
     names = np.full((n, 0), None, dtype=object)
     time = Concentration(
-        none, texts, none, none, none, none, none, none, none, texts, np.zeros(n, bool)
+        none, texts, none, none, none, none, none, none, none, none, texts, np.zeros(n, bool)
     )
     compared = Compared(
         name=names,
@@ -110,8 +125,18 @@ def bank_tops(width: np.ndarray, depth: np.ndarray) -> ChannelReading:
     )
 
 
+def decision_of(control: str, height_m: float) -> Decision:
+    """A decision for a structure of which only the height is known; none where it is referred."""
+    if control == "refer":
+        return Decision(Chosen(None, MappingProxyType({}), MappingProxyType({})), None)
+    name = "rock bowl" if control == "vertical" else "one-rock dam"
+    kind: Any = Kind(name, control)
+    chosen = Chosen(kind, MappingProxyType({}), MappingProxyType({}))
+    return Decision(chosen, Size(height_m, math.nan, math.nan))
+
+
 def sites_of(
-    places: Sequence[Place],
+    places: Sequence[tuple[str, Proposal]],
     *,
     area: ArrayLike = 2.0,
     width: ArrayLike = 4.0,
@@ -124,46 +149,34 @@ def sites_of(
         np.broadcast_to(np.asarray(v, float), n).copy() for v in (area, width, depth, height)
     )
     none = np.full(n, np.nan)
-    spots = tuple(
-        Spot(
-            purpose="vertical" if p.headcut >= 0 else "grade",
-            slope=p.slope,
-            slope_error=0.0,
-            drainage_area_ha=float(a),
-            section=CrossSection.trapezoid(2.0, side=1.0, depth_m=1.0),
-            rules=RULES,
+    each = tuple(
+        Site(
+            proposal,
+            Spot(
+                task=proposal.task,
+                slope=proposal.slope,
+                slope_error=0.0,
+                land=LandAbove(float(area_ha[i])),
+                section=CrossSection.trapezoid(2.0, side=1.0, depth_m=1.0),
+                rules=RULES,
+                drop=Drop(proposal.head.drop_m),
+                banks=Banks(float(width_m[i]), float(depth_m[i])),
+            ),
+            decision_of(control, float(height_m[i])),
         )
-        for p, a in zip(places, area_ha, strict=True)
+        for i, (control, proposal) in enumerate(places)
     )
-    floods = no_floods(n)
     measured = Measured(
         cell=np.arange(n),
         section_cell=np.arange(n),
         azimuth_deg=none,
+        elevation_m=none,
         drainage_area_ha=area_ha,
         area_complete=np.ones(n, bool),
-        floods=floods,
+        floods=no_floods(n),
         reading=bank_tops(width_m, depth_m),
+        section=SectionMeasures(*[none] * 7, np.ones(n, bool)),
         curve_width_m=none,
         curve_depth_m=none,
     )
-    return Sites(
-        places=tuple(places),
-        spots=spots,
-        sizes=tuple(
-            None if p.control == "refer" else Size(float(h), math.nan, math.nan)
-            for p, h in zip(places, height_m, strict=True)
-        ),
-        flows=((None,) * len(RETURN_PERIODS_YR),) * n,
-        caution=("",) * n,
-        cell=np.arange(n),
-        section_cell=np.arange(n),
-        azimuth_deg=none,
-        drainage_area_ha=area_ha,
-        area_complete=np.ones(n, bool),
-        measured=measured,
-        section=SectionMeasures(*[none] * 7, np.ones(n, bool)),
-        x_m=none,
-        y_m=none,
-        elevation_m=none,
-    )
+    return Sites(each, measured)

@@ -19,7 +19,7 @@ def size(area=30.0, slope=0.02, width=8.0, depth=1.5, q2=1.5):
     values = np.broadcast_arrays(*(np.atleast_1d(v) for v in (area, slope, width, depth, q2)))
     area, slope, width, depth, q2 = (v.astype(float) for v in values)
     bed = bed_width_m(width, depth, bankfull_geometry(area).width_m)
-    flow = manning_depth_m(q2, bed, slope)
+    flow = manning_depth_m(q2, bed, slope, roughness=RULES.value("channel.roughness"))
     unknown = np.full(area.shape, np.nan)
     bankfull = settle_bankfull(
         drainage_area_ha=area,

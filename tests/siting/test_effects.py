@@ -12,7 +12,7 @@ from siting.effects.wedges import reach_m
 
 def test_every_control_has_its_effect_and_only_its_own(worked) -> None:
     kinds = {"grade": 0, "vertical": 0}
-    for place, effect in zip(worked.sites.places, worked.effects, strict=True):
+    for place, effect in zip(worked.sites.each, worked.effects, strict=True):
         if place.control == "grade":
             assert effect.pool is not None
             assert effect.wedge is not None
@@ -29,14 +29,10 @@ def test_every_control_has_its_effect_and_only_its_own(worked) -> None:
 
 
 def test_what_is_flush_holds_nothing_back(flush) -> None:
-    sizes = [
-        s.height_m
-        for s, p in zip(flush.sites.sizes, flush.sites.places, strict=True)
-        if p.control == "grade"
-    ]
+    sizes = [s.size.height_m for s in flush.sites if s.control == "grade"]
     assert len(sizes) >= 10
     assert not any(sizes)
-    for place, effect in zip(flush.sites.places, flush.effects, strict=True):
+    for place, effect in zip(flush.sites.each, flush.effects, strict=True):
         assert effect.pool is effect.wedge is effect.tailwater is None
         if place.control == "grade":
             assert np.isnan(effect.benefit.rewetted_m2)
@@ -49,15 +45,14 @@ def test_what_is_flush_holds_nothing_back(flush) -> None:
 
 def test_pools_and_wedges_follow_height_and_bed_slope(worked) -> None:
     """On an even bed of 1.5 %: a pool of H / S, a wedge of H / (0.4 S)."""
-    for place, size, effect in zip(
-        worked.sites.places, worked.sites.sizes, worked.effects, strict=True
-    ):
-        if place.control != "grade" or place.headcut >= 0:
+    for place, effect in zip(worked.sites, worked.effects, strict=True):
+        size = place.size
+        if place.control != "grade" or place.head.index >= 0:
             continue
         assert effect.pool.depth_at_crest_m == pytest.approx(size.height_m, abs=0.03)
         assert effect.pool.length_m == pytest.approx(size.height_m / 0.015, abs=2.5)
         assert effect.wedge.length_m == pytest.approx(size.height_m / (0.4 * 0.015), abs=5.0)
-        assert effect.wedge.length_m <= reach_m(size.height_m, place.slope) + 1.0
+        assert effect.wedge.length_m <= reach_m(size.height_m, place.spot.slope) + 1.0
         assert effect.wedge.volume_low_m3 <= effect.wedge.volume_m3 <= effect.wedge.volume_high_m3
         assert effect.wedge.volume_m3 > effect.pool.volume_m3
 
@@ -66,10 +61,10 @@ def test_columns_say_what_the_effects_hold(worked) -> None:
     columns = effect_columns(worked.effects)
     n = worked.sites.count
     assert all(v.shape == (n,) for v in columns.values())
-    grade = worked.sites.of("control") == "grade"
+    grade = worked.sites.controls == "grade"
     assert np.isfinite(columns["pool_volume_m3"][grade]).all()
     assert np.isnan(columns["pool_volume_m3"][~grade]).all()
-    paired = grade & (worked.sites.of("headcut") >= 0)
+    paired = grade & (worked.sites.whole(lambda s: s.head.index) >= 0)
     assert np.isfinite(columns["toe_depth_m"][paired]).all()
     assert np.isnan(columns["toe_depth_m"][~paired]).all()
     assert (columns["tailwater_toe_m"][paired] > columns["toe_depth_m"][paired]).all()

@@ -38,8 +38,8 @@ def test_parts_are_to_scale_and_each_is_there(worked) -> None:
     table = footprint_table(worked.sites)
     c = table.columns
     wanted = [
-        (i + 1, worked.sites.places[i].structure, part.name, area_m2(part))
-        for i, size in enumerate(worked.sites.sizes)
+        (i + 1, worked.sites[i].structure, part.name, area_m2(part))
+        for i, size in enumerate(s.size for s in worked.sites)
         for part in size.parts
     ]
     assert list(c["site_id"]) == [w[0] for w in wanted]
@@ -83,9 +83,7 @@ def test_the_crest_is_centred_in_the_channel(worked) -> None:
     """The trench runs along x = 80 m; its flow path wanders over the bed of 3 m."""
     lines = crest_table(worked.sites)
     ends = shapely.get_coordinates(lines.geometry).reshape(-1, 2, 2)
-    grade = np.array(
-        [worked.sites.places[i - 1].control == "grade" for i in lines.columns["site_id"]]
-    )
+    grade = np.array([worked.sites[i - 1].control == "grade" for i in lines.columns["site_id"]])
     assert grade.sum() >= 10
     centre = ends[grade].mean(axis=1)
     assert np.abs(centre[:, 0] - 80.0).max() < 0.6
@@ -101,7 +99,7 @@ def test_footprints_are_centred_on_their_crest(worked) -> None:
     table, lines = (f(worked.sites) for f in (footprint_table, crest_table))
     for site, line in zip(lines.columns["site_id"], lines.geometry, strict=True):
         own = shapely.union_all(table.geometry[table.columns["site_id"] == site])
-        if worked.sites.places[site - 1].control != "grade":
+        if worked.sites[site - 1].control != "grade":
             continue
         across = shapely.intersection(line, own.buffer(0.01))
         assert across.length == pytest.approx(line.length, rel=0.02)

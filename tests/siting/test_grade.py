@@ -8,47 +8,45 @@ import pytest
 from siting.channels.channel_reading import read_stations
 from siting.layout.at_headcuts import place_at_headcuts
 from siting.layout.measuring import BuildSettings
-from siting.layout.proposals import Placed
 from siting.layout.series import place_series
 from siting.places.spot import Stock
 from siting.structures.spacing import head_to_toe_m, wedge_m
 from terrain.values.raster import Raster
-from tests.siting.conftest import maker_of
+from tests.siting.conftest import placed_by, trials_on
 
 # an incised reach without a headcut: the trench runs off the raster's upper edge
 LONG = {"drop_m": 0.8, "head_m": 400.0}
 
 
-def series_of(ground, placed=None, build=None, rain=None):
-    placed = Placed() if placed is None else placed
-    maker = maker_of(ground, rain, build)
+def series_of(ground, others=(), build=None, rain=None):
+    trials = trials_on(ground, rain, build)
     q2 = np.full(ground.stations.size, np.nan)
     if rain is not None:
-        q2 = maker.gauge.peak(ground.stations.cell, 2.0)
-    place_series(maker, read_stations(ground, q2_m3s=q2, division="usa"), placed)
-    return placed
+        q2 = trials.gauge.peak(ground.stations.cell, 2.0)
+    reading = read_stations(ground, q2_m3s=q2, division="usa")
+    return placed_by(trials, place_series(trials, reading, others))
 
 
 def test_an_incised_reach_gets_a_series_from_its_base_up(measured, gully) -> None:
     ground = measured(gully(**LONG))
     placed = series_of(ground)
     assert {p.structure for p in placed.places} == {"one-rock dam"}
-    [group] = {p.group for p in placed.places}
+    [group] = {p.member.group for p in placed.places}
     assert group > 0
-    series = sorted(placed.places, key=lambda p: p.build_order)
-    assert [p.build_order for p in series] == [1, 2, 3, 4, 5]
-    stations = [p.station_m for p in series]
+    series = sorted(placed.places, key=lambda p: p.member.order)
+    assert [p.member.order for p in series] == [1, 2, 3, 4, 5]
+    stations = [p.where.station_m for p in series]
     assert stations == sorted(stations)
     assert stations[0] < 10  # the base is the lower end
-    assert any("stable base" in c for c in series[0].cautions)
-    assert not any("stable base" in c for c in series[1].cautions)
+    assert any("stable base" in c for c in series[0].own_cautions)
+    assert not any("stable base" in c for c in series[1].own_cautions)
 
 
 def test_spacing_lies_between_head_to_toe_and_the_wedge(measured, gully) -> None:
     ground = measured(gully(**LONG))
     series = series_of(ground).places
-    apart = np.diff([p.station_m for p in series])
-    slope = np.mean([p.slope for p in series])
+    apart = np.diff([p.where.station_m for p in series])
+    slope = np.mean([p.spot.slope for p in series])
     # one stone of 0.10 m: nothing is known of bankfull without rain
     least, most = float(head_to_toe_m(0.10, slope)), float(wedge_m(0.10, slope))
     assert (apart >= least - 1e-6).all()
@@ -72,7 +70,7 @@ def test_bends_are_left_out(measured, gully, rules_with) -> None:
     ground = measured(gully(**LONG, bend_at_m=150.0), rules=rules_with(series__most=1000.0))
     series = series_of(ground).places
     assert series
-    _, y = ground.raster.grid.xy_of(np.array([p.cell for p in series]))
+    _, y = ground.raster.grid.xy_of(np.array([p.where.cell for p in series]))
     # the channel turns east at 150 m and north again some 10 m further
     assert not ((y > 145) & (y < 168)).any()
 
@@ -94,7 +92,7 @@ def test_reaches_that_get_no_series(measured, gully, change, why) -> None:
 
 def test_land_past_the_hard_stop_gets_no_series(measured, gully, rules_with) -> None:
     ground = measured(gully(**LONG), rules=rules_with(hand_work__drainage_area=(1.0, 2.0)))
-    assert all(ground.area_ha(np.array([p.cell]))[0] <= 2.0 for p in series_of(ground).places)
+    assert all(ground.area_ha(np.array([p.where.cell]))[0] <= 2.0 for p in series_of(ground).places)
 
 
 def test_the_ranch_bounds_a_series(measured, gully) -> None:
@@ -104,8 +102,8 @@ def test_the_ranch_bounds_a_series(measured, gully) -> None:
     ground = measured(raster, ranch=ranch)
     series = series_of(ground).places
     assert series
-    assert ground.inside(np.array([p.cell for p in series])).all()
-    assert min(p.station_m for p in series) > 99
+    assert ground.inside(np.array([p.where.cell for p in series])).all()
+    assert min(p.where.station_m for p in series) > 99
 
 
 def test_a_wide_shallow_reach_gets_log_mats_side_by_side_once(measured, gully) -> None:
@@ -113,8 +111,8 @@ def test_a_wide_shallow_reach_gets_log_mats_side_by_side_once(measured, gully) -
     ground = measured(gully(drop_m=0.5, head_m=400.0, bed_m=10.0, cut_m=0.5))
     series = series_of(ground).places
     assert {p.structure for p in series} == {"log mat"}
-    x, y = ground.raster.grid.xy_of(np.array([p.cell for p in series]))
-    groups = np.array([p.group for p in series])
+    x, y = ground.raster.grid.xy_of(np.array([p.where.cell for p in series]))
+    groups = np.array([p.member.group for p in series])
     for i in range(len(series)):
         others = groups != groups[i]
         assert (np.hypot(x - x[i], y - y[i])[others] >= 10.0).all()
@@ -122,13 +120,12 @@ def test_a_wide_shallow_reach_gets_log_mats_side_by_side_once(measured, gully) -
 
 def test_series_keep_off_headcuts_and_their_pairs(measured, gully) -> None:
     ground = measured(gully(drop_m=0.8, head_m=40.0))
-    placed = Placed()
-    place_at_headcuts(maker_of(ground), placed)
-    pair = [p for p in placed.places if p.control == "grade"]
-    series_of(ground, placed)
-    series = [p for p in placed.places if p.headcut < 0]
+    trials = trials_on(ground)
+    heads = place_at_headcuts(trials)
+    pair = [p for p in placed_by(trials, heads).places if p.control == "grade"]
+    series = series_of(ground, heads.proposals).places
     assert pair
-    gap = [abs(p.station_m - q.station_m) for p in series for q in pair]
+    gap = [abs(p.where.station_m - q.where.station_m) for p in series for q in pair]
     assert all(g > 5 for g in gap)
 
 
@@ -140,7 +137,7 @@ def test_series_keep_off_a_road_fill(measured, gully) -> None:
     z[fill] = np.maximum(z[fill], z[rows - 56, cols // 2] + 1.2)
     ground = measured(Raster.from_array(z))
     assert ground.conditioned.report.cut_cell.size
-    _, y = ground.raster.grid.xy_of(np.array([p.cell for p in series_of(ground).places]))
+    _, y = ground.raster.grid.xy_of(np.array([p.where.cell for p in series_of(ground).places]))
     # 20 m each way, counted from the pit above the fill and along the cut
     assert not ((y > 45) & (y < 78)).any()
 
@@ -163,16 +160,16 @@ def test_heights_hold_and_every_rule_of_spacing_is_shown(
     places = series_of(ground, rain=rain).places
     assert len(places) >= 3
     for place in places:
-        size, spot = place.decision.size, place.decision.spot
-        assert spot.bankfull_sure == flush
+        size, spot = place.decision.size, place.spot
+        assert spot.bankfull.sure == flush
         if flush:
-            assert spot.bankfull_depth_m / 3 < 0.10
-            assert size.height_m == spot.height_limit_m == 0
+            assert spot.bankfull.depth_m / 3 < 0.10
+            assert size.height_m == spot.bankfull.height_limit_m == 0
             assert "holds no sediment back" in place.reason
         else:
-            assert 0.10 <= size.height_m <= spot.height_limit_m <= 0.30
+            assert 0.10 <= size.height_m <= spot.bankfull.height_limit_m <= 0.30
             assert "lets the bed rise" in place.reason
-        assert np.isnan(spot.needed_height_m)
+        assert np.isnan(spot.task.needed_height_m)
         assert len(place.spacing) >= 2
         [chosen] = [row for row in place.spacing if row.chosen]
         assert all(row.source and row.basis for row in place.spacing)

@@ -43,17 +43,17 @@ def rows_of(columns: dict, site: int) -> dict:
 
 
 def head_of(sites) -> int:
-    return next(i for i, p in enumerate(sites.places) if p.control == "vertical") + 1
+    return next(i for i, p in enumerate(sites.each) if p.control == "vertical") + 1
 
 
 def test_every_site_has_its_bed_from_the_lower_end_up(sites, profile) -> None:
     assert sites.count > 1
     assert sorted(set(profile["site_id"].tolist())) == list(range(1, sites.count + 1))
-    for site, place in enumerate(sites.places, start=1):
+    for site, place in enumerate(sites.each, start=1):
         own = rows_of(profile, site)
         assert (np.diff(own["distance_m"]) > 0).all()
         assert 0.0 in own["distance_m"]
-        np.testing.assert_allclose(own["station_m"] - own["distance_m"], place.station_m)
+        np.testing.assert_allclose(own["station_m"] - own["distance_m"], place.where.station_m)
         assert own["distance_m"].min() >= -MOST_REACH_M - 1e-9
         assert own["distance_m"].max() <= MOST_REACH_M + 1e-9
         assert np.isfinite(own["bed_m"]).all()
@@ -85,7 +85,7 @@ def test_what_is_held_back_lengthens_the_profile_up(ground, sites) -> None:
 
 def test_the_section_is_the_one_that_the_flow_was_worked_out_for(sites, ground) -> None:
     columns = section_columns(ground, sites)
-    for site, spot in enumerate(sites.spots, start=1):
+    for site, spot in enumerate((s.spot for s in sites), start=1):
         own = rows_of(columns, site)
         np.testing.assert_array_equal(own["offset_m"], spot.section.offset_m)
         np.testing.assert_array_equal(own["ground_m"], spot.section.height_m)
@@ -105,8 +105,8 @@ def test_the_trench_is_in_the_section_of_the_headcut(sites, ground) -> None:
 
 def test_a_made_up_section_stands_on_the_bed(ground, sites) -> None:
     trapezoid = CrossSection.trapezoid(1.5, side=1.0, depth_m=0.6)
-    spots = tuple(replace(spot, section=trapezoid) for spot in sites.spots)
-    columns = section_columns(ground, replace(sites, spots=spots))
+    each = tuple(replace(s, spot=replace(s.spot, section=trapezoid)) for s in sites)
+    columns = section_columns(ground, replace(sites, each=each))
     assert set(columns["source"]) == {"curve"}
     bed = ground.raster.elevation_m.reshape(-1)
     for site, cell in enumerate(sites.section_cell, start=1):
@@ -121,7 +121,7 @@ def test_on_a_road_the_profile_runs_straight_along_it_uphill() -> None:
     ground = ground_of(Raster.from_array(z.astype(np.float32)), edge_is_divide=True)
     road = shapely.LineString([(60.0, 395.0), (60.0, 5.0)])
     sites, _ = sites_on(ground, BuildSettings(keep=keep_of(road)))
-    dips = [i + 1 for i, p in enumerate(sites.places) if p.structure == "rolling dip"]
+    dips = [i + 1 for i, p in enumerate(sites.each) if p.structure == "rolling dip"]
     assert dips
     profile, section = profile_columns(ground, sites), section_columns(ground, sites)
     own = rows_of(profile, dips[3])

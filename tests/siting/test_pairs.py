@@ -11,10 +11,9 @@ import shapely
 from siting.channels.ground import Ground
 from siting.effects.site_effects import effects_of
 from siting.layout.at_headcuts import place_at_headcuts
-from siting.layout.candidates import Sites
 from siting.layout.measuring import BuildSettings
 from siting.layout.pairs import stretch_below
-from siting.layout.proposals import Place, Placed
+from siting.sites import Site, Sites
 from siting.values.rules import Rules
 from tests.siting.conftest import (
     RAIN,
@@ -22,8 +21,9 @@ from tests.siting.conftest import (
     ground_of,
     gully_raster,
     keep_of,
-    maker_of,
+    placed_by,
     sites_on,
+    trials_on,
     two_steps,
 )
 
@@ -31,19 +31,20 @@ from tests.siting.conftest import (
 LEVEL_M = 0.005
 
 
-def placed_on(ground: Ground, build: BuildSettings | None = None) -> list[Place]:
-    placed = Placed()
-    place_at_headcuts(maker_of(ground, None, build), placed)
-    return placed.places
+def placed_on(ground: Ground, build: BuildSettings | None = None) -> list[Site]:
+    trials = trials_on(ground, None, build)
+    return placed_by(trials, place_at_headcuts(trials)).places
 
 
 def groups_of(sites: Sites) -> list[tuple[int, list[int]]]:
     """Head and its grade controls in build order, as numbers of sites."""
     out = []
-    for i, p in enumerate(sites.places):
-        if p.control == "vertical" and p.group:
-            own = [j for j, q in enumerate(sites.places) if q.group == p.group and j != i]
-            out.append((i, sorted(own, key=lambda j: sites.places[j].build_order)))
+    for i, p in enumerate(sites.each):
+        if p.control == "vertical" and p.member.group:
+            own = [
+                j for j, q in enumerate(sites.each) if q.member.group == p.member.group and j != i
+            ]
+            out.append((i, sorted(own, key=lambda j: sites[j].member.order)))
     return out
 
 
@@ -62,15 +63,15 @@ def test_the_crest_lies_between_the_foot_and_the_sill_of_the_bowl(pairs) -> None
     for ground, sites in pairs:
         effects = effects_of(ground, sites, RAIN)
         for head, controls in groups_of(sites):
-            assert sites.places[head].structure == "rock bowl"
-            sill = sites.sizes[head].dims["sill_height_m"]
+            assert sites[head].structure == "rock bowl"
+            sill = sites[head].size.dims["sill_height_m"]
             pool = effects[controls[-1]].pool
             assert -pool.toe_error_m - LEVEL_M <= pool.toe_depth_m <= sill + pool.toe_error_m
             # the same from the bed alone, without the pool
-            place, size = sites.places[controls[-1]], sites.sizes[controls[-1]]
-            needed = sites.spots[controls[-1]].needed_height_m
+            place, size = sites[controls[-1]], sites[controls[-1]].size
+            needed = sites[controls[-1]].spot.task.needed_height_m
             assert needed <= size.height_m <= needed + sill + LEVEL_M
-            assert place.foot_cell == ground.headcuts.foot_cell[place.headcut]
+            assert place.foot.cell == ground.headcuts.foot_cell[place.head.index]
             seen += 1
     assert seen >= 3
 
@@ -89,9 +90,9 @@ def test_the_tailwater_at_the_design_flow_stands_above_the_still_pool(pairs) -> 
 def test_it_stands_4_to_6_drop_heights_below_the_foot(pairs) -> None:
     for ground, sites in pairs:
         for head, controls in groups_of(sites):
-            place = sites.places[controls[0]]
-            drop = sites.places[head].headcut_height_m
-            ends = ground.raster.grid.xy_of(np.array([place.cell, place.foot_cell]))
+            place = sites[controls[0]]
+            drop = sites[head].spot.drop.height_m
+            ends = ground.raster.grid.xy_of(np.array([place.where.cell, place.foot.cell]))
             away = float(np.hypot(*(np.diff(v)[0] for v in ends)))
             # cells are 1 m wide: half of one at either end
             assert 4 * drop - 1 <= away <= 6 * drop + 1
@@ -112,23 +113,23 @@ def test_a_stretch_runs_down_and_its_needed_height_follows_the_bed() -> None:
 def test_where_one_cannot_reach_two_stand_in_series() -> None:
     """3 % over 4 drop heights of 0.86 m is 0.12 m: more than the one stone allowed."""
     ground = ground_of(gully_raster(drop_m=0.9, slope=0.03))
-    lower, upper, head = sorted(placed_on(ground), key=lambda p: p.build_order)
-    assert [p.build_order for p in (lower, upper, head)] == [1, 2, 3]
-    assert lower.group == upper.group == head.group > 0
-    assert lower.station_m < upper.station_m < head.station_m
+    lower, upper, head = sorted(placed_on(ground), key=lambda p: p.member.order)
+    assert [p.member.order for p in (lower, upper, head)] == [1, 2, 3]
+    assert lower.member.group == upper.member.group == head.member.group > 0
+    assert lower.where.station_m < upper.where.station_m < head.where.station_m
     # the upper one backs water to the foot of the drop, the lower one to the upper one
-    assert upper.foot_cell == ground.headcuts.foot_cell[head.headcut]
-    assert lower.foot_cell == upper.cell
+    assert upper.foot.cell == ground.headcuts.foot_cell[head.head.index]
+    assert lower.foot.cell == upper.where.cell
     for place in (lower, upper):
-        spot, size = place.decision.spot, place.decision.size
-        assert spot.needed_height_m <= size.height_m <= spot.height_limit_m
+        spot, size = place.spot, place.decision.size
+        assert spot.task.needed_height_m <= size.height_m <= spot.bankfull.height_limit_m
     assert "The lower of two in series" in lower.reason
     assert "The upper of two in series" in upper.reason
     # together they rise as much as the bed does from the lower one to the foot
-    rise = sum(p.decision.spot.needed_height_m for p in (lower, upper))
+    rise = sum(p.spot.task.needed_height_m for p in (lower, upper))
     assert rise == pytest.approx(0.03 * 5.0, abs=0.04)
     # and neither is built into the other
-    apart = upper.station_m - lower.station_m
+    apart = upper.where.station_m - lower.where.station_m
     half = 0.5 * (lower.decision.size.length_m + upper.decision.size.length_m)
     assert apart >= half
 
@@ -147,17 +148,17 @@ def test_both_of_two_in_series_back_water_to_what_lies_above() -> None:
 def only_holds(ground: Ground, sites: Sites) -> tuple[int, int]:
     """Head and grade control of a ground whose one pair does not back water to the foot."""
     [(head, [control])] = groups_of(sites)
-    assert "Its grade control only holds the bed: a crest of" in sites.caution[head]
-    assert "Two in series do not reach the foot either." in sites.caution[head]
-    place = sites.places[control]
-    assert np.isnan(sites.spots[control].needed_height_m)
+    assert "Its grade control only holds the bed: a crest of" in sites[head].caution
+    assert "Two in series do not reach the foot either." in sites[head].caution
+    place = sites[control]
+    assert np.isnan(sites[control].spot.task.needed_height_m)
     assert "Holds the bed" in place.reason
     assert "too low here to back water to the foot" in place.reason
     assert "backs water to the foot" not in place.reason
-    assert (place.build_order, sites.places[head].build_order) == (1, 2)
+    assert (place.member.order, sites[head].member.order) == (1, 2)
     # it stands in the usual stretch
-    drop, cell_m = sites.places[head].headcut_height_m, ground.raster.grid.cell_m
-    assert 4 * drop - cell_m <= place.foot_distance_m <= 6 * drop + cell_m
+    drop, cell_m = sites[head].spot.drop.height_m, ground.raster.grid.cell_m
+    assert 4 * drop - cell_m <= place.foot.distance_m <= 6 * drop + cell_m
     return head, control
 
 
@@ -166,7 +167,7 @@ def test_two_long_dams_that_would_overlap_are_not_laid(one_stone: Rules) -> None
     ground = ground_of(gully_raster(drop_m=0.9, slope=0.03), rules=one_stone)
     sites, _ = sites_on(ground)
     _, control = only_holds(ground, sites)
-    assert sites.sizes[control].height_m == pytest.approx(0.10)
+    assert sites[control].size.height_m == pytest.approx(0.10)
     # one stone does not reach the foot from there, and the effects say so
     pool = effects_of(ground, sites, RAIN)[control].pool
     assert pool.toe_depth_m + pool.toe_error_m < 0
@@ -178,10 +179,10 @@ def test_where_it_is_laid_flush_a_pair_only_holds_the_bed(drop: float, slope: fl
     ground = ground_of(gully_raster(drop_m=drop, slope=slope))
     sites, _ = sites_on(ground)
     head, control = only_holds(ground, sites)
-    assert sites.sizes[control].height_m == 0
-    assert "nothing above the bed is allowed here" in sites.caution[head]
-    assert "backs no water" in sites.caution[control]
-    assert "lets the bed rise" not in sites.places[control].reason
+    assert sites[control].size.height_m == 0
+    assert "nothing above the bed is allowed here" in sites[head].caution
+    assert "backs no water" in sites[control].caution
+    assert "lets the bed rise" not in sites[control].reason
     assert effects_of(ground, sites, RAIN)[control].pool is None
 
 
@@ -193,8 +194,8 @@ def test_one_that_only_holds_the_bed_may_stand_as_deep_as_others_of_a_pair(
     ground = ground_of(gully_raster(drop_m=1.0, slope=0.01), rules=rules)
     sites, _ = sites_on(ground)
     _, control = only_holds(ground, sites)
-    assert sites.spots[control].bank_depth_m > 0.8
-    assert not [p for p in sites.places if p.control == "grade" and p.headcut < 0]
+    assert sites[control].spot.banks.depth_m > 0.8
+    assert not [p for p in sites.each if p.control == "grade" and p.head.index < 0]
 
 
 def test_one_that_only_holds_the_bed_is_moved_down_as_others_are() -> None:
@@ -203,12 +204,12 @@ def test_one_that_only_holds_the_bed_is_moved_down_as_others_are() -> None:
     ground = ground_of(raster)
     sites, _ = sites_on(ground)
     _, control = only_holds(ground, sites)
-    row, _ = divmod(sites.places[control].cell, raster.grid.cols)
+    row, _ = divmod(sites[control].where.cell, raster.grid.cols)
     ranch = np.ones(raster.grid.shape, bool)
     ranch[row] = False
     moved, _ = sites_on(ground_of(raster, ranch=ranch))
     [(_, [lower])] = groups_of(moved)
-    assert divmod(moved.places[lower].cell, raster.grid.cols)[0] == row + 1
+    assert divmod(moved[lower].where.cell, raster.grid.cols)[0] == row + 1
 
 
 def test_it_is_moved_down_until_it_works() -> None:
@@ -216,10 +217,10 @@ def test_it_is_moved_down_until_it_works() -> None:
     raster = gully_raster(drop_m=1.0, slope=0.01)
     usual = [p for p in placed_on(ground_of(raster)) if p.control == "grade"]
     ranch = np.ones(raster.grid.shape, bool)
-    row, _ = divmod(usual[0].cell, raster.grid.cols)
+    row, _ = divmod(usual[0].where.cell, raster.grid.cols)
     ranch[row] = False
     [moved] = [p for p in placed_on(ground_of(raster, ranch=ranch)) if p.control == "grade"]
-    assert divmod(moved.cell, raster.grid.cols)[0] == row + 1
+    assert divmod(moved.where.cell, raster.grid.cols)[0] == row + 1
     drops = float(moved.reason.split("(")[1].split(" ")[0])
     assert 4.0 <= drops <= 6.0
 
@@ -230,7 +231,7 @@ def test_a_road_across_the_channel_just_below_refers_the_head() -> None:
     ground = ground_of(raster)
     plain = placed_on(ground)
     [head] = [p for p in plain if p.control == "vertical"]
-    _, y = (float(v) for v in ground.raster.grid.xy_of(head.cell))
+    _, y = (float(v) for v in ground.raster.grid.xy_of(head.where.cell))
     across = shapely.LineString([(0.0, y - 22.0), (160.0, y - 22.0)])
     places = placed_on(ground, BuildSettings(keep=keep_of(across)))
     assert not [p for p in places if p.control == "grade"]
@@ -247,11 +248,11 @@ def test_two_heads_close_together_get_one_group_or_one_each() -> None:
     for apart in (8.0, 14.0, 25.0):
         ground = ground_of(two_steps(apart=apart, slope=0.008))
         sites, _ = sites_on(ground)
-        heads = [p for p in sites.places if p.control == "vertical"]
+        heads = [p for p in sites.each if p.control == "vertical"]
         assert len(heads) == 2
-        lower = min(heads, key=lambda p: p.station_m)
+        lower = min(heads, key=lambda p: p.where.station_m)
         for head, controls in groups_of(sites):
-            orders = [sites.places[j].build_order for j in (*controls, head)]
+            orders = [sites[j].member.order for j in (*controls, head)]
             assert orders == sorted(orders)
-            if sites.places[head] is not lower:
-                assert all(sites.places[j].station_m > lower.station_m for j in controls)
+            if sites[head] is not lower:
+                assert all(sites[j].where.station_m > lower.where.station_m for j in controls)

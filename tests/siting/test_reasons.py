@@ -56,7 +56,7 @@ def referred():
     ground = ground_of(gully_raster(drop_m=1.4))
     keep = keep_of(clear=((shapely.box(85, 195, 95, 205), "building"),))
     sites, _ = sites_on(ground, BuildSettings(keep=keep))
-    [i] = [i for i, p in enumerate(sites.places) if p.control == "refer"]
+    [i] = [i for i, p in enumerate(sites.each) if p.control == "refer"]
     return [r for r in rows_of(told_of(ground, sites)) if r["site_id"] == i + 1]
 
 
@@ -87,9 +87,9 @@ def test_every_site_tells_all_that_applies(rows, worked) -> None:
     parts = defaultdict(set)
     for r in rows:
         parts[r["site_id"]].add(r["part"])
-    for i, place in enumerate(worked.sites.places, start=1):
+    for i, place in enumerate(worked.sites.each, start=1):
         wanted = {"measured", "flood", "limits", "alternatives", "sizes", "benefit", "rank", "pair"}
-        if place.control == "grade" and place.headcut < 0:
+        if place.control == "grade" and place.head.index < 0:
             wanted |= {"spacing"}
         assert parts[i] >= wanted, place.structure
 
@@ -106,11 +106,11 @@ def test_every_limit_has_its_source_and_verdict(rows) -> None:
 
 def test_every_other_structure_says_why_not(rows, worked) -> None:
     names = {t.name: t for t in structure_types() if t.control != "refer"}
-    for i, place in enumerate(worked.sites.places, start=1):
+    for i, place in enumerate(worked.sites.each, start=1):
         own = [r for r in rows if r["site_id"] == i and r["part"] == "alternatives"]
         assert [r["subject"] for r in own if r["verdict"] == "chosen"] == [place.structure]
         others = {r["subject"] for r in own if r["verdict"] == "not chosen"}
-        purpose = worked.sites.spots[i - 1].purpose
+        purpose = worked.sites[i - 1].spot.task.purpose
         assert others == {n for n, t in names.items() if purpose in t.purposes} - {place.structure}
         assert len(own) == len(others) + 1
 
@@ -129,7 +129,7 @@ def test_what_is_from_memory_and_what_is_common_practice_is_said(rows) -> None:
 
 def test_a_pair_tells_its_depth_at_the_foot_and_that_stone_leaks(rows, worked) -> None:
     paired = [
-        i + 1 for i, p in enumerate(worked.sites.places) if p.control == "grade" and p.headcut >= 0
+        i + 1 for i, p in enumerate(worked.sites.each) if p.control == "grade" and p.head.index >= 0
     ]
     assert paired
     for i in paired:
@@ -142,7 +142,7 @@ def test_a_pair_tells_its_depth_at_the_foot_and_that_stone_leaks(rows, worked) -
 
 def test_what_is_flush_says_that_it_backs_no_water(rows, flush) -> None:
     own = rows_of(told_of(flush.ground, flush.sites))
-    low = [i + 1 for i, p in enumerate(flush.sites.places) if p.control == "grade"]
+    low = [i + 1 for i, p in enumerate(flush.sites.each) if p.control == "grade"]
     assert len(low) >= 10
     told = [r for r in own if r["subject"] == "flush with the bed"]
     assert [r["site_id"] for r in told] == low
@@ -185,7 +185,7 @@ def test_a_referral_tells_what_it_fails(referred) -> None:
 def test_what_the_ranch_lacks_is_an_alternative_with_its_reason() -> None:
     ground = ground_of(gully_raster(drop_m=0.8))
     sites, _ = sites_on(ground, BuildSettings(stock=Stock(have=frozenset({"logs"}))))
-    assert "rock bowl" not in {p.structure for p in sites.places}
+    assert "rock bowl" not in {p.structure for p in sites.each}
     told = rows_of(told_of(ground, sites))
     bowl = [r for r in told if r["subject"] == "rock bowl" and r["part"] == "alternatives"]
     assert bowl

@@ -7,9 +7,9 @@ import pytest
 import shapely
 
 from siting.layout.measuring import BuildSettings
-from siting.layout.proposals import ENGINEER
 from siting.record.footprints import footprint_table
 from siting.record.structure_tables import built_of
+from siting.structures.decisions import ENGINEER
 from siting.works.ranking import load_weights, rank_sites
 from siting.works.takes import Means
 from terrain.values.raster import Raster
@@ -45,23 +45,23 @@ def dips(hillside):
 
 def test_dips_are_places_of_the_plan_in_the_order_of_the_road(hillside, dips) -> None:
     sites, _ = dips
-    rolling = [p for p in sites.places if p.structure == "rolling dip"]
+    rolling = [p for p in sites.each if p.structure == "rolling dip"]
     assert len(rolling) == 8  # every 150 ft of 390 m
     assert {p.control for p in rolling} == {"spread"}
-    assert {p.reach for p in rolling} == {-1}
-    assert len({p.group for p in rolling}) == 1
-    assert rolling[0].group > 0
-    by_order = sorted(rolling, key=lambda p: p.build_order)
-    assert [p.build_order for p in by_order] == list(range(1, 9))
-    _, y = hillside.raster.grid.xy_of(np.array([p.cell for p in by_order]))
+    assert {p.where.reach for p in rolling} == {-1}
+    assert len({p.member.group for p in rolling}) == 1
+    assert rolling[0].member.group > 0
+    by_order = sorted(rolling, key=lambda p: p.member.order)
+    assert [p.member.order for p in by_order] == list(range(1, 9))
+    _, y = hillside.raster.grid.xy_of(np.array([p.where.cell for p in by_order]))
     assert (np.diff(y) < 0).all()  # the top of the grade first
-    assert all(p.azimuth_deg == pytest.approx(180, abs=1) for p in rolling)
-    assert all(p.slope == pytest.approx(0.08, abs=0.005) for p in rolling)
+    assert all(p.proposal.road.azimuth_deg == pytest.approx(180, abs=1) for p in rolling)
+    assert all(p.spot.slope == pytest.approx(0.08, abs=0.005) for p in rolling)
 
 
 def test_a_dip_names_its_spacing_rule_with_its_source(dips) -> None:
     sites, _ = dips
-    rolling = [p for p in sites.places if p.structure == "rolling dip"]
+    rolling = [p for p in sites.each if p.structure == "rolling dip"]
     assert len(rolling) == 8
     for p in rolling:
         [chosen] = [row for row in p.spacing if row.chosen]
@@ -74,12 +74,12 @@ def test_a_dip_names_its_spacing_rule_with_its_source(dips) -> None:
 
 def test_no_flow_in_a_channel_is_claimed_on_a_road(dips) -> None:
     sites, _ = dips
-    rolling = [i for i, p in enumerate(sites.places) if p.structure == "rolling dip"]
+    rolling = [i for i, p in enumerate(sites.each) if p.structure == "rolling dip"]
     assert len(rolling) == 8
     for i in rolling:
-        assert sites.flows[i] == (None,) * 6
-        assert sites.sizes[i] is not None
-        assert "regional curve" not in sites.caution[i]
+        assert sites[i].flows == (None,) * 6
+        assert sites[i].size is not None
+        assert "regional curve" not in sites[i].caution
 
 
 def test_dips_are_drawn_across_their_road(hillside, dips) -> None:
@@ -111,20 +111,20 @@ def test_the_whole_plan_of_a_road_can_be_written_down(hillside, dips) -> None:
 
 def test_without_roads_there_are_no_dips(hillside) -> None:
     sites, _ = sites_on(hillside)
-    assert not any(p.structure == "rolling dip" for p in sites.places)
+    assert not any(p.structure == "rolling dip" for p in sites.each)
 
 
 def test_a_road_whose_dips_do_not_fit_says_why() -> None:
     """18 % is past what a rolling dip can be built on."""
     steep = ground_of(falling(0.18), edge_is_divide=True)
     sites, notes = sites_on(steep, BuildSettings(keep=keep_of(ROAD)))
-    assert not any(p.structure == "rolling dip" for p in sites.places)
+    assert not any(p.structure == "rolling dip" for p in sites.each)
     assert any("road" in note and "steep" in note for note in notes)
 
 
 def test_dips_on_land_that_is_cut_off_are_left_out_and_told_once() -> None:
     sites, notes = sites_on(ground_of(falling(0.08)), BuildSettings(keep=keep_of(ROAD)))
-    assert not any(p.structure == "rolling dip" for p in sites.places)
+    assert not any(p.structure == "rolling dip" for p in sites.each)
     told = [note for note in notes if "for a dip on a road left out" in note]
     assert len(told) == 1
     assert told[0].startswith("8 places")
@@ -144,21 +144,22 @@ def test_a_head_near_what_is_kept_clear_is_referred(shape, kind, said) -> None:
     ground = ground_of(gully_raster(drop_m=0.8))
     keep = keep_of(clear=((shape, kind),))
     sites, _ = sites_on(ground, BuildSettings(keep=keep))
-    [head] = [p for p in sites.places if np.isfinite(p.headcut_height_m)]
+    [head] = [p for p in sites.each if np.isfinite(p.spot.drop.height_m)]
     assert (head.control, head.structure) == ("refer", ENGINEER)
     assert said in head.reason
     assert "an engineer must look first" in head.reason
-    assert not all(check.passed for check in head.checks)
+    assert not all(check.passed for check in head.decision.kept_clear)
     # what would stand there otherwise is remembered, for the alternatives
     assert head.decision.type.name == "rock bowl"
 
 
 def test_a_head_far_from_everything_is_not(worked) -> None:
-    assert all(check.passed for p in worked.sites.places for check in p.checks)
-    heads = [p for p in worked.sites.places if p.control == "vertical"]
+    sites = worked.sites.each
+    assert all(check.passed for p in sites for check in p.decision.kept_clear)
+    heads = [p for p in sites if p.control == "vertical"]
     assert len(heads) == 2
     for p in heads:
-        [check] = p.checks
+        [check] = p.decision.kept_clear
         assert 55 <= float(check.found.split()[4]) <= 65  # the road runs at 20 m, the bed at 80
         assert cautions_of(p)
 
@@ -169,7 +170,7 @@ def test_series_keep_away_from_a_road_and_it_is_told() -> None:
     # the road crosses the trench at 100 m: nothing within 20 m, nor within reach above it
     road = shapely.LineString([(0.0, 100.0), (160.0, 100.0)])
     sites, notes = sites_on(ground, BuildSettings(keep=keep_of(road)))
-    in_trench = [i for i, p in enumerate(sites.places) if p.control == "grade"]
+    in_trench = [i for i, p in enumerate(sites.each) if p.control == "grade"]
     assert in_trench
     _, y = ground.raster.grid.xy_of(sites.cell[in_trench])
     assert (np.abs(y - 100.0) > 20.0).all()

@@ -5,16 +5,15 @@ from __future__ import annotations
 import numpy as np
 
 from siting.layout.fans import place_spreaders
-from siting.layout.proposals import Placed, Spots
-from tests.siting.conftest import cautions_of, maker_of
+from siting.layout.proposals import Spots
+from tests.siting.conftest import cautions_of, placed_by, trials_on
 
 ENDS = {"drop_m": 0.7, "bed_slope": 0.013}
 
 
 def spreaders(ground):
-    placed = Placed()
-    place_spreaders(maker_of(ground), placed)
-    return placed
+    trials = trials_on(ground)
+    return placed_by(trials, place_spreaders(trials, ()))
 
 
 def test_a_gully_that_runs_out_gets_a_spreader_at_its_end(measured, gully) -> None:
@@ -22,7 +21,7 @@ def test_a_gully_that_runs_out_gets_a_spreader_at_its_end(measured, gully) -> No
     ground = measured(gully(**ENDS))
     [place] = spreaders(ground).places
     assert (place.control, place.structure) == ("spread", "crescent spreader")
-    _, y = ground.raster.grid.xy_of(place.cell)
+    _, y = ground.raster.grid.xy_of(place.where.cell)
     assert 90 < float(y) < 150
     said = " ".join(cautions_of(place))
     assert "level to 0.050 m" in said

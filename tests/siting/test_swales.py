@@ -8,11 +8,10 @@ import shapely
 
 from siting.channels.channel_reading import read_stations
 from siting.layout.measuring import BuildSettings
-from siting.layout.proposals import Placed
 from siting.layout.swales import floor_width_m, place_in_swales
 from siting.places.spot import Stock
 from terrain.values.raster import Raster
-from tests.siting.conftest import RAIN, ground_of, keep_of, maker_of
+from tests.siting.conftest import RAIN, Placed, ground_of, keep_of, placed_by, trials_on
 
 #: Metres up the valley between which its floor is wide.
 WIDE_FROM, WIDE_TO = 150.0, 210.0
@@ -42,28 +41,27 @@ def opens():
 
 
 def swales_of(ground, *, have=("rock", "logs", "brush"), keep=None) -> Placed:
-    placed = Placed()
     build = BuildSettings(stock=Stock(have=frozenset(have)), keep=keep)
-    maker = maker_of(ground, RAIN, build)
-    q2 = maker.gauge.peak(ground.stations.cell, 2.0)
-    place_in_swales(maker, read_stations(ground, q2_m3s=q2, division="usa"), placed)
-    return placed
+    trials = trials_on(ground, RAIN, build)
+    q2 = trials.gauge.peak(ground.stations.cell, 2.0)
+    reading = read_stations(ground, q2_m3s=q2, division="usa")
+    return placed_by(trials, place_in_swales(trials, reading, ()))
 
 
 @pytest.mark.parametrize("have", [("rock", "logs", "brush"), ("logs",)])
 def test_where_the_floor_opens_out_there_is_one_log_mat(opens, have) -> None:
     [place] = swales_of(opens, have=have).places
     assert (place.control, place.structure) == ("grade", "log mat")
-    _, y = opens.raster.grid.xy_of(place.cell)
+    _, y = opens.raster.grid.xy_of(place.where.cell)
     assert WIDE_FROM <= float(y) <= WIDE_TO + 10
     assert "The swale opens out here" in place.reason
-    assert "grown over" in place.cautions[0]
+    assert "grown over" in place.own_cautions[0]
     # it spans the whole floor, which the types are told
     width = floor_width_m(opens)
-    at = np.flatnonzero(opens.stations.cell == place.cell)[0]
+    at = np.flatnonzero(opens.stations.cell == place.where.cell)[0]
     assert place.decision.size.crest_m >= width[at]
-    assert place.decision.spot.bed_width_m == pytest.approx(width[at])
-    assert place.decision.size.height_m <= place.decision.spot.height_limit_m
+    assert place.spot.banks.bed_width_m == pytest.approx(width[at])
+    assert place.decision.size.height_m <= place.spot.bankfull.height_limit_m
 
 
 def test_the_floor_is_measured_to_its_low_edge(opens) -> None:

@@ -28,31 +28,31 @@ def groups(worked, free):
 
 
 def test_a_head_and_its_grade_controls_are_one_group_the_rest_one_each(worked, groups) -> None:
-    built = {i + 1 for i, s in enumerate(worked.sites.sizes) if s is not None}
+    built = {i + 1 for i, s in enumerate(worked.sites) if s.size is not None}
     members = [g.site_ids for g in groups]
     assert sorted(i for own in members for i in own) == sorted(built)
     for own in members:
-        places = [worked.sites.places[i - 1] for i in own]
+        places = [worked.sites[i - 1] for i in own]
         if len(own) > 1:
-            assert len({p.group for p in places}) == 1
+            assert len({p.member.group for p in places}) == 1
             assert sum(p.control == "vertical" for p in places) >= 1
     paired = [own for own in members if len(own) > 1]
     assert len(paired) == 2
 
 
 def test_a_series_is_built_from_its_base_and_a_head_waits_for_the_one_below(worked, groups) -> None:
-    places = worked.sites.places
+    places = worked.sites.each
     of = {i: g for g in groups for i in g.site_ids}
     for g in groups:
         first = places[g.site_ids[0] - 1]
-        if len(g.site_ids) == 1 and first.build_order > 1:
+        if len(g.site_ids) == 1 and first.member.order > 1:
             [need] = g.needs
             [below] = next(h for h in groups if h.id == need).site_ids
-            assert places[below - 1].group == first.group
-            assert places[below - 1].build_order == first.build_order - 1
+            assert places[below - 1].member.group == first.member.group
+            assert places[below - 1].member.order == first.member.order - 1
     lower, upper = sorted(
         (i + 1 for i, p in enumerate(places) if p.control == "vertical"),
-        key=lambda i: places[i - 1].station_m,
+        key=lambda i: places[i - 1].where.station_m,
     )
     assert of[upper].needs == (of[lower].id,)
     assert of[lower].needs == ()
@@ -60,7 +60,7 @@ def test_a_series_is_built_from_its_base_and_a_head_waits_for_the_one_below(work
 
 def test_without_a_limit_everything_that_can_be_built_is_chosen(worked, free) -> None:
     columns = free.site_columns()
-    built = np.array([s is not None for s in worked.sites.sizes])
+    built = np.array([s.size is not None for s in worked.sites])
     np.testing.assert_array_equal(columns["chosen"], built)
     assert all(why is None for why in columns["chosen_why"])
     assert (columns["cost_low"][built] <= columns["cost_likely"][built]).all()
@@ -93,8 +93,8 @@ def test_totals_are_sums_over_the_sites(free) -> None:
 def test_the_median_dam_stands_beside_the_published_range(worked, free) -> None:
     cost = [
         free.bill.by_site[i]
-        for i, place in enumerate(worked.sites.places)
-        if place.structure == "one-rock dam" and worked.sites.sizes[i] is not None
+        for i, place in enumerate(worked.sites.each)
+        if place.structure == "one-rock dam" and worked.sites[i].size is not None
     ]
     low, _, high = np.median(cost, axis=0)
     published = free.means.costs["compare.check_dam"]
@@ -114,16 +114,18 @@ def test_a_budget_never_splits_a_pair_and_never_skips_a_base(worked, free, share
     chosen = columns["chosen"]
     assert 0 < chosen.sum() < len(chosen)
     assert columns["cost_likely"][chosen].sum() <= means.budget + 0.01
-    places = worked.sites.places
+    places = worked.sites.each
     for i, p in enumerate(places):
-        own = [j for j, q in enumerate(places) if p.group and q.group == p.group]
+        own = [
+            j for j, q in enumerate(places) if p.member.group and q.member.group == p.member.group
+        ]
         if any(places[j].control == "vertical" for j in own):
             assert len({bool(chosen[j]) for j in own}) == 1
         elif chosen[i]:
-            assert all(chosen[j] for j in own if places[j].build_order < p.build_order)
+            assert all(chosen[j] for j in own if places[j].member.order < p.member.order)
     lower, upper = sorted(
         (i for i, p in enumerate(places) if p.control == "vertical"),
-        key=lambda i: places[i].station_m,
+        key=lambda i: places[i].where.station_m,
     )
     assert chosen[lower] >= chosen[upper]
     assert all(bool(why) != bool(c) for why, c in zip(columns["chosen_why"], chosen, strict=True))
@@ -154,15 +156,16 @@ def test_a_limit_of_nothing_is_refused(worked, wrong) -> None:
 
 def test_what_is_referred_takes_nothing(worked) -> None:
     """The upper head is referred: it and its dam are left out, the rest stays."""
-    places = list(worked.sites.places)
+    each = list(worked.sites)
     upper = max(
-        (i for i, p in enumerate(places) if p.control == "vertical"),
-        key=lambda i: places[i].station_m,
+        (i for i, p in enumerate(each) if p.control == "vertical"),
+        key=lambda i: each[i].where.station_m,
     )
-    places[upper] = replace(places[upper], control="refer", structure="engineer")
-    sizes = list(worked.sites.sizes)
-    sizes[upper] = None
-    sites = replace(worked.sites, places=tuple(places), sizes=tuple(sizes))
+    proposal = each[upper].proposal
+    told = replace(proposal.field, refer="Referred on site.")
+    each[upper] = replace(each[upper], proposal=replace(proposal, field=told))
+    assert (each[upper].control, each[upper].structure) == ("refer", "engineer")
+    sites = replace(worked.sites, each=tuple(each))
     takes = takes_of(sites, worked.ranking, Means())
     assert takes.amounts[upper] == ()
     assert not takes.site_columns()["chosen"][upper]
@@ -174,7 +177,7 @@ def test_amounts_without_prices_stay_the_same(worked, free) -> None:
     counted = quantities(
         free.amounts,
         site_id=np.arange(1, worked.sites.count + 1),
-        structure=[p.structure for p in worked.sites.places],
+        structure=[p.structure for p in worked.sites.each],
         costs=COSTS,
         spare=free.means.spare,
         crew_size=free.means.crew_size,

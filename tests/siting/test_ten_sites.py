@@ -7,13 +7,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from siting.channels.study_area import CutAreas
+from siting.channels.ground import Land
 from siting.floods.rainfall_reading import read_rainfall
 from siting.floods.regional import RegionalSettings
-from siting.places.flood_at_points import bare_ground
 from siting.places.land_maps import LandSettings, read_land
 from siting.places.site_floods import FloodGauge, FloodSettings
-from terrain.channels.drainage_areas import Catchments
+from siting.values.rules import load_rules
 from terrain.channels.network import channel_network, default_channel_area_ha
 from terrain.flow.conditioning import condition
 from terrain.reading.dem import read_dem
@@ -28,8 +27,8 @@ def ten(request, real_dem):
     rain = read_rainfall(SAMPLE / "rainfall.csv")
     if request.param == "sample":
         raster = read_dem(SAMPLE / "ranch_dem.tif").raster
-        land = read_land(LandSettings(SAMPLE / "ranch.gpkg", SAMPLE / "ranch.gpkg"), raster)
-        settings = FloodSettings(rain, land=land, regional=RegionalSettings({"NM-6": 1.0}))
+        maps = read_land(LandSettings(SAMPLE / "ranch.gpkg", SAMPLE / "ranch.gpkg"), raster)
+        settings = FloodSettings(rain, land=maps, regional=RegionalSettings({"NM-6": 1.0}))
     else:
         raster = read_dem(real_dem("sagehen/ned10m_nad83.img")).raster
         settings = FloodSettings(
@@ -39,15 +38,13 @@ def ten(request, real_dem):
     counts = conditioned.flow.accumulate()
     area = default_channel_area_ha(raster.grid.cell_m)
     network = channel_network(conditioned.flow, counts, channel_area_ha=area)
-    catchments = Catchments.of(conditioned.flow, counts)
-    cut = CutAreas.of(catchments)
-    ground = bare_ground(raster, conditioned, counts, network, catchments, cut)
+    land = Land.of(conditioned, network, raster=raster, counts=counts, rules=load_rules())
     channel = np.flatnonzero(counts.reshape(-1) >= network.threshold_cells)
-    channel = channel[~cut.is_cut(channel)]
+    channel = channel[~land.cut.is_cut(channel)]
     size = counts.reshape(-1)[channel]
     wanted = np.geomspace(size.min(), size.max(), 10)
     cells = np.array([channel[np.argmin(np.abs(np.log(size / w)))] for w in wanted])
-    return FloodGauge(ground, settings).at(cells), ground.area_ha(cells)
+    return FloodGauge(land, settings).at(cells), land.area_ha(cells)
 
 
 def test_every_method_gives_a_flow_that_grows_with_the_return_period(ten) -> None:

@@ -6,16 +6,15 @@ import numpy as np
 import pytest
 
 from siting.layout.at_headcuts import place_at_headcuts
-from siting.layout.candidates import find_sites
-from siting.layout.proposals import ENGINEER, MORE_ELEVATIONS, Placed
 from siting.places.site_floods import FloodGauge, FloodSettings
-from tests.siting.conftest import cautions_of, maker_of, two_steps
+from siting.sites import find_sites
+from siting.structures.decisions import ENGINEER, MORE_ELEVATIONS
+from tests.siting.conftest import cautions_of, placed_by, trials_on, two_steps
 
 
 def places_at(ground, **given):
-    placed = Placed()
-    place_at_headcuts(maker_of(ground, **given), placed)
-    return placed
+    trials = trials_on(ground, **given)
+    return placed_by(trials, place_at_headcuts(trials))
 
 
 def head_of(ground):
@@ -33,31 +32,31 @@ def test_a_drop_within_hand_limits_gets_a_bowl_and_a_pair_below(measured, gully)
     head, pair = head_of(ground), pair_of(ground)
     assert head.control == "vertical"
     assert head.structure == "rock bowl"
-    assert head.headcut_height_m == pytest.approx(0.8, abs=0.08)
+    assert head.spot.drop.height_m == pytest.approx(0.8, abs=0.08)
     assert "rock bowl" in head.reason
     assert "log drop" in head.decision.chosen.why_not
-    assert head.decision.size.height_m == pytest.approx(head.headcut_height_m)
+    assert head.decision.size.height_m == pytest.approx(head.spot.drop.height_m)
     assert (pair.control, pair.structure) == ("grade", "one-rock dam")
-    assert pair.group == head.group > 0
-    assert (pair.build_order, head.build_order) == (1, 2)
-    _, y = ground.raster.grid.xy_of(np.array([pair.cell, head.cell]))
-    drop = head.headcut_height_m
+    assert pair.member.group == head.member.group > 0
+    assert (pair.member.order, head.member.order) == (1, 2)
+    _, y = ground.raster.grid.xy_of(np.array([pair.where.cell, head.where.cell]))
+    drop = head.spot.drop.height_m
     below = float(y[1] - y[0])
     # 4 to 6 drop heights below the foot, which lies a cell or two below the lip
     assert 4 * drop - 1 <= below <= 6 * drop + 3
     assert "drop heights)" in pair.reason
     # 2 % over that distance
-    spot = pair.decision.spot
-    assert spot.needed_height_m == pytest.approx(0.02 * 4.5 * drop, abs=0.04)
-    assert spot.needed_height_m <= pair.decision.size.height_m <= 0.10
-    assert pair.foot_cell == ground.headcuts.foot_cell[head.headcut]
+    spot = pair.spot
+    assert spot.task.needed_height_m == pytest.approx(0.02 * 4.5 * drop, abs=0.04)
+    assert spot.task.needed_height_m <= pair.decision.size.height_m <= 0.10
+    assert pair.foot.cell == ground.headcuts.foot_cell[head.head.index]
 
 
 def test_a_small_drop_on_little_land_is_laid_back(measured, gully) -> None:
     ground = measured(gully(drop_m=0.6, head_m=330.0))
     head = head_of(ground)
     assert head.structure == "rock rundown"
-    assert ground.headcuts.drainage_area_ha[head.headcut] < 2.0
+    assert ground.headcuts.drainage_area_ha[head.head.index] < 2.0
     # the same drop on more land is not
     assert head_of(measured(gully(drop_m=0.6, head_m=200.0))).structure == "rock bowl"
 
@@ -69,13 +68,13 @@ def test_a_high_drop_is_referred(measured, gully, drop) -> None:
     assert (head.control, head.structure) == ("refer", ENGINEER)
     assert "above the 1.2 m that hands should build" in head.reason
     assert pair_of(ground) is None
-    assert head.group == 0
+    assert head.member.group == 0
 
 
 def test_the_drop_counts_at_the_unfavourable_end_of_its_error(measured, gully) -> None:
     """1.13 m is below 1.2 m, but not with its error of a tenth."""
     head = head_of(measured(gully(drop_m=1.17)))
-    assert head.headcut_height_m < 1.2
+    assert head.spot.drop.height_m < 1.2
     assert head.control == "refer"
     assert "may be above the 1.2 m that hands should build, within its error" in head.reason
 
@@ -127,11 +126,11 @@ def test_a_deep_channel_below_is_a_caution_then_a_limit(measured, gully, rules_w
     """The lower of two steps of 0.7 m drops into a trench 1.4 m deep."""
     raster = two_steps(apart=40.0)
     places = places_at(measured(raster)).places
-    pair = min((p for p in places if p.control == "grade"), key=lambda p: p.station_m)
+    pair = min((p for p in places if p.control == "grade"), key=lambda p: p.where.station_m)
     assert any("past the 1.2 m of plain hand work" in c for c in cautions_of(pair))
     stricter = rules_with(one_rock_dam__channel_depth=(1.2, 1.3))
     places = places_at(measured(raster, rules=stricter)).places
-    lower = min((p for p in places if p.headcut_height_m > 0), key=lambda p: p.station_m)
+    lower = min((p for p in places if p.spot.drop.height_m > 0), key=lambda p: p.where.station_m)
     assert lower.control == "refer"
     assert "above the 1.3 m to which crew and structure are safe" in lower.reason
 
@@ -146,8 +145,8 @@ def test_a_head_near_the_raster_edge_has_no_room_for_a_pair(measured, gully, rul
     ground = measured(gully(drop_m=0.9, head_m=12.0), rules=rules_with(pair__distance=(20.0, 26.0)))
     head = head_of(ground)
     assert head.control == "vertical"
-    assert head.group == 0
-    assert any("leaves the raster" in c for c in head.cautions)
+    assert head.member.group == 0
+    assert any("leaves the raster" in c for c in head.own_cautions)
     assert pair_of(ground) is None
 
 
@@ -159,14 +158,15 @@ def test_a_drop_just_below_takes_the_room_of_the_pair(measured, gully, rules_wit
     raster = two_steps(apart=12.0, slope=0.004)
     ground = measured(raster, rules=rules_with(pair__distance=(20.0, 26.0)))
     heads = sorted(
-        (p for p in places_at(ground).places if p.control == "vertical"), key=lambda p: p.station_m
+        (p for p in places_at(ground).places if p.control == "vertical"),
+        key=lambda p: p.where.station_m,
     )
     assert len(heads) == 2
     lower, upper = heads
-    assert (lower.heads_below, upper.heads_below) == (0, 1)
-    assert any("the next drop lies" in c for c in upper.cautions)
-    assert upper.group == 0
-    assert lower.group > 0
+    assert (lower.head.heads_below, upper.head.heads_below) == (0, 1)
+    assert any("the next drop lies" in c for c in upper.own_cautions)
+    assert upper.member.group == 0
+    assert lower.member.group > 0
 
 
 def test_a_pair_outside_the_ranch_is_told(measured, gully) -> None:
@@ -175,7 +175,7 @@ def test_a_pair_outside_the_ranch_is_told(measured, gully) -> None:
     ranch[: 400 - 198] = True  # from 198 m up: the lip is inside, the pair outside
     ground = measured(raster, ranch=ranch)
     assert pair_of(ground) is None
-    assert any("outside the ranch" in c for c in head_of(ground).cautions)
+    assert any("outside the ranch" in c for c in head_of(ground).own_cautions)
 
 
 def test_a_head_outside_the_ranch_gets_nothing(measured, gully) -> None:
@@ -189,17 +189,17 @@ def test_a_foot_that_low_structures_cannot_reach_is_told(measured, gully, rain, 
     """4 % over 4 drop heights of 0.9 m is 0.14 m: more than one stone of 0.10 m."""
     settings = FloodSettings(rain, 80.0)
     ground = measured(gully(drop_m=0.9, slope=0.04), rules=one_stone)
-    sites, _ = find_sites(ground, FloodGauge(ground, settings), settings)
-    [low] = [i for i, p in enumerate(sites.places) if p.control == "grade" and p.headcut >= 0]
-    assert np.isnan(sites.spots[low].needed_height_m)
-    assert "too low here to back water to the foot" in sites.places[low].reason
-    [i] = [i for i, p in enumerate(sites.places) if p.control == "vertical"]
-    assert "Its grade control only holds the bed: a crest of" in sites.caution[i]
-    assert "is needed to back water to the foot of the drop above" in sites.caution[i]
-    assert "0.10 m is allowed here" in sites.caution[i]
-    assert "Two in series do not reach the foot either." in sites.caution[i]
+    sites, _ = find_sites(ground, FloodGauge(ground, settings))
+    [low] = [i for i, p in enumerate(sites.each) if p.control == "grade" and p.head.index >= 0]
+    assert np.isnan(sites[low].spot.task.needed_height_m)
+    assert "too low here to back water to the foot" in sites[low].reason
+    [i] = [i for i, p in enumerate(sites.each) if p.control == "vertical"]
+    assert "Its grade control only holds the bed: a crest of" in sites[i].caution
+    assert "is needed to back water to the foot of the drop above" in sites[i].caution
+    assert "0.10 m is allowed here" in sites[i].caution
+    assert "Two in series do not reach the foot either." in sites[i].caution
     gentle = measured(gully(drop_m=0.7, slope=0.01), rules=one_stone)
-    sites, _ = find_sites(gentle, FloodGauge(gentle, settings), settings)
-    [i] = [i for i, p in enumerate(sites.places) if p.control == "grade" and p.headcut >= 0]
-    assert sites.spots[i].needed_height_m <= sites.sizes[i].height_m
-    assert not any("in series" in c for c in sites.caution)
+    sites, _ = find_sites(gentle, FloodGauge(gentle, settings))
+    [i] = [i for i, p in enumerate(sites.each) if p.control == "grade" and p.head.index >= 0]
+    assert sites[i].spot.task.needed_height_m <= sites[i].size.height_m
+    assert not any("in series" in s.caution for s in sites)

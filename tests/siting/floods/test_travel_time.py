@@ -26,7 +26,7 @@ PATH = FlowPath(
 
 
 def test_parts_add_up_for_many_sites() -> None:
-    time = time_of_concentration(PATH, rain_2yr_24h_mm=38.0)
+    time = time_of_concentration(PATH, rain_2yr_24h_mm=38.0, channel_roughness=0.045)
     np.testing.assert_allclose(time.total_h, time.sheet_h + time.shallow_h + time.channel_h)
     assert time.channel_h[1:3].tolist() == [0.0, 0.0]
     assert time.shallow_h[2] == 0.0
@@ -34,20 +34,23 @@ def test_parts_add_up_for_many_sites() -> None:
     assert np.isfinite(time.total_h).all()
     assert not time.total_h.flags.writeable
     one = time_of_concentration(
-        FlowPath(30.0, 0.05, 200.0, 0.04, 500.0, 0.02, 0.3), rain_2yr_24h_mm=38.0
+        FlowPath(30.0, 0.05, 200.0, 0.04, 500.0, 0.02, 0.3),
+        rain_2yr_24h_mm=38.0,
+        channel_roughness=0.045,
     )
     assert one.total_h == pytest.approx(time.total_h[0])
 
 
 def test_flat_slopes_are_raised_and_said() -> None:
-    time = time_of_concentration(PATH, rain_2yr_24h_mm=38.0)
+    time = time_of_concentration(PATH, rain_2yr_24h_mm=38.0, channel_roughness=0.045)
     assert time.slope_raised.tolist() == [False, True, False, False]
     assert time.sheet_h[1] == pytest.approx(sheet_flow_h(30.0, LOWEST_SLOPE, rain_2yr_24h_mm=38.0))
 
 
 def test_unknown_channel_gives_unknown_time() -> None:
     path = FlowPath(30.0, 0.05, 200.0, 0.04, 500.0, 0.02, np.nan)
-    assert np.isnan(time_of_concentration(path, rain_2yr_24h_mm=38.0).total_h)
+    time = time_of_concentration(path, rain_2yr_24h_mm=38.0, channel_roughness=0.045)
+    assert np.isnan(time.total_h)
 
 
 def test_water_is_faster_on_steeper_ground_and_slower_on_rougher() -> None:
@@ -67,7 +70,7 @@ def test_water_is_faster_on_steeper_ground_and_slower_on_rougher() -> None:
         (lambda: sheet_flow_h(30.0, 0.0, rain_2yr_24h_mm=38.0), "sheet-flow slope of 0"),
         (lambda: sheet_flow_h(30.0, 0.1, rain_2yr_24h_mm=0.0), "24-hour rain of 0"),
         (lambda: shallow_flow_h(30.0, -0.1), "shallow-flow slope of -0.1"),
-        (lambda: manning_velocity_m_s(0.0, 0.1), "hydraulic radius of 0"),
+        (lambda: manning_velocity_m_s(0.0, 0.1, roughness=0.045), "hydraulic radius of 0"),
         (lambda: manning_velocity_m_s(0.3, 0.1, roughness=0), "channel roughness of 0"),
         (lambda: kirpich_h(100.0, 0.0), "path slope of 0"),
     ],

@@ -8,7 +8,7 @@ import pytest
 from siting.effects.pools import pool_in
 from siting.effects.wedges import wedge_in
 from siting.hydraulics.cross_section import CrossSection
-from siting.places.spot import Spot
+from siting.places.spot import LandAbove, Spot, Task
 from siting.revising.even_channel import SOURCE, even_effect, prism
 from siting.structures.structure_type import Size
 from siting.values.rules import load_rules
@@ -44,7 +44,7 @@ def test_the_foot_of_the_drop_ends_it() -> None:
 
 
 def test_the_effect_says_that_the_ground_does_not_tell_it() -> None:
-    spot = Spot("grade", SLOPE, 0.0, 2.0, TRENCH, load_rules())
+    spot = Spot(Task("grade"), SLOPE, 0.0, LandAbove(2.0), TRENCH, load_rules())
     effect = even_effect(spot, Size(HEIGHT, 1.0, 4.0), foot_m=np.nan, flow=None)
     assert effect.pool is not None
     assert effect.wedge is not None

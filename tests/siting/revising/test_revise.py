@@ -82,7 +82,10 @@ def change(revised: Revised, site: int, subject: str) -> Change:
 
 
 def test_every_site_is_restored_to_the_last_digit(flush, parts) -> None:
-    records = [read_record(t, rules=flush.ground.rules, stock=Stock()) for t in parts.records]
+    records = [
+        read_record(t, rules=flush.ground.rules, stock=Stock(), design_period_yr=10.0)
+        for t in parts.records
+    ]
     sites, effects = restored(records, tuple(structure_types()))
     for f in fields(sites):
         assert same(getattr(sites, f.name), getattr(flush.sites, f.name)), f.name
@@ -94,21 +97,22 @@ def test_every_site_is_restored_to_the_last_digit(flush, parts) -> None:
 def test_a_measure_of_one_site_leaves_the_others_as_they_were(with_rows) -> None:
     revised = with_rows({"site_id": SERIES[2], "measured_width": 3.0})
     planned, now = revised.planned, revised.now
-    assert not same(now.sites.spots[SERIES[2] - 1], planned.sites.spots[SERIES[2] - 1])
+    assert not same(now.sites[SERIES[2] - 1].spot, planned.sites[SERIES[2] - 1].spot)
     for i in range(now.sites.count):
         if i + 1 != SERIES[2]:
-            assert same(now.sites.spots[i], planned.sites.spots[i])
-            assert same(now.sites.sizes[i], planned.sites.sizes[i])
+            assert same(now.sites[i].spot, planned.sites[i].spot)
+            assert same(now.sites[i].size, planned.sites[i].size)
             assert same(now.effects[i], planned.effects[i])
-            assert now.sites.caution[i] == planned.sites.caution[i]
-            assert now.sites.places[i].reason == planned.sites.places[i].reason
+            assert now.sites[i].caution == planned.sites[i].caution
+            assert now.sites[i].reason == planned.sites[i].reason
 
 
 @pytest.mark.parametrize(
     ("spoil", "says"),
     [
         (lambda text: text[:-5], "cannot be read"),
-        (lambda text: text.replace('"version":1', '"version":9'), "of version 9"),
+        (lambda text: text.replace('"version":2', '"version":9'), "of version 9"),
+        (lambda text: text.replace('"version":2', '"version":1'), "of version 1"),
         (lambda text: text.replace('"slope"', '"tilt"'), "cannot be read"),
         (lambda text: "[]", "cannot be read"),
         (lambda text: text.replace("rock bowl", "straw bale"), "straw bale in the plan"),
@@ -119,6 +123,15 @@ def test_a_record_that_was_changed_is_said(parts, spoil, says: str) -> None:
     texts = [spoil(t) if i == at else t for i, t in enumerate(parts.records)]
     with pytest.raises(RecordError, match=says):
         revise(replace(parts, records=texts), [table({"site_id": 1, "measured_width": 3})])
+
+
+def test_an_older_record_says_what_to_do(parts) -> None:
+    older = [text.replace('"version":2', '"version":1') for text in parts.records]
+    with pytest.raises(RecordError) as refused:
+        revise(replace(parts, records=older), [table({"site_id": 1, "measured_width": 3})])
+    assert str(refused.value) == (
+        "site records of version 1; expected 2. Screen the ranch again with this version."
+    )
 
 
 def test_records_are_json_of_finite_numbers(parts) -> None:
@@ -135,55 +148,55 @@ def test_records_are_json_of_finite_numbers(parts) -> None:
 def test_measured_bankfull_raises_the_height_to_a_third_of_it(with_rows) -> None:
     site = SERIES[0]
     revised = with_rows({"site_id": site, "measured_bankfull_depth": 0.48})
-    spot, size = revised.now.sites.spots[site - 1], revised.now.sites.sizes[site - 1]
-    assert revised.planned.sites.sizes[site - 1].height_m == 0.0
-    assert spot.bankfull_sure
+    spot, size = revised.now.sites[site - 1].spot, revised.now.sites[site - 1].size
+    assert revised.planned.sites[site - 1].size.height_m == 0.0
+    assert spot.bankfull.sure
     # a third of 0.48 m is 0.16 m, in steps of 0.05 m
-    assert spot.height_limit_m == pytest.approx(0.15)
+    assert spot.bankfull.height_limit_m == pytest.approx(0.15)
     assert size.height_m == pytest.approx(0.15)
     assert change(revised, site, "height").now == pytest.approx(0.15)
     reading = revised.now.sites.reading
     assert reading.bankfull.source[site - 1] == "measured"
     assert reading.height_why[site - 1] is None
-    assert "measure" not in revised.now.sites.caution[site - 1]
+    assert "measure" not in revised.now.sites[site - 1].caution
 
 
 def test_measured_bankfull_never_passes_the_cap(with_rows) -> None:
     site = SERIES[0]
     row = {"site_id": site, "measured_depth": 3.2, "measured_bankfull_depth": 3}
-    spot = with_rows(row).now.sites.spots[site - 1]
-    assert spot.height_limit_m == spot.rules.high("grade_control.height")
+    spot = with_rows(row).now.sites[site - 1].spot
+    assert spot.bankfull.height_limit_m == spot.rules.high("grade_control.height")
 
 
 def test_a_measured_channel_stretches_the_section(with_rows) -> None:
     site = SERIES[1]
     revised = with_rows({"site_id": site, "measured_width": 8.0, "measured_depth": 0.6})
-    old, new = (w.sites.spots[site - 1] for w in (revised.planned, revised.now))
-    wide, deep = 8.0 / old.bank_width_m, 0.6 / old.bank_depth_m
+    old, new = (w.sites[site - 1].spot for w in (revised.planned, revised.now))
+    wide, deep = 8.0 / old.banks.width_m, 0.6 / old.banks.depth_m
     assert np.ptp(new.section.offset_m) == pytest.approx(wide * np.ptp(old.section.offset_m))
     assert new.section.rim_m == pytest.approx(deep * old.section.rim_m)
-    assert new.bed_width_m == pytest.approx(wide * old.bed_width_m)
+    assert new.banks.bed_width_m == pytest.approx(wide * old.banks.bed_width_m)
     # the area at the same share of the depth grows with both
     depth = 0.4 * old.section.rim_m
     assert new.section.area_m2(deep * depth) == pytest.approx(
         wide * deep * old.section.area_m2(depth)
     )
     assert revised.now.sites.reading.width_source[site - 1] == "measured"
-    flow = revised.now.sites.design_flow(site - 1)
+    flow = revised.now.sites[site - 1].design_flow
     assert flow is not None
-    assert flow.depth_m < revised.planned.sites.design_flow(site - 1).depth_m
+    assert flow.depth_m < revised.planned.sites[site - 1].design_flow.depth_m
 
 
 def test_a_head_measured_past_the_limit_is_referred_and_its_control_falls_away(with_rows) -> None:
     revised = with_rows({"site_id": LOW_HEAD, "measured_drop": 1.19, "decision": "build"})
-    head, control = (revised.now.sites.places[n - 1] for n in (LOW_HEAD, LOW_CONTROL))
+    head, control = (revised.now.sites[n - 1] for n in (LOW_HEAD, LOW_CONTROL))
     # 1.19 m and 0.02 m of error are more than 1.2 m
     assert (head.control, head.structure) == ("refer", "engineer")
     assert "The drop, 1.2 m" in head.reason
     assert "drop 1.19 m" in head.reason
-    assert "falls away with site 7" in control.left_out
-    assert revised.now.sites.sizes[LOW_CONTROL - 1] is None
-    assert (control.group, control.build_order) == (0, 0)
+    assert "falls away with site 7" in control.proposal.field.left_out
+    assert revised.now.sites[LOW_CONTROL - 1].size is None
+    assert (control.member.group, control.member.order) == (0, 0)
     (aside,) = revised.set_aside
     assert (aside.kind, aside.column, aside.origin.row) == ("conflicting", "decision", 2)
     last = revised.now.ranking.rank.max()
@@ -192,12 +205,12 @@ def test_a_head_measured_past_the_limit_is_referred_and_its_control_falls_away(w
 
 def test_a_head_within_the_limit_is_built_at_its_measured_height(with_rows) -> None:
     revised = with_rows({"site_id": LOW_HEAD, "measured_drop": 0.7, "measured_depth": 1.0})
-    place, size = revised.now.sites.places[LOW_HEAD - 1], revised.now.sites.sizes[LOW_HEAD - 1]
+    place, size = revised.now.sites[LOW_HEAD - 1], revised.now.sites[LOW_HEAD - 1].size
     assert place.control == "vertical"
-    assert place.headcut_height_m == 0.7
+    assert place.spot.drop.height_m == 0.7
     assert size.height_m == pytest.approx(0.7)
     assert change(revised, LOW_HEAD, "height").planned == pytest.approx(0.4997, abs=1e-3)
-    said = revised.now.sites.caution[LOW_HEAD - 1]
+    said = revised.now.sites[LOW_HEAD - 1].caution
     assert "The drop is 0.20 m higher than the elevations show" in said
     assert "crest of site 6" in said
     costs = change(revised, LOW_HEAD, "cost")
@@ -207,7 +220,7 @@ def test_a_head_within_the_limit_is_built_at_its_measured_height(with_rows) -> N
 def test_no_structure_fits_says_why_and_refers(with_rows) -> None:
     site = SERIES[3]
     revised = with_rows({"site_id": site, "measured_slope_pct": "9"})
-    place = revised.now.sites.places[site - 1]
+    place = revised.now.sites[site - 1]
     assert place.control == "refer"
     assert "9.0 %" in place.reason
     assert place.reason.count("One-rock dam") + place.reason.count("one-rock dam") <= 1
@@ -219,7 +232,7 @@ def test_no_structure_fits_says_why_and_refers(with_rows) -> None:
 def test_what_needs_the_ground_is_worked_out_for_an_even_channel(with_rows) -> None:
     site = SERIES[0]
     revised = with_rows({"site_id": site, "measured_bankfull_depth": 0.9, "measured_slope": 0.02})
-    effect, size = revised.now.effects[site - 1], revised.now.sites.sizes[site - 1]
+    effect, size = revised.now.effects[site - 1], revised.now.sites[site - 1].size
     assert effect.source != "elevations"
     # H / S: 0.3 m at 2 %
     assert size.height_m == pytest.approx(0.3)
@@ -232,16 +245,16 @@ def test_what_needs_the_ground_is_worked_out_for_an_even_channel(with_rows) -> N
 
 def test_a_pair_backs_water_once_bankfull_allows_a_crest(with_rows) -> None:
     assert "Its grade control only holds the bed" in " ".join(
-        with_rows({"site_id": 1, "notes": "x"}).planned.sites.places[LOW_HEAD - 1].cautions
+        with_rows({"site_id": 1, "notes": "x"}).planned.sites[LOW_HEAD - 1].own_cautions
     )
     revised = with_rows({"site_id": LOW_CONTROL, "measured_bankfull_depth": 0.6})
-    control, head = (revised.now.sites.places[n - 1] for n in (LOW_CONTROL, LOW_HEAD))
-    spot, size = revised.now.sites.spots[LOW_CONTROL - 1], revised.now.sites.sizes[LOW_CONTROL - 1]
-    assert spot.needed_height_m == pytest.approx(control.foot_rise_m)
-    assert size.height_m >= control.foot_rise_m
+    control, head = (revised.now.sites[n - 1] for n in (LOW_CONTROL, LOW_HEAD))
+    spot, size = revised.now.sites[LOW_CONTROL - 1].spot, revised.now.sites[LOW_CONTROL - 1].size
+    assert spot.task.needed_height_m == pytest.approx(control.foot.rise_m)
+    assert size.height_m >= control.foot.rise_m
     assert "As measured it backs water to the foot." in control.reason
     assert "too low here" not in control.reason
-    assert not any("only holds the bed" in c for c in head.cautions)
+    assert not any("only holds the bed" in c for c in head.own_cautions)
     assert revised.now.effects[LOW_CONTROL - 1].pool.toe_depth_m >= -0.005
 
 
@@ -253,7 +266,7 @@ def test_a_skipped_site_stays_in_the_list_and_leaves_materials_and_order(with_ro
     revised = with_rows({"site_id": site, "decision": "skip", "notes": "fence in the way"})
     now, planned = revised.now, revised.planned
     assert now.sites.count == planned.sites.count
-    assert now.sites.sizes[site - 1] is None
+    assert now.sites[site - 1].size is None
     assert not now.columns["chosen"][site - 1]
     assert now.columns["chosen_why"][site - 1] == 'Left out on site: "fence in the way".'
     assert site not in now.built.tables["materials"]["site_id"]
@@ -263,31 +276,31 @@ def test_a_skipped_site_stays_in_the_list_and_leaves_materials_and_order(with_ro
     totals = [w.built.takes.bill.total()[1] for w in (planned, now)]
     assert totals[0] - totals[1] == pytest.approx(lost)
     # the rest of the series is counted again
-    orders = [now.sites.places[n - 1].build_order for n in SERIES]
+    orders = [now.sites[n - 1].member.order for n in SERIES]
     assert orders == [1, 0, 2, 3, 4]
     assert change(revised, site, "structure").now_text == "left out"
 
 
 def test_a_head_without_its_grade_control_says_so(with_rows) -> None:
     revised = with_rows({"site_id": LOW_CONTROL, "decision": "skip"})
-    head = revised.now.sites.places[LOW_HEAD - 1]
-    assert (head.group, head.build_order) == (0, 0)
-    assert "No grade control below it: site 6 is not built." in revised.now.sites.caution[6]
-    assert revised.now.sites.sizes[LOW_HEAD - 1] is not None
+    head = revised.now.sites[LOW_HEAD - 1]
+    assert (head.member.group, head.member.order) == (0, 0)
+    assert "No grade control below it: site 6 is not built." in revised.now.sites[6].caution
+    assert revised.now.sites[LOW_HEAD - 1].size is not None
 
 
 def test_a_grade_control_without_its_head_stands_only_when_the_field_says_so(with_rows) -> None:
     skip = {"site_id": LOW_HEAD, "decision": "skip"}
     alone = with_rows(skip, {"site_id": LOW_CONTROL, "decision": "build"}).now
-    assert alone.sites.sizes[LOW_CONTROL - 1] is not None
-    assert "Nothing is built at site 7 above it" in alone.sites.caution[LOW_CONTROL - 1]
-    assert with_rows(skip).now.sites.sizes[LOW_CONTROL - 1] is None
+    assert alone.sites[LOW_CONTROL - 1].size is not None
+    assert "Nothing is built at site 7 above it" in alone.sites[LOW_CONTROL - 1].caution
+    assert with_rows(skip).now.sites[LOW_CONTROL - 1].size is None
 
 
 def test_what_is_referred_on_site_gives_the_reason_of_the_field(with_rows) -> None:
     long = "waterhole of the neighbour " * 400
     revised = with_rows({"site_id": SERIES[0], "decision": "refer", "notes": long})
-    place = revised.now.sites.places[SERIES[0] - 1]
+    place = revised.now.sites[SERIES[0] - 1]
     assert (place.control, place.structure) == ("refer", "engineer")
     assert place.reason.startswith('Referred on site: "waterhole of the neighbour')
     assert len(place.reason) < 1000
@@ -309,7 +322,7 @@ def test_a_site_is_moved_and_its_footprint_with_it(with_rows) -> None:
     ]
     moved = shapely.affinity.translate(shapes[0], 3, -4)
     assert shapes[1].symmetric_difference(moved).area < 1e-6
-    assert "Moved 5.0 m on site" in now.places[site - 1].reason
+    assert "Moved 5.0 m on site" in now[site - 1].reason
     assert revised_sites(revised, None).columns["moved_m"][site - 1] == pytest.approx(5.0)
 
 
@@ -324,20 +337,20 @@ def test_a_site_moved_beside_a_road_is_referred(flush, parts) -> None:
     settings["keep"] = json.dumps(keep)
     beside = replace(parts, settings=settings)
     row = {"site_id": site, "x": x - 28.0, "y": y, "decision": "move"}
-    place = revise(beside, [table(row)]).now.sites.places[site - 1]
+    place = revise(beside, [table(row)]).now.sites[site - 1]
     assert (place.control, place.structure) == ("refer", "engineer")
     assert "Moved to 2.0 m from a road" in place.reason
-    clear = revise(parts, [table(row)]).now.sites.places[site - 1]
+    clear = revise(parts, [table(row)]).now.sites[site - 1]
     assert clear.control == "grade"
 
 
 def test_build_settles_a_place_that_measuring_makes_fit_for_hands(with_rows) -> None:
     refer = with_rows({"site_id": LOW_HEAD, "measured_drop": 1.3, "measured_depth": 1.3})
-    assert refer.now.sites.places[LOW_HEAD - 1].control == "refer"
+    assert refer.now.sites[LOW_HEAD - 1].control == "refer"
     # a later file corrects it
     later = table({"site_id": LOW_HEAD, "measured_drop": 0.6}, source="later.csv")
     again = with_rows({"site_id": LOW_HEAD, "measured_drop": 1.3}, more=(later,))
-    assert again.now.sites.places[LOW_HEAD - 1].control == "vertical"
+    assert again.now.sites[LOW_HEAD - 1].control == "vertical"
     assert again.set_aside == ()
 
 
@@ -445,21 +458,21 @@ def test_whatever_is_measured_the_plan_stays_whole(parts, flush, seed: int) -> N
     n = now.sites.count
     assert n == flush.sites.count
     assert sorted(now.ranking.rank.tolist()) == list(range(1, n + 1))
-    built = [s is not None for s in now.sites.sizes]
+    built = [s.size is not None for s in now.sites]
     assert now.built.takes.quantities.built.tolist() == built
     assert set(now.built.structures.columns["site_id"].tolist()) == {
         i + 1 for i in range(n) if built[i]
     }
-    for i, place in enumerate(now.sites.places):
-        assert built[i] == (place.control != "refer" and not place.left_out)
+    for i, place in enumerate(now.sites.each):
+        assert built[i] == (place.control != "refer" and not place.proposal.field.left_out)
         decision = revised.found.get(i + 1)
         if decision is not None and decision.decision == "skip":
             assert not built[i]
-        if place.group:
-            own = [p for p in now.sites.places if p.group == place.group]
-            assert sorted(p.build_order for p in own) == list(range(1, len(own) + 1))
+        if place.member.group:
+            own = [p for p in now.sites.each if p.member.group == place.member.group]
+            assert sorted(p.member.order for p in own) == list(range(1, len(own) + 1))
             assert len(own) > 1
-        size, spot = now.sites.sizes[i], now.sites.spots[i]
+        size, spot = now.sites[i].size, now.sites[i].spot
         if size is not None and place.control == "grade":
             assert size.height_m <= spot.rules.high("grade_control.height")
     used = {o for s in revised.found.values() for o, *_ in s.origins.values()}

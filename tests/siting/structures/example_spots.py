@@ -5,7 +5,16 @@ from __future__ import annotations
 from typing import Any
 
 from siting.hydraulics.cross_section import CrossSection
-from siting.places.spot import Spot
+from siting.places.spot import (
+    BankfullSize,
+    Banks,
+    ChannelForm,
+    Drop,
+    LandAbove,
+    Spot,
+    SpotFloods,
+    Task,
+)
 from siting.structures.catalogue import structure_types
 from siting.structures.structure_type import StructureType
 from siting.values.rules import load_rules
@@ -18,6 +27,52 @@ UNKNOWN = (float("nan"),) * 6
 def floods(q10_m3s: float) -> tuple[float, ...]:
     """Peak flows of 2 to 100 years round that of 10 years."""
     return tuple(q10_m3s * share for share in (0.4, 0.7, 1.0, 1.4, 1.7, 2.0))
+
+
+#: Where each measure that the tests name stands in a spot.
+PARTS: dict[str, tuple[type, dict[str, str]]] = {
+    "task": (Task, {n: n for n in ("purpose", "needed_height_m", "below_head", "opens")}),
+    "land": (LandAbove, {"drainage_area_ha": "area_ha", "area_complete": "complete"}),
+    "drop": (Drop, {"drop_m": "height_m", "drop_error_m": "error_m"}),
+    "banks": (
+        Banks,
+        {
+            "bank_width_m": "width_m",
+            "bank_depth_m": "depth_m",
+            "width_error_m": "width_error_m",
+            "depth_error_m": "depth_error_m",
+            "bed_width_m": "bed_width_m",
+        },
+    ),
+    "bankfull": (
+        BankfullSize,
+        {
+            "bankfull_width_m": "width_m",
+            "bankfull_depth_m": "depth_m",
+            "bankfull_sure": "sure",
+            "height_limit_m": "height_limit_m",
+        },
+    ),
+    "floods": (
+        SpotFloods,
+        {
+            "q_m3s": "q_m3s",
+            "q_high_m3s": "high_m3s",
+            "design_period_yr": "design_period_yr",
+        },
+    ),
+    "form": (ChannelForm, {"setting": "setting", "stage": "stage"}),
+}
+
+
+def made_spot(given: dict[str, Any]) -> Spot:
+    """A spot from measures by their own names."""
+    rest = dict(given)
+    parts = {}
+    for part, (kind, names) in PARTS.items():
+        own = {field: rest.pop(name) for name, field in names.items() if name in rest}
+        parts[part] = kind(**own)
+    return Spot(**parts, **rest)
 
 
 def grade_spot(**changes: Any) -> Spot:
@@ -41,7 +96,7 @@ def grade_spot(**changes: Any) -> Spot:
     }
     given = base | changes
     # unless a test asks for a range, the flow is sure
-    return Spot(**({"q_high_m3s": given["q_m3s"]} | given))
+    return made_spot({"q_high_m3s": given["q_m3s"]} | given)
 
 
 def wide_spot(**changes: Any) -> Spot:

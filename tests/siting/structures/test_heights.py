@@ -117,7 +117,7 @@ def test_less_than_one_stone_is_laid_flush(name: str, low: dict[str, float]) -> 
     assert "filled with sediment" not in told
     [dug] = [a.amount for a in kind.materials(spot, size) if a.item == "fill"]
     # the bed is dug out for what stands in it, one stone at least
-    assert dug >= 0.10 * size.length_m * spot.bed_width_m - TOLERANCE_M
+    assert dug >= 0.10 * size.length_m * spot.banks.bed_width_m - TOLERANCE_M
     assert "holds no sediment back" in kind.flush_summary
 
 

@@ -1,0 +1,367 @@
+"""Sites: every proposal measured once, decided once on what was measured, and kept as one value.
+
+What a limit says, what a size was made for and what a layer shows are the same numbers, since they
+are read off the same spot.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from siting.channels.channel_reading import ChannelReading
+from siting.channels.ground import Ground
+from siting.floods.flood_method import RETURN_PERIODS_YR
+from siting.hydraulics.open_channel import LOWEST_SLOPE, FlowState, normal_flow
+from siting.layout.candidates import propose
+from siting.layout.measuring import BuildSettings, Trials, spot_of
+from siting.layout.proposals import AtHead, Foot, Member, Proposal, Where
+from siting.places.measured_places import Measured
+from siting.places.site_floods import FloodGauge, SiteFloods
+from siting.places.spot import Spot
+from siting.structures.catalogue import REFER
+from siting.structures.decisions import ENGINEER, MORE_ELEVATIONS, Decision
+from siting.structures.spacing_table import SpacingRow, spacing_rows
+from siting.structures.structure_type import Size
+from siting.values.wording import sentences
+from terrain.channels.sections import SectionMeasures
+from terrain.values.arrays import BoolArray, FloatArray, IntArray
+
+KEEP_OFF = "Keep off the lip and the foot: it may fall without warning."
+BY_CURVE = "The elevations do not show the channel; its size is from a regional curve: measure it."
+
+
+@dataclass(frozen=True, eq=False)
+class Site:
+    """One site.
+
+    Parameters
+    ----------
+    proposal
+        Why something should stand there.
+    spot
+        The place as measured.
+    decision
+        What the structure types say of it.
+    """
+
+    proposal: Proposal
+    spot: Spot
+    decision: Decision
+
+    @property
+    def where(self) -> Where:
+        """The place on the ground."""
+        return self.proposal.where
+
+    @property
+    def head(self) -> AtHead:
+        """The headcut that it works at."""
+        return self.proposal.head
+
+    @property
+    def member(self) -> Member:
+        """Its group, and its place there."""
+        return self.proposal.member
+
+    @property
+    def foot(self) -> Foot:
+        """Foot of the drop that it backs water to."""
+        return self.proposal.foot
+
+    @property
+    def is_referred(self) -> bool:
+        """Whether nothing is for hands here, or somebody said so on site."""
+        return not self.decision.builds or bool(self.proposal.field.refer)
+
+    @property
+    def control(self) -> str:
+        """``vertical``, ``grade``, ``spread`` or ``refer``."""
+        return REFER if self.is_referred else self.decision.kind.control
+
+    @property
+    def structure(self) -> str:
+        """What to build, or what is needed first."""
+        if not self.decision.builds:
+            return self.decision.referral
+        return ENGINEER if self.is_referred else self.decision.kind.name
+
+    @property
+    def size(self) -> Size | None:
+        """Size of what stands here; None where nothing is built."""
+        left_out = self.is_referred or self.proposal.field.left_out
+        return None if left_out else self.decision.size
+
+    @property
+    def on_road(self) -> bool:
+        """Whether it stands on a road: no channel, and no flood, is measured there."""
+        return self.spot.task.purpose == "road"
+
+    @property
+    def only_holds(self) -> bool:
+        """Whether a grade control below a headcut is too low to back water to its foot."""
+        below = self.head.index >= 0 and self.spot.task.purpose == "grade"
+        return below and not np.isfinite(self.spot.task.needed_height_m)
+
+    @property
+    def reason(self) -> str:
+        """What is there, and why this stands here or nothing."""
+        words, field, decision = self.proposal.words, self.proposal.field, self.decision
+        if self.is_referred:
+            why = () if decision.type is not None else decision.why_none
+            said = [field.refer, words.found, *decision.too_near, *why]
+        else:
+            summary = "" if words.says_all else decision.summary
+            said = [words.found, words.built, summary, words.after]
+        return sentences([*said, *field.said])
+
+    @property
+    def own_cautions(self) -> tuple[str, ...]:
+        """What to check at the place, without what the type asks."""
+        at_head = self.is_referred and self.proposal.at_head
+        return (KEEP_OFF,) if at_head else self.proposal.words.cautions
+
+    @property
+    def caution(self) -> str:
+        """All that is to be checked, in sentences."""
+        size, kind = self.size, self.decision.type
+        of_type = () if kind is None or size is None else kind.cautions(self.spot, size)
+        unseen = not self.is_referred and not self.on_road and np.isnan(self.spot.banks.width_m)
+        return sentences([*self.own_cautions, *of_type, BY_CURVE if unseen else ""])
+
+    @property
+    def spacing(self) -> tuple[SpacingRow, ...]:
+        """Spacing rules that apply here."""
+        spot, decision = self.spot, self.decision
+        if self.proposal.road is not None:
+            return self.proposal.road.spacing
+        if not self.member.in_series or decision.size is None:
+            return ()
+        return spacing_rows(
+            decision.kind.spacing_rules,
+            height_m=decision.size.height_m,
+            slope=spot.slope,
+            width_m=spot.bankfull.width_m,
+            rules=spot.rules,
+        )
+
+    @cached_property
+    def flows(self) -> tuple[FlowState | None, ...]:
+        """Normal flow of each return period; None where no flow is known, and on a road."""
+        spot = self.spot
+        if self.on_road or self.structure == MORE_ELEVATIONS:
+            return (None,) * len(RETURN_PERIODS_YR)
+        fall = max(spot.slope, LOWEST_SLOPE)
+        return tuple(
+            normal_flow(spot.section, q, slope=fall, roughness=spot.roughness)
+            if np.isfinite(q) and q > 0
+            else None
+            for q in spot.floods.q_m3s
+        )
+
+    @property
+    def design_flow(self) -> FlowState | None:
+        """Normal flow of the design return period."""
+        return self.flows[RETURN_PERIODS_YR.index(self.spot.floods.design_period_yr)]
+
+
+@dataclass(frozen=True, eq=False)
+class Sites:
+    """Sites in the order of their ids (by reach and station), and views of them as arrays.
+
+    Parameters
+    ----------
+    each
+        The sites.
+    measured
+        All that was measured at them, of which each spot is one row; shape ``(n,)``.
+    """
+
+    each: tuple[Site, ...]
+    measured: Measured
+
+    @property
+    def count(self) -> int:
+        """Number of sites."""
+        return len(self.each)
+
+    def __len__(self) -> int:
+        return len(self.each)
+
+    def __iter__(self) -> Iterator[Site]:
+        return iter(self.each)
+
+    def __getitem__(self, i: int) -> Site:
+        return self.each[i]
+
+    def take(self, keep: IntArray) -> Sites:
+        """Return some of them."""
+        return Sites(tuple(self.each[i] for i in keep), self.measured.take(keep))
+
+    def numbers(self, get: Callable[[Site], float]) -> FloatArray:
+        """One number of all sites."""
+        return np.array([get(site) for site in self.each], dtype=np.float64)
+
+    def whole(self, get: Callable[[Site], int]) -> IntArray:
+        """One whole number of all sites."""
+        return np.array([get(site) for site in self.each], dtype=np.int64)
+
+    def are(self, get: Callable[[Site], bool]) -> BoolArray:
+        """Which of the sites something holds for."""
+        return np.array([bool(get(site)) for site in self.each], dtype=np.bool_)
+
+    def texts(self, get: Callable[[Site], str]) -> NDArray[Any]:
+        """One text of all sites."""
+        out = np.empty(self.count, dtype=object)
+        out[:] = [get(site) for site in self.each]
+        return out
+
+    def sized(self, name: str) -> FloatArray:
+        """One attribute of all sizes; NaN where nothing is built."""
+        return self.numbers(lambda s: np.nan if s.size is None else getattr(s.size, name))
+
+    @property
+    def proposals(self) -> tuple[Proposal, ...]:
+        """Why each of them is there."""
+        return tuple(site.proposal for site in self.each)
+
+    @property
+    def controls(self) -> NDArray[Any]:
+        """What each of them is for."""
+        return self.texts(lambda s: s.control)
+
+    @property
+    def cell(self) -> IntArray:
+        """Cell of each site."""
+        return self.measured.cell
+
+    @property
+    def section_cell(self) -> IntArray:
+        """Cell at which its channel was measured."""
+        return self.measured.section_cell
+
+    @property
+    def azimuth_deg(self) -> FloatArray:
+        """Direction of the flow, or of the road."""
+        return self.measured.azimuth_deg
+
+    @property
+    def elevation_m(self) -> FloatArray:
+        """Elevation of the bed."""
+        return self.measured.elevation_m
+
+    @property
+    def x_m(self) -> FloatArray:
+        """East of each site."""
+        return self.numbers(lambda s: s.where.x_m)
+
+    @property
+    def y_m(self) -> FloatArray:
+        """North of each site."""
+        return self.numbers(lambda s: s.where.y_m)
+
+    @property
+    def floods(self) -> SiteFloods:
+        """Peak flows by every method."""
+        return self.measured.floods
+
+    @property
+    def reading(self) -> ChannelReading:
+        """The channel as read."""
+        return self.measured.reading
+
+    @property
+    def section(self) -> SectionMeasures:
+        """The section at each site."""
+        return self.measured.section
+
+    @property
+    def drainage_area_ha(self) -> FloatArray:
+        """Land that drains to each site; on a road, that onto the road since the dip above."""
+        return self.numbers(lambda s: s.spot.land.area_ha)
+
+    @property
+    def area_complete(self) -> BoolArray:
+        """Whether the raster holds all of that land."""
+        return self.are(lambda s: s.spot.land.complete)
+
+    @property
+    def q_m3s(self) -> FloatArray:
+        """Peak flows for the return periods, shape ``(n, 6)``; NaN where not known."""
+        flows = [site.spot.floods.q_m3s for site in self.each]
+        return np.array(flows, dtype=np.float64).reshape(self.count, len(RETURN_PERIODS_YR))
+
+    @property
+    def width_m(self) -> FloatArray:
+        """Bank-top width, or that of a swale's floor; bankfull width where neither is seen."""
+        return self._in_channel(lambda s: s.spot.width_m, self.measured.width_m)
+
+    @property
+    def depth_m(self) -> FloatArray:
+        """Bank-top depth, or that of a swale's floor; bankfull depth where neither is seen."""
+        return self._in_channel(lambda s: s.spot.depth_m, self.measured.depth_m)
+
+    def _in_channel(self, get: Callable[[Site], float], at_road: FloatArray) -> FloatArray:
+        """A size of the channel off the spots; on a road, that of the ground there."""
+        return np.where(self.on_road, at_road, self.numbers(get))
+
+    @property
+    def floor_shown(self) -> BoolArray:
+        """Where a swale's floor is measured, though no banks are seen."""
+        floor = self.are(lambda s: bool(np.isfinite(s.proposal.floor_m)))
+        return np.asarray(floor & ~np.isfinite(self.reading.bank_width_m))
+
+    @property
+    def on_road(self) -> BoolArray:
+        """Which sites stand on a road."""
+        return self.are(lambda s: s.on_road)
+
+    @property
+    def one_stone(self) -> BoolArray:
+        """Where only one stone is allowed until bankfull is measured on site."""
+        return np.array([w is not None for w in self.reading.height_why], dtype=np.bool_)
+
+
+def find_sites(
+    ground: Ground, gauge: FloodGauge, build: BuildSettings | None = None
+) -> tuple[Sites, tuple[str, ...]]:
+    """Propose, measure and decide all sites.
+
+    Parameters
+    ----------
+    ground, gauge
+        Terrain, and the floods on it.
+    build
+        What to build with, for which flow, and what to keep away from.
+
+    Returns
+    -------
+    tuple
+        Sites, and plain notes about what was left out.
+    """
+    trials = Trials(ground, gauge, build or BuildSettings())
+    placing = propose(trials)
+    return sites_of(trials, placing.proposals), placing.notes
+
+
+def sites_of(trials: Trials, proposals: Sequence[Proposal]) -> Sites:
+    """Measure all proposals, each at its own cell, and decide each on what was measured."""
+    cell = np.array([p.where.cell for p in proposals], dtype=np.int64)
+    section_cell = np.array([p.where.section_cell for p in proposals], dtype=np.int64)
+    azimuth = [np.nan if p.road is None else p.road.azimuth_deg for p in proposals]
+    measured = trials.meter.measure(
+        cell, section_cell, azimuth_deg=np.array(azimuth, dtype=np.float64), notes=True
+    )
+    clear = trials.keep_off(cell)
+    each = []
+    for i, proposal in enumerate(proposals):
+        spot = spot_of(trials.meter, measured, i, proposal)
+        # a place on a road is not kept away from it
+        decision = trials.decide(spot, clear[i] if proposal.road is None else ())
+        each.append(Site(proposal, spot, decision))
+    return Sites(tuple(each), measured)
