@@ -114,6 +114,7 @@ def site_table(
         "rank": ranking.rank,
         "structure": sites.of("structure"),
         "control": sites.of("control"),
+        "purpose": texts_of([spot.purpose for spot in sites.spots]),
         "channel_id": sites.of("reach").astype(np.int64) + 1,
         "station_m": sites.of("station_m").astype(np.float64),
         "elevation_m": sites.elevation_m,
