@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from siting.layout.candidates import Sites
+from siting.record.ground_points import is_made_up
 from siting.record.structure_rows import columns_of
 from siting.structures.structure_type import Ring, StructureType
 from siting.structures.type_looks import (
@@ -27,10 +28,13 @@ SIDE, SECTION = "side", "section"
 def section_middles(sites: Sites) -> FloatArray:
     """Where the middle of each structure lies in its section, m to the right of its offset 0.
 
-    That is the middle of the channel as measured there, as far as the structure reaches over it.
+    That is the middle of the channel as measured there, as far as the structure reaches over it; a
+    section that is made up has its middle at 0.
     """
     s = sites.section
-    middle = np.where(np.isfinite(s.left_m + s.right_m), 0.5 * (s.left_m + s.right_m), 0.0)
+    shown = np.array([not is_made_up(spot.section) for spot in sites.spots], dtype=np.bool_)
+    shown &= np.isfinite(s.left_m) & np.isfinite(s.right_m) & ~sites.on_road
+    middle = np.where(shown, 0.5 * (s.left_m + s.right_m), 0.0)
     half = 0.5 * np.nan_to_num(sites.sized("crest_m"))
     return np.clip(middle, -half, half)
 
