@@ -41,7 +41,11 @@ Ring = tuple[tuple[float, float], ...]
 
 @dataclass(frozen=True, slots=True)
 class SiteSymbol:
-    """How one kind of control is drawn: its key in ``control``, its words, colour and outline."""
+    """How a kind of site is drawn: what it is for, its words, colour and outline.
+
+    A type of structure may have a shape of its own beside that of its control, with a key of its
+    own.
+    """
 
     control: str
     label: str
@@ -49,6 +53,12 @@ class SiteSymbol:
     rings: tuple[Ring, ...]
     #: Whether the shape turns with the slope of the ground (its drawn foot points downhill).
     turns: bool = False
+    own_key: str = ""
+
+    @property
+    def key(self) -> str:
+        """Name among all shapes of a picture: of its own, or its control."""
+        return self.own_key or self.control
 
 
 def _arc(radius: float, start_deg: float, stop_deg: float, *, y: float = 0.0, n: int = 24) -> Ring:
@@ -117,21 +127,6 @@ SITE_SYMBOLS: tuple[SiteSymbol, ...] = (
 )
 
 
-def _wave() -> Ring:
-    """Draw a band that dips and rises again, as a road over a rolling dip."""
-    half, rise, thick, n = 1.2, 0.42, 0.36, 24
-    x = [-half + 2 * half * i / n for i in range(n + 1)]
-    middle = [-rise * math.sin(math.pi * v / half) for v in x]
-    upper = [(v, m + thick / 2 + 0.06) for v, m in zip(x, middle, strict=True)]
-    lower = [(v, m - thick / 2 - 0.06) for v, m in zip(x, middle, strict=True)]
-    return (*upper, *reversed(lower))
-
-
-#: A structure that is drawn in its control's colour but in a shape of its own.
-ROLLING_DIP = SiteSymbol("spread", "Rolling dip (lead water off a road)", GREEN, (_wave(),))
-SHAPES_OF_THEIR_OWN = {"rolling dip": ROLLING_DIP}
-
-
 def _comb() -> Ring:
     """Draw a bar with teeth on its low side as one closed outline.
 
@@ -151,11 +146,8 @@ COMB: Ring = _comb()
 DISC: Ring = _arc(0.9, 0.0, 360.0)[:-1]
 
 
-def site_symbol(control: str, structure: str | None = None) -> SiteSymbol:
-    """Symbol of a control, or of a structure that has its own; the unknown is drawn as "refer"."""
-    own = SHAPES_OF_THEIR_OWN.get(structure or "")
-    if own is not None and own.control == control:
-        return own
+def site_symbol(control: str) -> SiteSymbol:
+    """Symbol of a control; the unknown is drawn as "refer"."""
     return next((s for s in SITE_SYMBOLS if s.control == control), SITE_SYMBOLS[-1])
 
 

@@ -24,15 +24,46 @@ from tests.example_stretch import (
 )
 
 DOWN_M = (LIP, DAM, NEXT, HIGH)
+#: Sizes that the plan has words for; the others are called by their name.
+_WORDS = {"sill height": "Sill above the floor"}
 _SIZES = [
-    *((1, n, v, "m", None) for n, v in (
+    *((1, n, v, "m", _WORDS.get(n), None) for n, v in (
         ("height", 0.9), ("length", 2.4), ("crest", 6.8), ("width", 5.6), ("wall", 0.45),
         ("pool", 1.35), ("sill height", 0.15), ("sill length", 0.6), ("largest stone", 0.31))),
-    (1, "heaviest stone", 41.3, "kg", "two people to lift it"),
-    *((site, n, v, "m", None) for site in (2, 3) for n, v in (
+    (1, "heaviest stone", 41.3, "kg", None, "two people to lift it"),
+    *((site, n, v, "m", None, None) for site in (2, 3) for n, v in (
         ("height", 0.16), ("length", 1.5), ("crest", 3.4), ("bed width", 2.2), ("key", 0.6),
         ("crest dip", 0.05), ("apron", 0.3), ("largest stone", 0.24))),
 ]  # fmt: skip
+#: Site, view, part, level, whether it is seen within the ground, corners.
+_OUTLINES = [
+    (1, "side", "wall", "site", True, ((0, 0), (0.2, 0), (0.45, -0.9), (0.45, -1.2), (0, -1.2))),
+    (1, "side", "floor", "site", True, ((0.45, -1.2), (0.45, -0.9), (1.8, -0.9), (1.8, -1.2))),
+    (1, "section", "wall", "site", False, ((-2.8, 0), (-2.8, 0.9), (2.8, 0.9), (2.8, 0))),
+    *((site, *rest) for site in (2, 3) for rest in (
+        ("side", "body", "ground", True,
+         ((-0.75, -0.08), (-0.75, 0.16), (0.75, 0.16), (0.75, -0.08))),
+        ("side", "apron", "ground", True, ((0.75, -0.24), (0.75, 0), (1.05, 0), (1.05, -0.24))),
+        ("section", "body", "site", True,
+         ((-1.1, -0.08), (-1.1, 0.21), (0, 0.16), (1.1, 0.21), (1.1, -0.08))),
+        ("section", "left key", "site", True,
+         ((-1.7, -0.08), (-1.7, 0.21), (-1.1, 0.21), (-1.1, -0.08))),
+        ("section", "right key", "site", True,
+         ((1.1, -0.08), (1.1, 0.21), (1.7, 0.21), (1.7, -0.08))))),
+]  # fmt: skip
+
+
+def outline_table() -> Layer:
+    """Table ``structure_outlines``: a bowl at site 1, dams at sites 2 and 3."""
+    rows: list[tuple[object, ...]] = []
+    count: dict[tuple[int, str], int] = {}
+    for site, view, part, level, in_ground, corners in _OUTLINES:
+        number = count[site, view] = count.get((site, view), 0) + 1
+        rows += [
+            (site, view, number, part, number == 1, False, level, in_ground, float(x), float(z))
+            for x, z in corners
+        ]
+    return table("structure_outlines", rows)
 
 
 def bed_m(down_m: np.ndarray) -> np.ndarray:
@@ -81,8 +112,8 @@ def write_packet_plan(
 ) -> Path:
     """Write the plan; layers and tables given replace its own."""
     all_layers = {**stretch_layers(), **(layers or {})}
-    own = [layer for layer in stretch_tables() if layer.name != "sizes"]
-    all_tables = {layer.name: layer for layer in [*own, *ground_tables(), table("sizes", _SIZES)]}
+    made = [*ground_tables(), outline_table(), table("sizes", _SIZES)]
+    all_tables = {layer.name: layer for layer in [*stretch_tables(), *made]}
     all_tables["reasons"] = _with_reasons(all_tables["reasons"])
     all_tables |= tables or {}
     crs = all_layers["sites"].crs
@@ -107,4 +138,4 @@ def write_packet_plan(
     )
 
 
-__all__ = ["bed_m", "ground_tables", "middle_x", "write_packet_plan"]
+__all__ = ["bed_m", "ground_tables", "middle_x", "outline_table", "write_packet_plan"]

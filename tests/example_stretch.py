@@ -312,12 +312,12 @@ def stretch_tables() -> list[Layer]:
         table(
             "sizes",
             [
-                (1, "length", 1.8, "m", "twice the drop"),
-                (1, "crest", 3.8, "m", None),
-                (1, "largest stone", 0.31, "m", None),
-                (1, "heaviest stone", 41.3, "kg", "two people to lift it"),
-                (2, "height", 0.16, "m", "a third of bankfull depth"),
-                (2, "length", 1.5, "m", None),
+                (1, "length", 1.8, "m", None, "twice the drop"),
+                (1, "crest", 3.8, "m", "Across, with both ends", None),
+                (1, "largest stone", 0.31, "m", None, None),
+                (1, "heaviest stone", 41.3, "kg", None, "two people to lift it"),
+                (2, "height", 0.16, "m", None, "a third of bankfull depth"),
+                (2, "length", 1.5, "m", None, None),
             ],
         ),
         table(

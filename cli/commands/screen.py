@@ -334,6 +334,7 @@ def _write(job: Job, land: Land, found: Screening, layers: Mapping[str, Layer]) 
         notes=land.notes,
         problems=land.problems,
     )
+    tables = plan_tables(found, units=job.units)
     with ExitStack() as stack:
         if job.list_file is not None:
             part = stack.enter_context(replacing(job.list_file, overwrite=job.overwrite))
@@ -343,7 +344,7 @@ def _write(job: Job, land: Land, found: Screening, layers: Mapping[str, Layer]) 
             part = stack.enter_context(replacing(job.map_file, overwrite=job.overwrite))
             ranch_map(
                 found.raster,
-                layers,
+                {**layers, **{table.name: table for table in tables}},
                 path=part,
                 title=f"{_name(job)}: where to build",
                 source_line=_source_line(job, found),
@@ -352,7 +353,7 @@ def _write(job: Job, land: Land, found: Screening, layers: Mapping[str, Layer]) 
         write_geopackage(
             job.out,
             list(layers.values()),
-            tables=[*plan_tables(found, units=job.units), info],
+            tables=[*tables, info],
             relief=relief_picture(found.raster, layers),
             overwrite=job.overwrite,
             units=job.units,

@@ -21,6 +21,11 @@ def explanation_json(found: Explanation) -> str:
         "units": units,
         "site": _records("sites", [found.site], units)[0],
         "pair": _records("sites", found.mates, units),
+        "structure_type": {
+            "label": found.look.label,
+            "height_word": found.look.height_word,
+            "symbol": None if found.look.symbol is None else found.look.symbol.label,
+        },
         **{name: _records(name, found.rows[name], units) for name in TABLES},
         "before_you_build": _records("before_you_build", found.before, units),
         "sources": [{"source": source, "basis": basis or None} for source, basis in found.sources],

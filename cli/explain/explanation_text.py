@@ -56,7 +56,7 @@ def _heading(found: Explanation) -> Iterator[str]:
     purpose = dict(CONTROLS).get(str(site["control"]), "")
     purpose = f" ({purpose[0].lower()}{purpose[1:]})" if purpose else ""
     yield from wrapped(
-        f"Site {site['site_id']}, rank {site['rank']}: {site['structure'] or 'no name'}{purpose}"
+        f"Site {site['site_id']}, rank {site['rank']}: {found.look.label or 'no name'}{purpose}"
     )
     yield from wrapped(
         f"Channel {site['channel_id']} at {measure(found, 'station_m', digits=3)} above its lower "

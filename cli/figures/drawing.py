@@ -15,7 +15,7 @@ from matplotlib.transforms import Affine2D, Transform
 from numpy.typing import NDArray
 
 from cli import palette
-from cli.palette import Ring
+from cli.palette import Ring, SiteSymbol
 from cli.plan.layers import Layer
 
 POINTS_PER_MM = 72.0 / 25.4
@@ -86,11 +86,8 @@ def draw_shapes(
         axes.add_collection(shapes, autolim=False)
 
 
-def site_shape(
-    control: str, confidence: float, azimuth_deg: float, structure: str | None = None
-) -> Drawn:
+def site_shape(symbol: SiteSymbol, confidence: float, azimuth_deg: float) -> Drawn:
     """Outline, fill and edge of a site: filled when sure, outline only when not."""
-    symbol = palette.site_symbol(control, structure)
     turn = downhill_turn(azimuth_deg) if symbol.turns else 0.0
     unsure = confidence < palette.LOW_CONFIDENCE
     fill = palette.WHITE if unsure else symbol.colour

@@ -27,7 +27,9 @@ from cli.figures.drawing import (
 )
 from cli.figures.label_placing import Box, Wanted, place_labels
 from cli.figures.map_furniture import LegendWanted
+from cli.palette import SiteSymbol
 from cli.plan.layers import Layer
+from cli.plan.structure_looks import StructureLooks, looks_of
 
 _RANK_PT = 8.5
 
@@ -64,17 +66,10 @@ def draw_features(axes: Axes, layers: Mapping[str, Layer]) -> tuple[LegendWanted
         wanted = replace(wanted, headcuts=True)
     if sites is not None and sites.geometry is not None:
         combs = _boxes(axes, heads, half_pt)
-        unnumbered = _draw_sites(axes, sites, half_pt, keep_clear=combs)
+        symbols = symbols_of(sites, looks_of(layers))
+        unnumbered = _draw_sites(axes, sites, symbols, half_pt, keep_clear=combs)
         unsure = bool((sites.columns["confidence"] < palette.LOW_CONFIDENCE).any())
-        dips = sites.columns["structure"] == "rolling dip"
-        dips &= sites.columns["control"] == palette.ROLLING_DIP.control
-        wanted = replace(
-            wanted,
-            controls=set(sites.columns["control"][~dips]),
-            dips=bool(dips.any()),
-            unsure=unsure,
-            unnumbered=unnumbered,
-        )
+        wanted = replace(wanted, symbols=symbols, unsure=unsure, unnumbered=unnumbered)
     return wanted, half_pt
 
 
@@ -97,14 +92,27 @@ def _draw_all(
     )
 
 
-def _draw_sites(axes: Axes, sites: Layer, half_pt: float, *, keep_clear: list[Box]) -> int:
+def symbols_of(sites: Layer, looks: StructureLooks) -> list[SiteSymbol]:
+    """Shape of each site of a layer."""
+    pairs = zip(sites.columns["control"], sites.columns["structure"], strict=True)
+    return [looks.symbol(control, structure) for control, structure in pairs]
+
+
+def _draw_sites(
+    axes: Axes,
+    sites: Layer,
+    symbols: list[SiteSymbol],
+    half_pt: float,
+    *,
+    keep_clear: list[Box],
+) -> int:
     """Draw sites, the best on top, with their rank; return how many ranks found no room."""
     columns = sites.columns
     order = np.argsort(columns["rank"], kind="stable")
     places = shapely.get_coordinates(sites.geometry)[order]
-    names = ("control", "confidence", "flow_azimuth_deg", "structure")
     drawn = [
-        site_shape(*values) for values in zip(*(columns[n][order] for n in names), strict=True)
+        site_shape(symbols[i], columns["confidence"][i], columns["flow_azimuth_deg"][i])
+        for i in order
     ]
     _draw_all(axes, drawn[::-1], places[::-1], half_pt, zorder=5.0)
     ranks = [str(r) for r in columns["rank"][order]]

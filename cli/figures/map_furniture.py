@@ -20,6 +20,7 @@ from cli.figures.drawing import (
     outline,
     site_shape,
 )
+from cli.palette import SiteSymbol
 from cli.plan.fields import FOOT_M, MILE_M
 from cli.plan.relief import round_length
 
@@ -37,7 +38,7 @@ _CONTROL_WORDS = {
 class LegendWanted:
     """What the map shows and its legend must therefore explain."""
 
-    controls: Collection[str] = ()
+    symbols: Collection[SiteSymbol] = ()
     unsure: bool = False
     headcuts: bool = False
     channels: bool = False
@@ -46,10 +47,21 @@ class LegendWanted:
     roads: bool = False
     pools: Collection[str | None] = ()
     footprints: bool = False
-    dips: bool = False
     contour_words: str = ""
     unnumbered: int = 0
     ranks: bool = True
+
+
+def in_legend_order(symbols: Collection[SiteSymbol]) -> list[SiteSymbol]:
+    """Shapes in the order of a legend: those of controls first, each once."""
+    order = [s.control for s in palette.SITE_SYMBOLS]
+    once = {symbol.key: symbol for symbol in symbols}.values()
+    return sorted(once, key=lambda s: (bool(s.own_key), order.index(s.control), s.key))
+
+
+def fitting(words: str, most: int = 38) -> str:
+    """Cut words that another package chose to what a legend has room for."""
+    return words if len(words) <= most else f"{words[: most - 1].rstrip()}\N{HORIZONTAL ELLIPSIS}"
 
 
 class _Column:
@@ -129,15 +141,11 @@ def draw_legend(axes: Axes, top: float, wanted: LegendWanted, *, half_pt: float)
         Height of the row after the last, inches.
     """
     column = _Column(axes, top, half_pt)
-    if wanted.controls or wanted.dips:
+    if wanted.symbols:
         column.heading("Ranked sites")
-        for symbol in palette.SITE_SYMBOLS:
-            if symbol.control in wanted.controls:
-                drawn = site_shape(symbol.control, 1.0, float("nan"))
-                column.shape(drawn, _CONTROL_WORDS[symbol.control])
-        if wanted.dips:
-            dip = site_shape(palette.ROLLING_DIP.control, 1.0, float("nan"), "rolling dip")
-            column.shape(dip, "Rolling dip: lead water off a road")
+        for symbol in in_legend_order(wanted.symbols):
+            words = symbol.label if symbol.own_key else _CONTROL_WORDS[symbol.control]
+            column.shape(site_shape(symbol, 1.0, float("nan")), fitting(words))
         if wanted.unsure:
             unsure = (outline(palette.SITE_SYMBOLS[0].rings), palette.WHITE, palette.INK)
             column.shape(unsure, "Outline only: unsure, look first")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -27,12 +28,15 @@ class ProfileStructure:
         Stations of its outline, m; the outline is closed by itself.
     elevation_m
         Elevations of its outline, m, same shape.
+    is_body
+        Whether it is the body, not an apron or another part.
     """
 
     label: str
     control: str
     station_m: FloatArray
     elevation_m: FloatArray
+    is_body: bool = True
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -65,6 +69,11 @@ class LongProfile:
         Which flood the water is, such as ``10-year flood, 0.42 m3/s``; in the figure's units.
     name_levels
         Whether pools and wedges get words in the drawing.
+    as_box
+        Whether the site's own structure is the box of its footprint, since its type does not say
+        how it looks from the side.
+    error_m
+        Vertical error of the bed; NaN where not known.
     """
 
     station_m: FloatArray
@@ -76,6 +85,8 @@ class LongProfile:
     headcuts: tuple[tuple[float, float, float], ...] = ()
     flood_words: str = "design flood"
     name_levels: bool = True
+    as_box: bool = False
+    error_m: float = math.nan
 
 
 def profile_sketch(

@@ -9,9 +9,19 @@ from itertools import pairwise
 import numpy as np
 
 from cli import palette
+from cli.figures.outlines_on_ground import Piece, top_at
 from cli.figures.sketch import Frame, Note, Sketch
 from cli.plan.fields import Units
 from terrain.values.arrays import FloatArray
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SectionStructure:
+    """A part of the structure in a section: offsets and elevations of its outline, m."""
+
+    offset_m: FloatArray
+    elevation_m: FloatArray
+    is_body: bool = True
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -26,11 +36,8 @@ class SectionDrawing:
         Elevation of the ground, same shape.
     control
         Colour of the structure.
-    crest_offset_m, crest_m
-        Crest of the structure from left to right, m; empty where none is drawn. It is filled down
-        to the ground, and to ``base_m`` where it is keyed into the banks.
-    base_m
-        Elevation down to which the structure reaches into the bed; NaN for the ground itself.
+    structures
+        Parts of the structure, the body first; empty where none is drawn.
     label
         Words beside the structure with its sizes, in the figure's units.
     bank_tops
@@ -41,19 +48,27 @@ class SectionDrawing:
         Elevation of the water at the design flood; NaN where not known.
     flood_words
         Which flood that is, in the figure's units.
+    as_box
+        Whether the structure is the box of its footprint, since its type does not say how it looks
+        across.
+    from_curve
+        Whether the ground is a made-up channel from a regional curve.
+    on_road
+        Whether it is the ground across a road.
     """
 
     offset_m: FloatArray
     ground_m: FloatArray
     control: str = "grade"
-    crest_offset_m: FloatArray | tuple[()] = ()
-    crest_m: FloatArray | tuple[()] = ()
-    base_m: float = math.nan
+    structures: tuple[SectionStructure, ...] = ()
     label: str = ""
     bank_tops: tuple[tuple[float, float], ...] = ()
     bankfull_m: float = math.nan
     water_m: float = math.nan
     flood_words: str = "design flood"
+    as_box: bool = False
+    from_curve: bool = False
+    on_road: bool = False
 
 
 def section_sketch(
@@ -71,9 +86,8 @@ def section_sketch(
         How large the drawing is.
     """
     x, ground = np.asarray(section.offset_m), np.asarray(section.ground_m)
-    crest_x, crest = np.asarray(section.crest_offset_m), np.asarray(section.crest_m)
-    levels = [v for v in (section.bankfull_m, section.water_m, section.base_m) if math.isfinite(v)]
-    heights = np.concatenate([ground, crest, levels])
+    levels = [v for v in (section.bankfull_m, section.water_m) if math.isfinite(v)]
+    heights = np.concatenate([ground, levels, *(s.elevation_m for s in section.structures)])
     sketch = Sketch(
         (float(x[0]), float(x[-1])),
         (float(np.nanmin(heights)), float(np.nanmax(heights))),
@@ -86,7 +100,7 @@ def section_sketch(
         inside = np.linspace(left, right, 200)
         level = np.full(inside.shape, section.water_m)
         sketch.area(inside, np.interp(inside, x, ground), level, palette.CHANNEL)
-        sketch.line(np.array([left, right]), level[:2], palette.CHANNEL)
+        sketch.line(np.array([left, right]), level[:2], palette.CHANNEL, before=True)
         notes.append(
             Note(
                 f"water at the {section.flood_words}",
@@ -95,17 +109,19 @@ def section_sketch(
             )
         )
     sketch.ground(x, ground)
-    if crest.size:
-        colour = palette.site_symbol(section.control).colour
-        outline = _outline(section, crest_x, crest)
-        sketch.body(*outline, colour)
-        middle = crest_x.size // 2
-        at = (float(crest_x[middle]), float(crest[middle]))
-        notes.insert(0, Note(section.label, *at))
+    colour = palette.site_symbol(section.control).colour
+    for part in section.structures:
+        sketch.body(part.offset_m, part.elevation_m, colour)
+    if section.structures:
+        notes.insert(0, Note(section.label, *label_place(section.structures[0])))
     if math.isfinite(section.bankfull_m):
         left, right = _wetted(x, ground, section.bankfull_m)
         sketch.line(
-            np.array([left, right]), np.full(2, section.bankfull_m), palette.INK, dashed=True
+            np.array([left, right]),
+            np.full(2, section.bankfull_m),
+            palette.INK,
+            dashed=True,
+            before=True,
         )
         notes.append(Note("bankfull", left + 0.12 * (right - left), section.bankfull_m))
     notes += [Note("bank top", offset, height) for offset, height in section.bank_tops]
@@ -129,13 +145,8 @@ def _wetted(x: FloatArray, ground: FloatArray, level: float) -> tuple[float, flo
     return ends[0], ends[1]
 
 
-def _outline(
-    section: SectionDrawing, crest_x: FloatArray, crest: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """Crest from left to right, and back along the ground or along the base below it."""
-    back = np.linspace(crest_x[-1], crest_x[0], 200)
-    ground = np.interp(back, section.offset_m, section.ground_m)
-    under = ground if math.isnan(section.base_m) else np.minimum(ground, section.base_m)
-    top = np.interp(back, crest_x, crest)
-    # Where the crest lies within the bank it is keyed in: the key has no thickness to show.
-    return np.append(crest_x, back), np.append(crest, np.minimum(under, top))
+def label_place(part: SectionStructure) -> tuple[float, float]:
+    """Offset and elevation that words about a part point to: the middle of its upper edge."""
+    middle = float(part.offset_m.min() + part.offset_m.max()) / 2
+    piece = Piece("", True, False, part.offset_m, part.elevation_m)
+    return middle, float(top_at(piece, np.array([middle]))[0])

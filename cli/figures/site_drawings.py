@@ -1,4 +1,4 @@
-"""What the profile and the section of a site show, put together from its plan."""
+"""What the profile and the section of a site show, put together from its plan alone."""
 
 from __future__ import annotations
 
@@ -8,13 +8,22 @@ from typing import Any
 
 import numpy as np
 
+from cli.figures.outlines_on_ground import (
+    SECTION,
+    SIDE,
+    Piece,
+    in_section,
+    on_profile,
+    outlines_of,
+    top_at,
+)
 from cli.figures.profile_drawing import Level, LongProfile, ProfileStructure
-from cli.figures.section_drawing import SectionDrawing
-from cli.figures.structure_shapes import Outline, crest_of, solids_of
-from cli.plan.explanation import known
+from cli.figures.section_drawing import SectionDrawing, SectionStructure
+from cli.plan.explanation import ROAD, known
 from cli.plan.fields import Units
 from cli.plan.plan_numbers import amount
 from cli.plan.plan_reading import PlanFile
+from cli.plan.structure_looks import looks_of
 from terrain.values.arrays import FloatArray
 
 Row = Mapping[str, Any]
@@ -24,122 +33,162 @@ _LEAST_M, _LENGTHS = 11.0, 2.5
 _DEPOSIT = 0.5
 
 
-def sizes_of(rows: Sequence[Row]) -> dict[str, float]:
-    """Sizes of a site by name, m or pieces; a ratio that shares a name with a length is left out.
+class SiteDrawings:
+    """Profiles and sections of the sites of a plan.
 
     Parameters
     ----------
-    rows
-        Its rows of the table ``sizes``, SI.
+    plan
+        The plan.
     """
-    found: dict[str, float] = {}
+
+    def __init__(self, plan: PlanFile) -> None:
+        self._units = plan.units
+        self._sites = plan.rows("sites")
+        self._profiles = _by_site(plan.rows("profile_points"))
+        self._sections = _by_site(plan.rows("section_points"))
+        self._outlines = outlines_of(plan.rows("structure_outlines"))
+        self._looks = looks_of(plan.layers)
+
+    def profile(self, site: Row) -> LongProfile | None:
+        """Put together the long profile of a site with its neighbours on it.
+
+        Parameters
+        ----------
+        site
+            Row of the layer ``sites``, SI.
+
+        Returns
+        -------
+        LongProfile or None
+            Distances are from the site, downstream below zero; None where the plan has no profile.
+        """
+        points = self._profiles.get(int(site["site_id"]), [])
+        x, bed = _line(points, "distance_m", "bed_m")
+        if x.size < 2:
+            return None
+        neighbours = self._neighbours(site, float(x[0]), float(x[-1]))
+        x, bed = _shown(site, neighbours, x, bed)
+        structures, pools, wedges, heads = [], [], [], []
+        top = bed.copy()
+        as_box = False
+        for other, at in ((site, 0.0), *neighbours):
+            pieces = [
+                piece
+                for outline in self._outlines.get((int(other["site_id"]), SIDE), ())
+                for piece in on_profile(outline, at, x, bed)
+            ]
+            structures += _labelled(pieces, other, self._label(other))
+            as_box |= other is site and any(piece.as_box for piece in pieces)
+            for piece in pieces:
+                top = np.fmax(top, top_at(piece, x))
+            if known(other["pool_area_m2"]) and pieces:
+                crest = float(np.interp(at, x, bed)) + float(other["structure_height_m"])
+                pool = _still_pool(x, bed, at, crest)
+                if pool is not None:
+                    pools.append(pool)
+                wedge = _wedge(x, bed, at, crest, other)
+                if wedge is not None:
+                    wedges.append(wedge)
+            drop = float(other["headcut_height_m"])
+            if known(drop) and drop > 0 and not pieces:
+                lip = float(other["elevation_m"])
+                heads.append((at, lip, lip))  # the face itself is in the bed that is drawn
+        depth = float(site["design_depth_m"])
+        wet = known(depth) and site["purpose"] != ROAD
+        return LongProfile(
+            station_m=x,
+            bed_m=bed,
+            structures=tuple(structures),
+            water=Level(x, _water(top, depth)) if wet else None,
+            pools=tuple(pools),
+            wedges=tuple(wedges),
+            headcuts=tuple(heads),
+            flood_words=flood_words(site, self._units),
+            name_levels=False,
+            as_box=as_box,
+            error_m=_median([float(p["error_m"]) for p in points]),
+        )
+
+    def section(self, site: Row) -> SectionDrawing | None:
+        """Put together the cross-section of a site; None where the plan has none to show.
+
+        Parameters
+        ----------
+        site
+            Row of the layer ``sites``, SI.
+        """
+        points = self._sections.get(int(site["site_id"]), [])
+        x, ground = _line(points, "offset_m", "ground_m")
+        made_up = any(p["source"] == "curve" for p in points)
+        # A channel that nobody has seen says nothing of ground on which water is to spread.
+        if x.size < 3 or (made_up and site["control"] == "spread"):
+            return None
+        outlines = self._outlines.get((int(site["site_id"]), SECTION), ())
+        offsets = [float(v) for outline in outlines for v in outline.offset_m]
+        if offsets:
+            x, ground = _wide_enough(x, ground, offsets)
+        x, ground = _about_channel(x, ground, site, offsets)
+        bed = float(ground.min())
+        pieces = [piece for outline in outlines for piece in in_section(outline, x, ground)]
+        road = site["purpose"] == ROAD
+        depth = math.nan if road else float(site["design_depth_m"])
+        bankfull = float(site["bankfull_depth_m"]) if site["control"] == "grade" else math.nan
+        return SectionDrawing(
+            offset_m=x,
+            ground_m=ground,
+            control=str(site["control"]),
+            structures=tuple(SectionStructure(p.x_m, p.z_m, p.is_body) for p in pieces),
+            label=self._label(site) if pieces else "",
+            water_m=bed + depth,
+            bankfull_m=math.nan if road else bed + bankfull,
+            flood_words=flood_words(site, self._units),
+            as_box=any(piece.as_box for piece in pieces),
+            from_curve=made_up,
+            on_road=road,
+        )
+
+    def _neighbours(self, site: Row, low_m: float, high_m: float) -> list[tuple[Row, float]]:
+        """Other sites on the same stretch of channel, with their distance along it."""
+        if site["purpose"] == ROAD:
+            return []
+        found: list[tuple[Row, float]] = []
+        for other in self._sites:
+            at = float(other["station_m"]) - float(site["station_m"])
+            same = other["channel_id"] == site["channel_id"] and other["purpose"] != ROAD
+            if same and other["site_id"] != site["site_id"] and low_m < at < high_m:
+                found.append((other, at))
+        return found
+
+    def _label(self, site: Row) -> str:
+        """Rank and type, and the sizes below."""
+        look = self._looks.of(site["structure"])
+        name = f"{site['rank']}: {look.label}"
+        return "\n".join([name, sizes_words(site, look.height_word, self._units)]).strip()
+
+
+def sizes_words(site: Row, height_word: str, units: Units) -> str:
+    """How high and how long a structure is."""
+    sizes = [
+        f"{amount('sites', name, float(site[name]), units)} {word}"
+        for name, word in (("structure_height_m", height_word), ("structure_length_m", "long"))
+        if known(site[name])
+    ]
+    if site["structure_height_m"] == 0:
+        sizes[0] = "flush with the bed"
+    return ", ".join(sizes)
+
+
+def _by_site(rows: Sequence[Row]) -> dict[int, list[Row]]:
+    found: dict[int, list[Row]] = {}
     for row in rows:
-        if row["unit"] in ("m", "pieces"):
-            found.setdefault(str(row["name"]), float(row["value"]))
+        found.setdefault(int(row["site_id"]), []).append(row)
     return found
 
 
-def profile_of(plan: PlanFile, site: Row) -> LongProfile | None:
-    """Put together the long profile of a site with its neighbours on it.
-
-    Parameters
-    ----------
-    plan
-        The plan.
-    site
-        Row of the layer ``sites``, SI.
-
-    Returns
-    -------
-    LongProfile or None
-        Distances are from the site, downstream below zero; None where the plan has no profile.
-    """
-    points = plan.rows("profile_points", int(site["site_id"]))
-    x, bed = _line(points, "distance_m", "bed_m")
-    if x.size < 2:
-        return None
-    neighbours = _neighbours(plan, site, float(x[0]), float(x[-1]))
-    x, bed = _shown(plan, site, neighbours, x, bed)
-    structures, pools, wedges, heads = [], [], [], []
-    for other, at in ((site, 0.0), *neighbours):
-        pieces = _pieces(plan, other, at, x, bed)
-        structures += pieces
-        if known(other["pool_area_m2"]) and pieces:
-            crest = float(np.interp(at, x, bed)) + float(other["structure_height_m"])
-            pool = _still_pool(x, bed, at, crest)
-            if pool is not None:
-                pools.append(pool)
-            wedge = _wedge(x, bed, at, crest, other)
-            if wedge is not None:
-                wedges.append(wedge)
-        drop = float(other["headcut_height_m"])
-        if known(drop) and drop > 0 and not pieces:
-            lip = float(other["elevation_m"])
-            heads.append((at, lip, lip))  # the face itself is in the bed that is drawn
-    depth = float(site["design_depth_m"])
-    wet = known(depth) and site["structure"] != "rolling dip"
-    return LongProfile(
-        station_m=x,
-        bed_m=bed,
-        structures=tuple(structures),
-        water=Level(x, bed + depth) if wet else None,
-        pools=tuple(pools),
-        wedges=tuple(wedges),
-        headcuts=tuple(heads),
-        flood_words=flood_words(site, plan.units),
-        name_levels=False,
-    )
-
-
-def section_of(plan: PlanFile, site: Row) -> SectionDrawing | None:
-    """Put together the cross-section of a site; None where the plan has none.
-
-    Parameters
-    ----------
-    plan
-        The plan.
-    site
-        Row of the layer ``sites``, SI.
-    """
-    points = plan.rows("section_points", int(site["site_id"]))
-    x, ground = _line(points, "offset_m", "ground_m")
-    made_up = any(p["source"] == "curve" for p in points)
-    # A channel that nobody has seen says nothing of ground on which water is to spread.
-    if (
-        x.size < 3
-        or site["structure"] == "rolling dip"
-        or (made_up and site["control"] == "spread")
-    ):
-        return None
-    bed = float(ground.min())
-    sizes = sizes_of(plan.rows("sizes", int(site["site_id"])))
-    crest = crest_of(str(site["structure"]), sizes)
-    crest_x: FloatArray = np.array([])
-    drawn: dict[str, Any] = {}
-    if crest is not None:
-        start = bed + sizes["height"] if crest.from_lip else bed
-        crest_x = np.array(crest.offset_m)
-        top: FloatArray = start + np.array(crest.height_m)
-        if crest.from_lip:
-            crest_x, top = _between_banks(x, ground, crest_x, top)
-        drawn = {
-            "crest_offset_m": crest_x,
-            "crest_m": top,
-            "base_m": math.nan if crest.from_lip else bed - crest.base_m,
-            "label": _label(site, plan.units),
-        }
-        x, ground = _wide_enough(x, ground, crest.offset_m)
-    x, ground = _about_channel(x, ground, site, crest_x.tolist())
-    depth, bankfull = float(site["design_depth_m"]), float(site["bankfull_depth_m"])
-    return SectionDrawing(
-        offset_m=x,
-        ground_m=ground,
-        control=str(site["control"]),
-        water_m=bed + depth,
-        bankfull_m=bed + bankfull if site["control"] == "grade" else math.nan,
-        flood_words=flood_words(site, plan.units),
-        **drawn,
-    )
+def _median(values: Sequence[float]) -> float:
+    sound = [value for value in values if math.isfinite(value)]
+    return float(np.median(sound)) if sound else math.nan
 
 
 def _line(points: Sequence[Row], x: str, z: str) -> tuple[FloatArray, FloatArray]:
@@ -162,21 +211,8 @@ def flood_words(site: Row, units: Units) -> str:
     return f"{name}, {amount('sites', 'design_flow_m3s', flow, units)}" if known(flow) else name
 
 
-def _neighbours(plan: PlanFile, site: Row, low_m: float, high_m: float) -> list[tuple[Row, float]]:
-    """Other sites on the same stretch of channel, with their distance along it."""
-    if site["structure"] == "rolling dip":
-        return []
-    found: list[tuple[Row, float]] = []
-    for other in plan.rows("sites"):
-        at = float(other["station_m"]) - float(site["station_m"])
-        same = other["channel_id"] == site["channel_id"] and other["structure"] != "rolling dip"
-        if same and other["site_id"] != site["site_id"] and low_m < at < high_m:
-            found.append((other, at))
-    return found
-
-
 def _shown(
-    plan: PlanFile, site: Row, neighbours: list[tuple[Row, float]], x: FloatArray, bed: FloatArray
+    site: Row, neighbours: list[tuple[Row, float]], x: FloatArray, bed: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
     """Cut the profile to what the site is about: its structure, its pair and their surroundings."""
     length = float(site["structure_length_m"])
@@ -190,44 +226,24 @@ def _shown(
     return (x[keep], bed[keep]) if keep.sum() >= 2 else (x, bed)
 
 
-def _pieces(
-    plan: PlanFile, site: Row, at: float, x: FloatArray, bed: FloatArray
-) -> list[ProfileStructure]:
-    """Draw one structure where it stands; its words go with its first piece."""
-    structure = str(site["structure"])
-    sizes = sizes_of(plan.rows("sizes", int(site["site_id"])))
-    label = _label(site, plan.units)
-    out = []
-    for solid in solids_of(structure, sizes):
-        along, height = _cut_fine(solid.outline)
-        station = at - along
-        if not (x[0] <= station.min() and station.max() <= x[-1]):
-            continue
-        level = np.interp(station, x, bed) if solid.on_bed else float(site["elevation_m"])
-        out.append(ProfileStructure(label, str(site["control"]), station, level + height))
-        label = ""
-    return out
-
-
-def _cut_fine(outline: Outline, step_m: float = 0.1) -> tuple[FloatArray, FloatArray]:
-    """Corners with points between them, so that an outline on the bed follows the bed."""
-    closed = np.array([*outline, outline[0]])
-    along = np.append(0.0, np.cumsum(np.hypot(*np.diff(closed, axis=0).T)))
-    every = np.unique(np.concatenate([along, np.arange(0.0, along[-1], step_m)]))
-    return np.interp(every, along, closed[:, 0]), np.interp(every, along, closed[:, 1])
-
-
-def _label(site: Row, units: Units) -> str:
-    """Rank and type, and the sizes below."""
-    high = "deep" if site["structure"] == "rolling dip" else "high"
-    sizes = [
-        f"{amount('sites', name, float(site[name]), units)} {word}"
-        for name, word in (("structure_height_m", high), ("structure_length_m", "long"))
-        if known(site[name])
+def _labelled(pieces: Sequence[Piece], site: Row, label: str) -> list[ProfileStructure]:
+    """Pieces of one structure; its words go with its first."""
+    return [
+        ProfileStructure(
+            "" if number else label, str(site["control"]), piece.x_m, piece.z_m, piece.is_body
+        )
+        for number, piece in enumerate(pieces)
     ]
-    if site["structure_height_m"] == 0:
-        sizes[0] = "flush with the bed"
-    return "\n".join([f"{site['rank']}: {site['structure']}", ", ".join(sizes)]).strip()
+
+
+def _water(top: FloatArray, depth_m: float) -> FloatArray:
+    """Water at its depth in the measured section, over bed and structures.
+
+    It never falls on the way upstream: still or running, a surface slopes the other way. A sketch
+    for the eye, not a backwater calculation.
+    """
+    level: FloatArray = np.maximum.accumulate(top + depth_m)
+    return level
 
 
 def _still_pool(x: FloatArray, bed: FloatArray, at: float, crest_m: float) -> Level | None:
@@ -251,21 +267,6 @@ def _wedge(x: FloatArray, bed: FloatArray, at: float, crest_m: float, site: Row)
     met = np.flatnonzero(np.interp(inside, x, bed) >= top)
     end = int(met[0]) + 1 if met.size else inside.size
     return Level(inside[:end], top[:end]) if end > 1 else None
-
-
-def _between_banks(
-    x: FloatArray, ground: FloatArray, crest_x: FloatArray, crest: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """Part of a crest that stands over the channel; what lies within the banks is not seen."""
-    every = np.linspace(crest_x[0], crest_x[-1], 201)
-    top, below = np.interp(every, crest_x, crest), np.interp(every, x, ground)
-    inside = below <= top + 0.02
-    low = int(np.argmin(below))
-    if not inside[low]:
-        return crest_x, crest
-    left = low - int(np.argmin(np.append(inside[low::-1], False)))
-    right = low + int(np.argmin(np.append(inside[low:], False)))
-    return every[left + 1 : right], top[left + 1 : right]
 
 
 def _about_channel(

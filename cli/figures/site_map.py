@@ -27,6 +27,7 @@ from cli.figures.drawing import (
 )
 from cli.figures.ground_drawing import draw_ground
 from cli.figures.label_placing import Box, Wanted, place_apart
+from cli.figures.map_features import symbols_of
 from cli.figures.map_furniture import (
     LegendWanted,
     draw_grid,
@@ -39,6 +40,7 @@ from cli.plan.fields import FOOT_M, Units, check_units
 from cli.plan.layers import Layer
 from cli.plan.ranked_list import significant
 from cli.plan.relief import Bounds
+from cli.plan.structure_looks import StructureLooks, looks_of
 from terrain.values.raster import Raster
 
 #: A picture shows at least so much ground from side to side, and this share of it as a margin.
@@ -151,8 +153,9 @@ def site_map(
         elif behind is not None:
             words, texts = behind.draw(axes, sheet.bounds, units)
         draw_grid(axes, sheet.bounds)
-        wanted = _draw(axes, shown)
-        labels = _labels(axes, shown, site_ids, units)
+        looks = looks_of(layers)
+        wanted = _draw(axes, shown, looks)
+        labels = _labels(axes, shown, site_ids, units, looks)
         boxes = [*_write_labels(axes, labels, _marks(axes, shown)), *_marks(axes, shown)]
         _hide_under(axes, texts, boxes)
         wanted = replace(wanted, contour_words=words)
@@ -175,7 +178,7 @@ def _within(layer: Layer, bounds: Bounds) -> Layer:
     return Layer(layer.name, layer.geometry[keep], columns, layer.crs)
 
 
-def _draw(axes: Axes, shown: Mapping[str, Layer]) -> LegendWanted:
+def _draw(axes: Axes, shown: Mapping[str, Layer], looks: StructureLooks) -> LegendWanted:
     """Draw what lies within, from the ground up; return what the legend must explain."""
     wanted = LegendWanted(ranks=False)
     if (roads := shown.get("roads")) is not None and roads.geometry is not None:
@@ -201,10 +204,11 @@ def _draw(axes: Axes, shown: Mapping[str, Layer]) -> LegendWanted:
         wanted = replace(wanted, headcuts=True)
     if (sites := shown.get("sites")) is not None:
         bare = _without_footprint(sites, structures)
-        names = ("control", "confidence", "flow_azimuth_deg", "structure")
-        drawn = [site_shape(*row) for row in zip(*(bare.columns[n] for n in names), strict=True)]
-        _draw_all(axes, bare, drawn, zorder=5.0)
-        wanted = replace(wanted, controls=set(bare.columns["control"]))
+        symbols = symbols_of(bare, looks)
+        names = ("confidence", "flow_azimuth_deg")
+        rows = zip(symbols, *(bare.columns[n] for n in names), strict=True)
+        _draw_all(axes, bare, [site_shape(*row) for row in rows], zorder=5.0)
+        wanted = replace(wanted, symbols=symbols)
     return wanted
 
 
@@ -273,7 +277,11 @@ def _pieces(shape: Any, parts: int = 40) -> list[Any]:
 
 
 def _labels(
-    axes: Axes, shown: Mapping[str, Layer], site_ids: Collection[int], units: Units
+    axes: Axes,
+    shown: Mapping[str, Layer],
+    site_ids: Collection[int],
+    units: Units,
+    looks: StructureLooks,
 ) -> list[_Label]:
     """Words for each site within, those that the picture is about first."""
     sites = shown.get("sites")
@@ -294,7 +302,7 @@ def _labels(
         else:
             box = _pixels(axes, shape)
         colour = palette.site_symbol(str(row["control"])).colour
-        labels.append(_Label(_words(row, crests.get(number, math.nan), units), colour, box))
+        labels.append(_Label(_words(row, crests.get(number, math.nan), units, looks), colour, box))
     return labels
 
 
@@ -314,20 +322,21 @@ def _footprint(shown: Mapping[str, Layer], number: int) -> Any:
     return shapely.union_all(mine) if len(mine) else None
 
 
-def _words(row: Mapping[str, Any], crest_m: float, units: Units) -> str:
+def _words(row: Mapping[str, Any], crest_m: float, units: Units, looks: StructureLooks) -> str:
     """Rank and structure, and its sizes below."""
+    look = looks.of(row["structure"])
     unit, factor = ("ft", 1.0 / FOOT_M) if units == "us" else ("m", 1.0)
     sizes = [
         f"{significant(float(value) * factor)} {unit} {word}"
         for word, value in (
             ("drop", row["headcut_height_m"]),
-            ("high", row["structure_height_m"]),
+            (look.height_word, row["structure_height_m"]),
             ("along", row["structure_length_m"]),
             ("across", crest_m),
         )
         if math.isfinite(float(value))
     ]
-    head = f"Rank {row['rank']}: {row['structure']}"
+    head = f"Rank {row['rank']}: {look.label}"
     lines = [", ".join(sizes[i : i + 2]) for i in range(0, len(sizes), 2)]
     return "\n".join([head, *lines])
 

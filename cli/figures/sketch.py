@@ -134,19 +134,30 @@ class Sketch:
         )
 
     def line(
-        self, x_m: FloatArray, height_m: FloatArray, colour: str, *, dashed: bool = False
+        self,
+        x_m: FloatArray,
+        height_m: FloatArray,
+        colour: str,
+        *,
+        dashed: bool = False,
+        before: bool = False,
     ) -> None:
-        """Draw a line, such as the level of the water."""
+        """Draw a line, such as the level of the water; with ``before`` it stands before bodies."""
         x, y = x_m * self.factor, height_m * self.factor
         style = (0, (4.0, 2.5)) if dashed else "solid"
-        self.axes.plot(x, y, color=colour, linewidth=1.4, linestyle=style, zorder=4.5)
+        drawn = self.axes.plot(x, y, color=colour, linewidth=1.4, linestyle=style, zorder=4.5)[0]
+        if before:
+            drawn.set_zorder(5.5)
+            drawn.set_path_effects([withStroke(linewidth=3.0, foreground=palette.WHITE)])
         self._keep_clear.append((x, y))
 
     def body(self, x_m: FloatArray, height_m: FloatArray, colour: str) -> None:
         """Draw a structure to scale."""
         x, y = x_m * self.factor, height_m * self.factor
         self.axes.fill(x, y, facecolor=colour, edgecolor=palette.INK, linewidth=0.7, zorder=5.0)
-        self._keep_clear.append((np.append(x, x[0]), np.append(y, y[0])))
+        ring = np.append(x, x[0]), np.append(y, y[0])
+        # Words keep off its inside as well.
+        self._keep_clear += [ring, *(_shrunk(*ring, share) for share in (0.75, 0.5, 0.25))]
 
     def notes(self, notes: list[Note]) -> None:
         """Write words where they touch nothing, each with a line to its place."""
@@ -216,3 +227,9 @@ class Sketch:
             return "Heights and distances to the same scale."
         digits = 1 if self.exaggeration < 9.95 else 0
         return f"Heights are drawn {self.exaggeration:.{digits}f} times as large as distances."
+
+
+def _shrunk(x: FloatArray, y: FloatArray, share: float) -> tuple[FloatArray, FloatArray]:
+    """A ring drawn in towards its middle."""
+    middle_x, middle_y = (x.min() + x.max()) / 2, (y.min() + y.max()) / 2
+    return middle_x + share * (x - middle_x), middle_y + share * (y - middle_y)

@@ -111,7 +111,7 @@ class StructuresGiven:
                 )
         if not self.materials and self.roads is None:
             raise click.UsageError(
-                "--materials none leaves only rolling dips, which need --roads to be given."
+                "--materials none leaves only what is made of earth on roads: give --roads."
             )
         for name in ("wood", "anchor_hold"):
             if getattr(self, name) is not None and "logs" not in self.materials:
@@ -216,8 +216,8 @@ structure_options = together(
     _file(
         "--roads",
         "FILE",
-        "Roads: any vector file with lines. Structures keep off them, and rolling dips are "
-        "proposed along them.",
+        "Roads: any vector file with lines. Structures keep off them, and what leads "
+        "water off a road is proposed along them.",
     ),
     _file("--roads-layer", "NAME", "Layer of the roads' file, where it has several."),
     _file(

@@ -6,6 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from cli.plan.explanation import ROAD
+
 Row = Mapping[str, Any]
 
 
@@ -18,7 +20,7 @@ class Group:
 
 @dataclass(frozen=True, slots=True)
 class BuildOrder:
-    """Groups in channels from downstream up, dips on roads from the top down, and what waits.
+    """Groups in channels from downstream up, sites on roads from the top down, and what waits.
 
     Parameters
     ----------
@@ -39,7 +41,8 @@ def build_order(sites: Sequence[Row], channels: Sequence[Row]) -> BuildOrder:
     """Order sites: one stream after the other, each from its lower end up, pairs together.
 
     Streams that join are one; the one that holds the best rank comes first. In a pair the base
-    comes before the head, as the plan says. Rolling dips are built from the top of the grade down.
+    comes before the head, as the plan says. What stands on roads is built from the top of the
+    grade down.
 
     Parameters
     ----------
@@ -51,9 +54,9 @@ def build_order(sites: Sequence[Row], channels: Sequence[Row]) -> BuildOrder:
     waiting = tuple(s for s in _by_rank(sites) if s["control"] == "refer")
     left_out = tuple(s for s in _by_rank(sites) if s["control"] != "refer" and not s["chosen"])
     built = [s for s in sites if s["control"] != "refer" and s["chosen"]]
-    dips = [s for s in built if s["structure"] == "rolling dip"]
+    on_roads = [s for s in built if s["purpose"] == ROAD]
     streams = _Streams(channels)
-    groups = _groups([s for s in built if s["structure"] != "rolling dip"])
+    groups = _groups([s for s in built if s["purpose"] != ROAD])
     best: dict[int, int] = {}
     for group in groups:
         stream = streams.outlet(int(group.sites[0]["channel_id"]))
@@ -63,8 +66,8 @@ def build_order(sites: Sequence[Row], channels: Sequence[Row]) -> BuildOrder:
         stream = streams.outlet(int(group.sites[0]["channel_id"]))
         return best[stream], min(map(streams.distance_m, group.sites)), _rank(group)
 
-    dips.sort(key=lambda s: (-float(s["elevation_m"]), int(s["rank"])))
-    in_order = [*sorted(groups, key=place), *(Group((dip,)) for dip in dips)]
+    on_roads.sort(key=lambda s: (-float(s["elevation_m"]), int(s["rank"])))
+    in_order = [*sorted(groups, key=place), *(Group((site,)) for site in on_roads)]
     return BuildOrder(tuple(in_order), waiting, left_out)
 
 

@@ -5,16 +5,18 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from cli.figures.map_furniture import LegendWanted
+from cli.figures.map_furniture import LegendWanted, in_legend_order
 from cli.packet.build_order import build_order
 from cli.packet.packet_words import short_title
-from cli.packet.printable import first_upper, printable, sentences
+from cli.packet.printable import printable, sentences
 from cli.packet.site_sheet import listed
-from cli.plan.explanation import known
+from cli.plan.explanation import ROAD, known
 from cli.plan.plan_numbers import amount, money, number_and_unit
 from cli.plan.plan_reading import PlanFile
 from cli.plan.ranked_list import significant
+from cli.plan.structure_looks import looks_of
 from cli.plan.unit_sentences import in_units
+from siting.values.wording import first_upper
 
 Row = Mapping[str, Any]
 _CONTROL_WORDS = {
@@ -62,9 +64,10 @@ def legend_data(
     wanted: LegendWanted, symbols: Mapping[str, str], *, roads: bool
 ) -> list[list[str]]:
     """Shapes of the cover's map and what they mean: file name or kind of line, and words."""
-    out = [[symbols[c], _CONTROL_WORDS[c]] for c in _CONTROL_WORDS if c in wanted.controls]
-    if wanted.dips:
-        out.append([symbols["dip"], "Rolling dip: lead water off a road"])
+    out = [
+        [symbols[s.key], printable(s.label, 60) if s.own_key else _CONTROL_WORDS[s.control]]
+        for s in in_legend_order(wanted.symbols)
+    ]
     if wanted.unsure:
         out.append([symbols["unsure"], "Outline only: not sure, look first"])
     if wanted.headcuts:
@@ -83,6 +86,7 @@ def legend_data(
 
 def list_data(plan: PlanFile, sites: Sequence[Row], with_sheet: set[int]) -> list[dict[str, Any]]:
     """Rows of the ranked list."""
+    looks = looks_of(plan.layers)
 
     def number(site: Row, name: str) -> str:
         return amount("sites", name, float(site[name]), plan.units)
@@ -91,7 +95,7 @@ def list_data(plan: PlanFile, sites: Sequence[Row], with_sheet: set[int]) -> lis
         {
             "site": int(s["site_id"]),
             "rank": int(s["rank"]),
-            "what": printable(short_title(s["structure"], str(s["control"])), 40),
+            "what": printable(short_title(looks.of(s["structure"]).label, str(s["control"])), 40),
             "place": f"{s['lat']:.5f}, {s['lon']:.5f}",
             "steep": number(s, "headcut_height_m")
             if known(s["headcut_height_m"])
@@ -112,6 +116,7 @@ def order_data(plan: PlanFile) -> dict[str, Any]:
     """Rows of the order to build, what waits for an engineer, and what a budget leaves out."""
     channels = plan.rows("channels") if "channels" in plan.layers else []
     order = build_order(plan.rows("sites"), channels)
+    looks = looks_of(plan.layers)
     steps = []
     for group in order.groups:
         for place, site in enumerate(group.sites):
@@ -119,7 +124,9 @@ def order_data(plan: PlanFile) -> dict[str, Any]:
                 {
                     "rank": int(site["rank"]),
                     "site": int(site["site_id"]),
-                    "what": printable(short_title(site["structure"], str(site["control"])), 40),
+                    "what": printable(
+                        short_title(looks.of(site["structure"]).label, str(site["control"])), 40
+                    ),
                     "why": _why_here(site, place, group.sites),
                     "days": significant(site["crew_days"]) if known(site["crew_days"]) else "-",
                     "first": place == 0,
@@ -129,7 +136,7 @@ def order_data(plan: PlanFile) -> dict[str, Any]:
         "steps": steps,
         "waiting": _ranks(order.waiting),
         "left_out": _ranks(order.left_out),
-        "dips": any(g.sites[0]["structure"] == "rolling dip" for g in order.groups),
+        "roads": any(g.sites[0]["purpose"] == ROAD for g in order.groups),
     }
 
 
@@ -138,7 +145,7 @@ def _ranks(sites: Sequence[Row]) -> str:
 
 
 def _why_here(site: Row, place: int, group: Sequence[Row]) -> str:
-    if site["structure"] == "rolling dip":
+    if site["purpose"] == ROAD:
         return "on the road, from the top down"
     if len(group) == 1:
         return "stands alone"
@@ -162,7 +169,7 @@ def totals_data(plan: PlanFile) -> dict[str, Any]:
     chosen = -1 if any(r["site_id"] == -1 for r in plan.rows("materials")) else 0
     materials, costs = plan.rows("materials", chosen), plan.rows("costs", chosen)
     names = {r["item"]: first_upper(str(r["meaning"] or r["item"])) for r in materials}
-    names |= {"haul": "Haul, truck loads", "labour": "Labour", "rolling_dip": "Rolling dips"}
+    names |= {"haul": "Haul, truck loads", "labour": "Labour"}
     units = plan.units
     return {
         "of": "the sites that the budget chose" if chosen else "all sites together",
@@ -178,7 +185,7 @@ def totals_data(plan: PlanFile) -> dict[str, Any]:
         ],
         "costs": [
             [
-                printable(names.get(r["item"], first_upper(str(r["item"]))), 60),
+                printable(names.get(r["item"], first_upper(str(r["item"]).replace("_", " "))), 60),
                 _quantity(r, plan),
                 *(money(float(r[n])) for n in ("low", "likely", "high")),
             ]

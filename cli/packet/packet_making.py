@@ -10,8 +10,10 @@ import shapely
 
 from cli import palette
 from cli.figures.backdrop import Backdrop, backdrop_of
+from cli.figures.map_furniture import in_legend_order
 from cli.figures.profile_drawing import LongProfile
-from cli.figures.site_drawings import profile_of, section_of
+from cli.figures.section_drawing import SectionDrawing
+from cli.figures.site_drawings import SiteDrawings
 from cli.file_errors import OutputError
 from cli.packet.front import (
     cover_data,
@@ -128,10 +130,10 @@ def make_packet(
     files: dict[str, bytes] = {}
     with drawing():
         cover = _cover(plan, chosen, backdrop, paper, files)
-        sheets = []
+        sheets, drawings = [], SiteDrawings(plan)
         for count, site in enumerate(chosen):
             progress("drawing", 0.8 * count / len(chosen))
-            sheets.append(_sheet(plan, site, backdrop, paper, files))
+            sheets.append(_sheet(plan, site, drawings, backdrop, paper, files))
     years = float(chosen[0]["design_return_period_yr"])
     rows = sorted(plan.rows("sites"), key=lambda s: int(s["rank"]))
     data: dict[str, Any] = {
@@ -184,13 +186,12 @@ def _cover(
     )
     files["cover.svg"] = made.svg
     symbols = {}
-    for key, control, structure, sure in (
-        *((c.control, c.control, None, True) for c in palette.SITE_SYMBOLS),
-        ("dip", "spread", "rolling dip", True),
-        ("unsure", "vertical", None, False),
+    for key, symbol, sure in (
+        *((s.key, s, True) for s in in_legend_order(made.wanted.symbols)),
+        ("unsure", palette.SITE_SYMBOLS[0], False),
     ):
         symbols[key] = f"symbol-{key}.svg"
-        files[symbols[key]] = symbol_svg(control, structure, sure=sure)
+        files[symbols[key]] = symbol_svg(symbol, sure=sure)
     symbols["headcut"] = "symbol-headcut.svg"
     files[symbols["headcut"]] = headcut_svg()
     data = cover_data(plan, chosen, source_line=backdrop.source_line)
@@ -206,7 +207,12 @@ def _cover(
 
 
 def _sheet(
-    plan: PlanFile, site: Row, backdrop: Backdrop, paper: str, files: dict[str, bytes]
+    plan: PlanFile,
+    site: Row,
+    drawings: SiteDrawings,
+    backdrop: Backdrop,
+    paper: str,
+    files: dict[str, bytes],
 ) -> dict[str, Any]:
     number = int(site["site_id"])
     found = explanation(plan.layers, Wanted(number), plan=plan.name, units=plan.units)
@@ -223,7 +229,7 @@ def _sheet(
         small=True,
         image_dpi=130,
     )
-    pictures = _pictures(plan, found, paper, files)
+    pictures = _pictures(found, drawings, paper, files)
     files[pictures.map] = made.svg
     crs = plan.crs
     data = sheet_data(
@@ -236,31 +242,37 @@ def _sheet(
     return {**data, "map_width": _MAP_WIDTH, "split": list(_SPLIT)}
 
 
-def _pictures(plan: PlanFile, found: Explanation, paper: str, files: dict[str, bytes]) -> Pictures:
+def _pictures(
+    found: Explanation, drawings: SiteDrawings, paper: str, files: dict[str, bytes]
+) -> Pictures:
     """Draw profile, section, code and symbol of a site."""
-    site, units = found.site, plan.units
+    site, units = found.site, found.units
     number = int(site["site_id"])
-    profile, section = profile_of(plan, site), section_of(plan, site)
+    profile, section = drawings.profile(site), drawings.section(site)
     room = CONTENT_WIDTH[paper]
     both = profile is not None and section is not None
     share = [(room - _GAP) * s / sum(_SPLIT) for s in _SPLIT] if both else [room, room]
     words: dict[str, str] = {}
     if profile is not None:
         files[f"profile-{number}.svg"], words["profile_scale"] = profile_svg(
-            profile, units=units, width=share[0], height=_FIGURE_HEIGHT
+            profile,
+            units=units,
+            width=share[0],
+            height=_FIGURE_HEIGHT,
+            on_road=found.on_road,
         )
-        words["profile_levels"] = _level_words(profile)
+        words["profile_levels"] = _level_words(profile) + _box_words(profile)
         words["profile"] = f"profile-{number}.svg"
     if section is not None:
         files[f"section-{number}.svg"], words["section_scale"] = section_svg(
             section, units=units, width=share[1], height=_FIGURE_HEIGHT
         )
         words["section"] = f"section-{number}.svg"
+        words["section_note"] = _box_words(section)
     files[f"code-{number}.svg"] = code_svg(geo_address(site["lon"], site["lat"]))
     sure = float(site["confidence"]) >= palette.LOW_CONFIDENCE
-    files[f"symbol-site-{number}.svg"] = symbol_svg(
-        str(site["control"]), site["structure"], sure=sure
-    )
+    symbol = found.looks.symbol(site["control"], site["structure"])
+    files[f"symbol-site-{number}.svg"] = symbol_svg(symbol, sure=sure)
     return Pictures(
         map=f"map-{number}.svg",
         code=f"code-{number}.svg",
@@ -274,6 +286,12 @@ def _level_words(profile: LongProfile) -> str:
     pool = " Dashed: still pool behind a structure." if profile.pools else ""
     wedge = " Tinted above the bed: sediment that fills in." if profile.wedges else ""
     return pool + wedge
+
+
+def _box_words(drawing: LongProfile | SectionDrawing) -> str:
+    """Say so where a structure is drawn as a box for want of an outline."""
+    box = " Drawn as a box: its type gives footprint and height, not how it looks from here."
+    return box if drawing.as_box else ""
 
 
 def _point_of(plan: PlanFile, number: int) -> shapely.Point:

@@ -23,6 +23,7 @@ from cli.packet.packet_pictures import svg_of
 from cli.plan.fields import FOOT_M, Units
 from cli.plan.layers import Layer
 from cli.plan.relief import Bounds, round_length
+from cli.plan.structure_looks import TABLE as TYPES
 
 _LAYERS = ("pools", "structures", "channels", "ranch", "headcuts", "sites", "roads")
 #: Inches about the map: coordinates to the left and below, and the scale bar under them.
@@ -141,9 +142,9 @@ def _fitted(bounds: Bounds, shape: float) -> Bounds:
 
 
 def _within(layers: Mapping[str, Layer], bounds: Bounds) -> dict[str, Layer]:
-    """Features that reach into the map."""
+    """Features that reach into the map, and how their types are drawn."""
     box = shapely.box(*bounds)
-    out = {}
+    out = {name: layers[name] for name in (TYPES,) if name in layers}
     for name in _LAYERS:
         layer = layers.get(name)
         if layer is None or not layer.rows or layer.geometry is None:

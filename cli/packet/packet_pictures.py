@@ -16,6 +16,7 @@ from cli.figures.profile_drawing import LongProfile, profile_sketch
 from cli.figures.section_drawing import SectionDrawing, section_sketch
 from cli.figures.sketch import Frame, Sketch
 from cli.packet.printable import raised
+from cli.palette import SiteSymbol
 from cli.plan.fields import Units
 
 _SETTINGS: dict[Any, Any] = {
@@ -70,11 +71,12 @@ def _finished(sketch: Sketch, x_label: str) -> tuple[bytes, str]:
 
 
 def profile_svg(
-    profile: LongProfile, *, units: Units, width: float, height: float
+    profile: LongProfile, *, units: Units, width: float, height: float, on_road: bool = False
 ) -> tuple[bytes, str]:
     """Draw a long profile; return it and the words about its scale. Inches."""
     sketch = profile_sketch(profile, units=units, frame=_frame(width, height))
-    return _finished(sketch, "Distance from the site, upstream to the right")
+    up = "uphill" if on_road else "upstream"
+    return _finished(sketch, f"Distance from the site, {up} to the right")
 
 
 def section_svg(
@@ -82,7 +84,8 @@ def section_svg(
 ) -> tuple[bytes, str]:
     """Draw a cross-section; return it and the words about its scale. Inches."""
     sketch = section_sketch(section, units=units, frame=_frame(width, height))
-    return _finished(sketch, "Looking downstream, from the middle")
+    down = "downhill" if section.on_road else "downstream"
+    return _finished(sketch, f"Looking {down}, from the middle")
 
 
 def geo_address(lon: float, lat: float) -> str:
@@ -98,9 +101,8 @@ def code_svg(address: str) -> bytes:
     return out.getvalue()
 
 
-def symbol_svg(control: str, structure: str | None, *, sure: bool) -> bytes:
+def symbol_svg(symbol: SiteSymbol, *, sure: bool) -> bytes:
     """Draw the shape of a kind of site, as it stands on the maps."""
-    symbol = palette.site_symbol(control, structure)
     fill = symbol.colour if sure else palette.WHITE
     path = palette.svg_path(symbol.rings, scale=10.0, centre=14.0)
     return (

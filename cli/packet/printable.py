@@ -100,11 +100,6 @@ def within(texts: Sequence[str], total: int, *, least: int = 60) -> list[str]:
     return [printable(text, share) for text in texts]
 
 
-def first_upper(text: str) -> str:
-    """Begin with a capital."""
-    return text[:1].upper() + text[1:]
-
-
 def every_text(data: Any) -> Iterator[str]:
     """Every text in a nest of dicts and lists."""
     if isinstance(data, str):

@@ -9,7 +9,7 @@ from typing import Any
 
 from cli.packet import site_sheet_parts as parts
 from cli.packet.packet_pictures import geo_address
-from cli.packet.packet_words import checks_for, title_of
+from cli.packet.packet_words import title_of
 from cli.packet.printable import printable, sentences, within
 from cli.packet.site_sheet_parts import number, percent
 from cli.plan.explanation import Explanation, known
@@ -33,6 +33,7 @@ class Pictures:
     profile_levels: str = ""
     section: str = ""
     section_scale: str = ""
+    section_note: str = ""
 
 
 def sheet_data(
@@ -60,11 +61,11 @@ def sheet_data(
         Texts and lists only.
     """
     site = found.site
-    structure, control = site["structure"], str(site["control"])
+    control = str(site["control"])
     return {
         "site": int(site["site_id"]),
         "rank": int(site["rank"]),
-        "title": printable(title_of(structure, control), 60),
+        "title": printable(title_of(found.look.label, control), 60),
         "sizes_line": _sizes_line(found),
         "purpose": printable(dict(CONTROLS).get(control, "")),
         "with": _together(found),
@@ -72,9 +73,9 @@ def sheet_data(
         "geo": geo_address(site["lon"], site["lat"]),
         "why": _why(found),
         "pictures": {name: getattr(pictures, name) for name in Pictures.__dataclass_fields__},
-        "way": "road" if structure == "rolling dip" else "channel",
+        "way": "road" if found.on_road else "channel",
         "profile_words": _profile_words(found, pictures),
-        "section_words": _section_words(found),
+        "section_words": _section_words(found, pictures),
         "sizes": parts.sizes(found),
         "materials": parts.materials(found),
         "work": parts.work(found),
@@ -83,7 +84,7 @@ def sheet_data(
         "cautions": parts.cautions(found),
         "build": parts.build_steps(found),
         "fails": parts.failures(found),
-        "check": list(checks_for(structure, control)),
+        "check": parts.look_first(found),
         "planned": parts.planned(found),
         "soils": [code for code, _ in SOILS],
         "decisions": [code for code, _ in DECISIONS],
@@ -97,12 +98,14 @@ def _sizes_line(found: Explanation) -> str:
         drop = number(found, "headcut_height_m")
         what = f"a drop of {drop}" if drop else "this place"
         return f"Nothing to build by hand: an engineer looks at {what} first"
-    deep = "deep" if site["structure"] == "rolling dip" else "high"
-    along = "along the road" if site["structure"] == "rolling dip" else "along the channel"
+    along = "along the road" if found.on_road else "along the channel"
     crest = next((r["value"] for r in found.rows["sizes"] if r["name"] == "crest"), float("nan"))
     words = [
         f"{number(found, name)} {word}"
-        for name, word in (("structure_height_m", deep), ("structure_length_m", along))
+        for name, word in (
+            ("structure_height_m", found.look.height_word),
+            ("structure_length_m", along),
+        )
         if number(found, name)
     ]
     if site["structure_height_m"] == 0:
@@ -154,7 +157,7 @@ def _where(
         ["", f"{printable(crs_name, 60)}, metres"],
         ["Bed", f"{number(found, 'elevation_m', 4)}, falls {percent(site['slope'])}"],
     ]
-    if site["structure"] == "rolling dip":
+    if found.on_road:
         rows[-1] = [
             "Road",
             f"{number(found, 'elevation_m', 4)}, falls {percent(site['slope'])}",
@@ -178,11 +181,13 @@ def _profile_words(found: Explanation, pictures: Pictures) -> str:
     site = found.site
     if not pictures.profile:
         return "The plan holds no long profile of this place."
-    if site["structure"] == "rolling dip":
-        return "Along the road; the dip is drawn against its old grade."
-    water = " Line above the bed: the design flood in the channel as it is now." if known(
-        site["design_depth_m"]
-    ) else ""  # fmt: skip
+    if found.on_road:
+        return f"The road as it is now, uphill to the right.{pictures.profile_levels}"
+    water = (
+        " Line above: the design flood at its depth in the measured channel."
+        if known(site["design_depth_m"])
+        else ""
+    )
     levels = pictures.profile_levels
     now = (
         "Ground as it is now, before any digging."
@@ -192,8 +197,14 @@ def _profile_words(found: Explanation, pictures: Pictures) -> str:
     return f"{now}{water}{levels}"
 
 
-def _section_words(found: Explanation) -> str:
+def _section_words(found: Explanation, pictures: Pictures) -> str:
+    note = pictures.section_note
+    if found.on_road:
+        return f"The road as it is now.{note}"
     if found.site["width_source"] == "curve":
-        return "The elevations do not show the channel: drawn from a published curve, measure it."
+        words = "The elevations do not show the channel: drawn from a published curve, measure it."
+        return words + note
     drop = known(found.site["headcut_height_m"])
-    return "The channel below the drop, as measured." if drop else "Elevations as measured."
+    return (
+        "The channel below the drop, as measured." if drop else "Elevations as measured."
+    ) + note

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from cli.packet.packet_words import size_words
-from cli.packet.printable import first_upper, printable, sentences, within
+from cli.packet.printable import printable, sentences, within
 from cli.plan.explanation import Explanation, known
 from cli.plan.plan_numbers import amount, money, number_and_unit
 from cli.plan.ranked_list import significant
+from siting.values.wording import first_upper
 
 #: Longest lists of a sheet; a plan from this program never comes near them.
 _MOST_STEPS, _MOST_SIZES, _MOST_MATERIALS, _MOST_FAILURES, _MOST_CAUTIONS = 16, 16, 10, 5, 9
+_MOST_CHECKS = 6
 #: Characters that steps, failures and cautions may have together; half as much again as in use.
 _STEP_LENGTH, _FAILURE_LENGTH, _CAUTION_LENGTH = 2200, 1000, 1300
 
@@ -32,10 +33,9 @@ def sizes(found: Explanation) -> list[list[str]]:
         value, unit, name = float(row["value"]), row["unit"], str(row["name"] or "size")
         if not known(value) or (value <= 0 and name != "height"):  # no ballast is not a size
             continue
-        words = size_words(name, found.site["structure"])
+        words = str(row["meaning"] or first_upper(name))
         amount_words = printable(number_and_unit(value, unit, found.units), 30)
         if unit in ("m/m", "share"):
-            words = "The face falls" if name == "face" else words
             amount_words = f"{significant(100 * value)} %"
         elif value <= 0:
             amount_words = "flush"
@@ -78,8 +78,8 @@ def flood(found: Explanation) -> list[str]:
     years = site["design_return_period_yr"]
     flow = number(found, "design_flow_m3s")
     if not flow:
-        if site["structure"] == "rolling dip":
-            return ["A dip leads off what runs along the road; no flood is worked out for it."]
+        if found.on_road:
+            return ["It leads off what runs along the road; no flood is worked out for it."]
         return [
             "The plan holds no flood here: it lacks rain and curve numbers.",
             "Sizes of stone were not checked against a flow.",
@@ -127,10 +127,14 @@ def cautions(found: Explanation) -> list[str]:
     return [*shown, *([f"{more} more stand in the plan."] if more > 0 else [])]
 
 
+def look_first(found: Explanation) -> list[str]:
+    """What to look at on site before the work starts."""
+    return [printable(text, 200) for text in found.instructions("check")[:_MOST_CHECKS]]
+
+
 def build_steps(found: Explanation) -> list[str]:
     """Steps of the work, in their order."""
-    rows = (r for r in found.rows["instructions"] if r["kind"] == "build" and r["text"])
-    texts = [printable(row["text"]) for row in rows]
+    texts = [printable(text) for text in found.instructions("build")]
     more = len(texts) - _MOST_STEPS
     shown = within(texts[:_MOST_STEPS], _STEP_LENGTH)
     return [*shown, *([f"{more} more steps stand in the plan."] if more > 0 else [])]
@@ -148,7 +152,6 @@ def failures(found: Explanation) -> list[list[str]]:
 
 def planned(found: Explanation) -> list[list[str]]:
     """What is measured on site, beside what the plan has for it."""
-    dip = found.site["structure"] == "rolling dip"
     rows = [
         ("Width between bank tops", "bank_width_m"),
         ("Depth below lower bank", "bank_depth_m"),
@@ -156,11 +159,14 @@ def planned(found: Explanation) -> list[list[str]]:
         ("Height of the drop", "headcut_height_m"),
     ]
     out = [[words, number(found, name) or "not known"] for words, name in rows]
-    if dip:
+    if found.on_road:
         out = [["Width of the road", "not known"], ["Length of the grade above", "not known"]]
     elif not known(found.site["headcut_height_m"]):
         out[-1][1] = "none"
     return [
         *out,
-        ["Slope of the road" if dip else "Slope of the bed", percent(found.site["slope"])],
+        [
+            "Slope of the road" if found.on_road else "Slope of the bed",
+            percent(found.site["slope"]),
+        ],
     ]

@@ -16,8 +16,10 @@ from shapely.geometry.base import BaseGeometry
 from cli import palette
 from cli.figures.drawing import downhill_turn
 from cli.page.ground_picture import Bounds, GroundPicture
+from cli.palette import SiteSymbol
 from cli.plan.layers import Layer
 from cli.plan.plan_reading import PlanFile
+from cli.plan.structure_looks import StructureLooks
 
 #: Lines may leave their true way by so much, m: less than a pixel of any useful view.
 _TOLERANCE_M = 0.4
@@ -125,17 +127,16 @@ def degrees(frame: Frame, crs: pyproj.CRS) -> dict[str, Any]:
     }
 
 
-def mark(control: str | None, structure: str | None, azimuth_deg: float) -> dict[str, Any]:
+def mark(symbol: SiteSymbol, azimuth_deg: float) -> dict[str, Any]:
     """Shape and colour of a site: its name in the list of shapes, and how far it is turned."""
-    symbol = palette.site_symbol(str(control), structure)
-    name = structure if structure in palette.SHAPES_OF_THEIR_OWN else symbol.control
-    turn = downhill_turn(azimuth_deg) if symbol.turns and name == symbol.control else 0.0
-    return {"shape": name, "turn": round(turn)}
+    turn = downhill_turn(azimuth_deg) if symbol.turns else 0.0
+    return {"shape": symbol.key, "turn": round(turn)}
 
 
-def shapes_in_use() -> dict[str, dict[str, str]]:
+def shapes_in_use(looks: StructureLooks) -> dict[str, dict[str, str]]:
     """Path, colour and words of every shape of a site, and of a headcut."""
-    symbols = {s.control: s for s in palette.SITE_SYMBOLS} | palette.SHAPES_OF_THEIR_OWN
+    own = {symbol.key: symbol for symbol in looks.own_symbols.values()}
+    symbols = {s.key: s for s in palette.SITE_SYMBOLS} | own
     shapes = {
         name: {
             "path": palette.svg_path(symbol.rings, scale=1.0, centre=0.0),

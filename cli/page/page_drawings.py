@@ -2,213 +2,126 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 import shapely
 
-from cli.page.ground_lines import (
-    GroundLine,
-    footprints,
-    lines,
-    pool,
-    rounded,
-    to_cm,
-    water,
-    wedge,
-    within,
-)
+from cli.figures.profile_drawing import Level, LongProfile, ProfileStructure
+from cli.figures.section_drawing import SectionStructure, label_place
+from cli.figures.site_drawings import SiteDrawings
 from cli.page.page_texts import shortened
-from cli.page.side_view import Outline, profile_outlines, section_outlines
-from cli.plan.explanation import Explanation, Record, known
+from cli.plan.explanation import Explanation, known
 from cli.plan.plan_numbers import amount, measure, number_and_unit
-from cli.plan.plan_reading import PlanFile
 from terrain.values.arrays import FloatArray
 
-#: How far a drawing reaches beyond what stands in it, m: up and down the channel.
-_BEYOND_M = 12.0
 
+def profile_data(found: Explanation, drawings: SiteDrawings) -> dict[str, Any] | None:
+    """Drawing of a site's long profile, or nothing where the plan has none.
 
-class Drawings:
-    """Profiles, sections and footprints of a plan, by site.
-
-    Parameters
-    ----------
-    plan
-        The plan.
+    Distances grow upstream, 0 at the site. Other sites beside it are drawn as well.
     """
-
-    def __init__(self, plan: PlanFile) -> None:
-        self._profiles = lines(plan.rows("profile_points"), "distance_m", "bed_m")
-        self._sections = lines(plan.rows("section_points"), "offset_m", "ground_m")
-        self._parts = footprints(plan)
-
-    def profile(self, found: Explanation) -> dict[str, Any] | None:
-        """Drawing of a site's long profile, or nothing where the plan has none.
-
-        Distances grow upstream, 0 at the site. Other sites of its group are drawn as well.
-        """
-        site = found.site
-        ground = self._profiles.get(site["site_id"])
-        if ground is None:
-            return None
-        ground = within(ground, *_reach(found, ground))
-        x, z = ground.x_m, ground.z_m
-        built: list[Outline] = []
-        bodies, labels = [], []
-        for other, at in _in_profile(found, ground):
-            outlines = profile_outlines(
-                self._parts.get(other["site_id"], ()),
-                other,
-                _sizes(found, other),
-                distance_m=x,
-                bed_m=z,
-                at_m=at,
-            )
-            built += outlines
-            bodies += [_body(outline, other) for outline in outlines]
-            if outlines:
-                labels.append(_sizes_label(found, other, outlines))
-        drawing: dict[str, Any] = {
-            "x": rounded(x),
-            "z": rounded(z),
-            "bodies": bodies,
-            "labels": labels,
-        }
-        if known(ground.error_m):
-            drawing["error"] = amount("profile_points", "error_m", ground.error_m, found.units)
-        if (head := _headcut(found, x, z)) is not None:
-            drawing["labels"].append(head)
-        levels = {"pool": pool(site, x, z), "wedge": wedge(site, x, z)}
-        drawing |= {key: level for key, level in levels.items() if level is not None}
-        if known(site["design_depth_m"]):
-            drawing["water"] = rounded(water(x, z, built, float(site["design_depth_m"])))
-            drawing["flood"] = flood_words(found)
-        return drawing
-
-    def section(self, found: Explanation) -> dict[str, Any] | None:
-        """Drawing of a site's cross-section looking downstream, or nothing."""
-        site = found.site
-        ground = self._sections.get(site["site_id"])
-        if ground is None:
-            return None
-        parts = self._parts.get(site["site_id"], ())
-        half = max((max(abs(e) for e in part.across_m) for part in parts), default=0.0)
-        half = max(half, float(np.nan_to_num(site["bank_width_m"]))) + 2.0
-        ground = within(ground, -half, half)
-        x, z = ground.x_m, ground.z_m
-        outlines = section_outlines(
-            parts,
-            site,
-            _sizes(found, site),
-            offset_m=x,
-            ground_m=z,
-        )
-        near = np.abs(x) <= max(float(np.nan_to_num(site["bank_width_m"])) / 2, 1.0)
-        bed = float(z[near].min()) if near.any() else float(z.min())
-        drawing: dict[str, Any] = {
-            "x": rounded(x),
-            "z": rounded(z),
-            "bodies": [_body(outline, site) for outline in outlines],
-            "labels": [],
-            "curve": ground.source == "curve",
-            "road": not site["channel_id"],
-        }
-        across = next((o for o in outlines if o.is_body), None)
-        if across is not None:
-            both = (float(np.min([o.x_m.min() for o in outlines])),
-                    float(np.max([o.x_m.max() for o in outlines])))  # fmt: skip
-            wide = amount("sites", "width_m", both[1] - both[0], found.units)
-            middle = len(across.x_m) // 4
-            name = shortened(site["structure"], 30)
-            text = f"{name}: {height_words(found, site)}, {wide} across"
-            drawing["labels"].append([to_cm(across.x_m[middle]), to_cm(across.z_m[middle]), text])
-        if known(site["design_depth_m"]):
-            drawing["level"] = to_cm(bed + float(site["design_depth_m"]))
-            drawing["flood"] = flood_words(found)
-        if known(site["bankfull_depth_m"]) and site["channel_id"]:
-            drawing["bankfull"] = to_cm(bed + float(site["bankfull_depth_m"]))
-        return drawing
-
-
-def flood_words(found: Explanation) -> str:
-    """Say which flood the water in a drawing is."""
-    years = found.site["design_return_period_yr"]
-    deep = measure(found, "design_depth_m")
-    return f"{years:.0f}-year flood, {deep} deep" if known(years) else f"design flood, {deep} deep"
-
-
-def _in_profile(found: Explanation, ground: GroundLine) -> list[tuple[Record, float]]:
-    """Sites of the group that lie within the profile, and where; the site itself comes first."""
-    site = found.site
-    out = [(site, 0.0)]
-    for mate in found.mates:
-        if mate["channel_id"] == site["channel_id"] and site["channel_id"]:
-            at = float(mate["station_m"]) - float(site["station_m"])
-            if ground.x_m[0] < at < ground.x_m[-1]:
-                out.append((mate, at))
-    return out
-
-
-def _reach(found: Explanation, ground: GroundLine) -> tuple[float, float]:
-    """Stretch of the profile that is drawn: the structure, its group, and ground either side."""
-    site = found.site
-    at = [0.0, *(a for _, a in _in_profile(found, ground) if abs(a) < 25)]
-    half = float(np.nan_to_num(site["structure_length_m"]))
-    wedge = float(np.nan_to_num(site["wedge_length_m"]))
-    return min(at) - half - _BEYOND_M, max(at) + max(half, min(wedge, 30.0)) + _BEYOND_M
-
-
-def _sizes(found: Explanation, site: Record) -> dict[str, float]:
-    """Sizes of the site itself by name; of its mates the plan's site fields must do."""
-    if site is not found.site:
-        return {}
-    return {
-        str(row["name"]): float(row["value"])
-        for row in found.rows["sizes"]
-        if row["unit"] == "m" or row["name"] == "reverse"
-    }
-
-
-def _body(outline: Outline, site: Record) -> dict[str, Any]:
-    # Corners on one line are of no use to the page.
-    around = shapely.LinearRing(np.column_stack([outline.x_m, outline.z_m]))
-    corners = shapely.get_coordinates(shapely.simplify(around, 0.004))[:-1]
-    return {
-        "c": site["control"] or "refer",
-        "body": outline.is_body,
-        "at": rounded(corners.ravel()),
-    }
-
-
-def _sizes_label(found: Explanation, site: Record, outlines: Sequence[Outline]) -> list[Any]:
-    """Words on a structure in the profile, and the place they point to."""
-    body = next((o for o in outlines if o.is_body), outlines[0])
-    top = int(np.argmax(body.z_m))
-    if body.part == "dip":
-        top = int(np.argmin(body.z_m))
-    long = measure(found, "structure_length_m", site=site)
-    name = site["structure"] if site is found.site else f"site {site['site_id']}"
-    words = f"{shortened(name, 30)}: {height_words(found, site)}, {long} along"
-    return [to_cm(body.x_m[top]), to_cm(body.z_m[top]), words]
-
-
-def height_words(found: Explanation, site: Record) -> str:
-    """How high a structure stands, how deep a dip is, or that it lies level with the bed."""
-    if not float(site["structure_height_m"]) > 0:
-        return "level with the bed"
-    word = "deep" if site["structure"] == "rolling dip" else "high"
-    return f"{measure(found, 'structure_height_m', site=site)} {word}"
-
-
-def _headcut(found: Explanation, x: FloatArray, z: FloatArray) -> list[Any] | None:
-    """Words at the lip of the drop that a structure stands at."""
-    height = found.site["headcut_height_m"]
-    if not known(height):
+    profile = drawings.profile(found.site)
+    if profile is None:
         return None
-    lip = float(np.interp(0.0, x, z))
+    drawing: dict[str, Any] = {
+        "x": rounded(profile.station_m),
+        "z": rounded(profile.bed_m),
+        "bodies": [
+            _body(s.station_m, s.elevation_m, s.control, is_body=s.is_body)
+            for s in profile.structures
+        ],
+        "labels": [_label(s) for s in profile.structures if s.label],
+        "pools": [_level(level) for level in profile.pools],
+        "wedges": [_level(level) for level in profile.wedges],
+        "box": profile.as_box,
+        "road": found.on_road,
+    }
+    if known(profile.error_m):
+        drawing["error"] = amount("profile_points", "error_m", profile.error_m, found.units)
+    if (head := _headcut(found, profile)) is not None:
+        drawing["labels"].append(head)
+    if profile.water is not None:
+        drawing["water"] = rounded(profile.water.elevation_m)
+        drawing["flood"] = profile.flood_words
+    return drawing
+
+
+def section_data(found: Explanation, drawings: SiteDrawings) -> dict[str, Any] | None:
+    """Drawing of a site's cross-section looking downstream, or nothing."""
+    section = drawings.section(found.site)
+    if section is None:
+        return None
+    drawing: dict[str, Any] = {
+        "x": rounded(section.offset_m),
+        "z": rounded(section.ground_m),
+        "bodies": [
+            _body(s.offset_m, s.elevation_m, section.control, is_body=s.is_body)
+            for s in section.structures
+        ],
+        "labels": _across(section.structures, section.label, found),
+        "curve": section.from_curve,
+        "road": section.on_road,
+        "box": section.as_box,
+    }
+    if math.isfinite(section.water_m):
+        drawing["level"] = to_cm(section.water_m)
+        drawing["flood"] = section.flood_words
+    if math.isfinite(section.bankfull_m):
+        drawing["bankfull"] = to_cm(section.bankfull_m)
+    return drawing
+
+
+def _body(x: FloatArray, z: FloatArray, control: str, *, is_body: bool) -> dict[str, Any]:
+    # Corners on one line are of no use to the page.
+    around = shapely.LinearRing(np.column_stack([x, z]))
+    corners = shapely.get_coordinates(shapely.simplify(around, 0.004))[:-1]
+    return {"c": control, "body": is_body, "at": rounded(corners.ravel())}
+
+
+def _level(level: Level) -> dict[str, list[float]]:
+    """A surface of water or sediment; it is straight, so that its ends will do."""
+    ends = [0, -1]
+    return {"x": rounded(level.station_m[ends]), "z": rounded(level.elevation_m[ends])}
+
+
+def _one_line(label: str, *more: str) -> str:
+    """Words of a drawing, which stand in lines, in one line; a long name is cut."""
+    name, _, sizes = label.partition("\n")
+    return ", ".join(part for part in (shortened(name, 34), sizes, *more) if part)
+
+
+def _label(structure: ProfileStructure) -> list[Any]:
+    """Words on a structure in the profile, and the place they point to."""
+    top = int(np.argmax(structure.elevation_m))
+    at = to_cm(structure.station_m[top]), to_cm(structure.elevation_m[top])
+    return [*at, _one_line(structure.label)]
+
+
+def _across(parts: Sequence[SectionStructure], label: str, found: Explanation) -> list[list[Any]]:
+    """Words on a structure in the section, with how far it reaches across."""
+    if not parts:
+        return []
+    wide = next((float(r["value"]) for r in found.rows["sizes"] if r["name"] == "crest"), math.nan)
+    words = f"{amount('sites', 'width_m', wide, found.units)} across" if known(wide) else ""
+    return [[*(to_cm(v) for v in label_place(parts[0])), _one_line(label, words)]]
+
+
+def _headcut(found: Explanation, profile: LongProfile) -> list[Any] | None:
+    """Words at the lip of the drop that a structure stands at."""
+    if not known(found.site["headcut_height_m"]):
+        return None
+    lip = float(np.interp(0.0, profile.station_m, profile.bed_m))
     return [0.0, to_cm(lip), f"drop of {measure(found, 'headcut_height_m')}"]
+
+
+def height_words(found: Explanation) -> str:
+    """How high a structure stands, how deep a dip is, or that it lies level with the bed."""
+    if not float(found.site["structure_height_m"]) > 0:
+        return "level with the bed"
+    return f"{measure(found, 'structure_height_m')} {found.look.height_word}"
 
 
 def part_sizes(found: Explanation) -> list[tuple[str, str, str]]:
@@ -220,5 +133,15 @@ def part_sizes(found: Explanation) -> list[tuple[str, str, str]]:
             text = f"{100 * value:.2g} %"
         else:
             text = number_and_unit(value, unit, found.units)
-        out.append((str(row["name"]), text, str(row["note"] or "")))
+        out.append((str(row["meaning"] or row["name"]), text, str(row["note"] or "")))
     return out
+
+
+def rounded(values: FloatArray) -> list[float]:
+    """Numbers as the page is given them, to the centimetre."""
+    return [to_cm(v) for v in values]
+
+
+def to_cm(value: float) -> float:
+    """Round a length to the centimetre."""
+    return round(float(value), 2)

@@ -9,6 +9,7 @@ from typing import Any
 
 from cli.plan.explanation import TABLES, Explanation, Record
 from cli.plan.plan_reading import PlanFile
+from cli.plan.structure_looks import looks_of
 
 _POWERS = re.compile(r"\b(k?m)([23])(?!\w)")
 _RAISED = {"2": "\N{SUPERSCRIPT TWO}", "3": "\N{SUPERSCRIPT THREE}"}
@@ -46,6 +47,7 @@ def explanations(plan: PlanFile) -> list[Explanation]:
     tables = {name: _by_site(plan.rows(name)) for name in TABLES if name in plan.layers}
     before = tuple(plan.rows("before_you_build")) if "before_you_build" in plan.layers else ()
     pairs = defaultdict(list)
+    looks = looks_of(plan.layers)
     for site in sites:
         if site["pair_id"]:
             pairs[site["pair_id"]].append(site)
@@ -60,6 +62,7 @@ def explanations(plan: PlanFile) -> list[Explanation]:
             ),
             before=before,
             run=plan.run_info,
+            looks=looks,
         )
         for site in sites
     ]

@@ -10,10 +10,11 @@ import re
 from importlib import resources
 from typing import Any
 
+from cli.figures.site_drawings import SiteDrawings
 from cli.page import ranch_words, sheet_words
 from cli.page.ground_picture import GroundPicture
 from cli.page.map_data import Frame, map_data, mark, shapes_in_use
-from cli.page.page_drawings import Drawings
+from cli.page.page_drawings import profile_data, section_data
 from cli.page.page_texts import Texts, explanations, raised, shortened
 from cli.page.site_facts import facts
 from cli.palette import LOW_CONFIDENCE
@@ -21,6 +22,7 @@ from cli.plan.explanation import Explanation, Record, known
 from cli.plan.fields import FOOT_M
 from cli.plan.plan_numbers import amount, measure, money
 from cli.plan.plan_reading import PlanFile
+from cli.plan.structure_looks import looks_of
 
 #: Scripts in the order they are put together; each only knows those before it.
 SCRIPTS = (
@@ -84,7 +86,7 @@ def page_data(
 ) -> dict[str, Any]:
     """Everything that the page shows, as plain numbers and texts; parameters as `page_html`."""
     texts = Texts()
-    drawings = Drawings(plan)
+    drawings = SiteDrawings(plan)
     notes = _notes(plan)
     found = explanations(plan)
     shapes = _places(plan, frame)
@@ -104,7 +106,7 @@ def page_data(
         "unit": "ft" if us else "m",
         "perMetre": 1 / FOOT_M if us else 1,
         "map": map_data(plan, frame, picture),
-        "shapes": shapes_in_use(),
+        "shapes": shapes_in_use(looks_of(plan.layers)),
         "sites": sites,
         # Sites that are referred are in no set; without a budget all others are chosen.
         "budget": any(not one["chosen"] and one["control"] != "refer" for one in sites),
@@ -116,7 +118,7 @@ def page_data(
 
 def _site(
     found: Explanation,
-    drawings: Drawings,
+    drawings: SiteDrawings,
     texts: Texts,
     notes: list[Record],
     places: dict[int, list[float]],
@@ -136,18 +138,21 @@ def _site(
         "cost": money(site["cost_likely"]),
         "sure": f"{site['confidence']:.2f}" if known(site["confidence"]) else "-",
     }
-    name = shortened(site["structure"] or "no name")
+    label = found.look.label or "no name"
     return {
         "id": site["site_id"],
         "rank": site["rank"],
-        "what": name,
-        "whole": texts.keep(site["structure"] or "no name"),
+        "what": shortened(label),
+        "whole": texts.keep(label),
         "control": site["control"] or "refer",
         "purpose": texts.keep(sheet_words.purpose_of(site["control"])),
         "unsure": not site["confidence"] >= LOW_CONFIDENCE,
         "chosen": bool(site["chosen"]),
         "at": places[site["site_id"]],
-        **mark(site["control"], site["structure"], float(site["flow_azimuth_deg"])),
+        **mark(
+            found.looks.symbol(site["control"], site["structure"]),
+            float(site["flow_azimuth_deg"]),
+        ),
         "lonlat": [_number(site["lon"]), _number(site["lat"])],
         "numbers": numbers,
         "words": {name: raised(text) for name, text in words.items()},
@@ -155,8 +160,8 @@ def _site(
         "cautions": [texts.keep(s) for s in sheet_words.sentences(site["caution"])],
         "facts": [[texts.keep(part) for part in fact] for fact in facts(found)],
         "mates": [{**m, "text": texts.keep(m["text"])} for m in sheet_words.mates(found)],
-        "profile": drawings.profile(found),
-        "section": drawings.section(found),
+        "profile": profile_data(found, drawings),
+        "section": section_data(found, drawings),
         "blocks": [_kept(block, texts) for block in sheet_words.blocks(found, notes)],
     }
 

@@ -28,33 +28,6 @@ REASONING = (
     ("rank", "Why this rank"),
 )
 _MARKS = {"holds": "kept", "fails": "passed", "chosen": "chosen", "not chosen": "not chosen"}
-#: What a size is, where its short name needs a word more.
-_SIZES = {
-    "height": "height above the bed",
-    "length": "length along the channel",
-    "crest": "crest, from end to end across the channel",
-    "key": "key: how far each end is dug into the bank",
-    "crest dip": "how much lower the middle of the crest lies than its ends",
-    "apron": "apron: stone laid flat below it",
-    "median stone": "median stone: half of the stones are smaller",
-    "wall": "thickness of the wall",
-    "pool": "length of the pool",
-    "sill height": "height of the sill above the floor of the pool",
-    "sill length": "length of the sill",
-    "face": "face that is laid back",
-    "edge": "stone carried up each side",
-    "layer": "thickness of the stone",
-    "inset": "how deep the logs are let into the bed",
-    "span": "width of the mat between the banks",
-    "bow": "how far the tips lie downhill of the middle",
-    "level": "how level the crest has to be, end to end",
-    "wing": "wing: how far each end reaches beyond",
-    "reverse": "rise of the road out of the dip",
-    "reverse length": "length of that rise",
-    "approach": "length of the road down into the dip",
-    "cut": "depth of earth taken out",
-    "outfall": "stone at the outfall, along and across",
-}
 _LABOUR = {"haul": "hauling", "labour": "labor", "total": "together"}
 _SENTENCES = re.compile(r"(?<=[.])\s+(?=[A-Z])")
 
@@ -81,6 +54,7 @@ def blocks(found: Explanation, notes: Sequence[Record]) -> list[Block]:
     """
     made: list[Block | None] = [
         _seen(found, notes),
+        _look_first(found),
         _build(found),
         _sizes(found),
         _materials(found),
@@ -98,20 +72,26 @@ def mates(found: Explanation) -> list[dict[str, Any]]:
     out = []
     for mate in found.mates:
         far = distance_from(found, mate)
+        name = found.looks.of(mate["structure"]).label
         order = f", build number {mate['build_order']}" if mate["build_order"] else ""
-        out.append({"site": mate["site_id"], "text": f"{mate['structure']}, {far}{order}"})
+        out.append({"site": mate["site_id"], "text": f"{name}, {far}{order}"})
     return out
 
 
 def _build(found: Explanation) -> Block:
-    rows = [str(r["text"]) for r in found.rows["instructions"] if r["kind"] == "build"]
+    rows = list(found.instructions("build"))
     return {"title": "Build it in this order", "kind": "steps", "rows": rows}
+
+
+def _look_first(found: Explanation) -> Block:
+    rows = list(found.instructions("check"))
+    return {"title": "Check on site before you start", "kind": "list", "rows": rows}
 
 
 def _sizes(found: Explanation) -> Block:
     rows, last = [], ""
     for name, value, note in part_sizes(found):
-        rows.append([_SIZES.get(name, name), value, note if note != last else ""])
+        rows.append([name, value, note if note != last else ""])
         last = note
     return {"title": "Sizes", "kind": "sizes", "head": ["What", "Size"], "rows": rows}
 

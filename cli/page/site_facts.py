@@ -26,7 +26,7 @@ def facts(found: Explanation) -> list[tuple[str, str, str]]:
     out = [("Where", where, near)]
     if known(site["structure_height_m"]):
         across = next((r["value"] for r in found.rows["sizes"] if r["name"] == "crest"), math.nan)
-        parts = [height_words(found, site), f"{measure(found, 'structure_length_m')} along"]
+        parts = [height_words(found), f"{measure(found, 'structure_length_m')} along"]
         if known(across):
             parts.append(f"{amount('sites', 'width_m', across, found.units)} across")
         drop = known(site["headcut_height_m"])

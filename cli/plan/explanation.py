@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from cli.file_errors import LayerError
 from cli.plan.fields import Units
 from cli.plan.layers import Layer
+from cli.plan.structure_looks import PLAIN, StructureLook, StructureLooks, looks_of
 
 Record = Mapping[str, Any]
 #: Tables that tell about a site.
@@ -29,6 +30,8 @@ TABLES = (
     "floods",
 )
 _SITE = re.compile(r"(?P<rank>rank:)?(?P<number>\d{1,9})", re.IGNORECASE)
+#: Purpose of a place on a road.
+ROAD = "road"
 _AGAIN = "make it again with gullywalk screen"
 
 
@@ -74,6 +77,8 @@ class Explanation:
         Rows of ``before_you_build``.
     run
         Record of the run, name to value.
+    looks
+        How the types of the plan's structures are called and drawn.
     """
 
     plan: str
@@ -83,6 +88,22 @@ class Explanation:
     rows: Mapping[str, tuple[Record, ...]]
     before: tuple[Record, ...]
     run: Mapping[str, str]
+    looks: StructureLooks = PLAIN
+
+    @property
+    def look(self) -> StructureLook:
+        """How the structure of the site is called and drawn."""
+        return self.looks.of(self.site["structure"])
+
+    @property
+    def on_road(self) -> bool:
+        """Whether it stands on a road: no channel and no flood is measured there."""
+        return bool(self.site["purpose"] == ROAD)
+
+    def instructions(self, kind: str) -> tuple[str, ...]:
+        """Instructions of one kind, in their order."""
+        rows = (row for row in self.rows["instructions"] if row["kind"] == kind)
+        return tuple(str(row["text"]) for row in rows if row["text"])
 
     def reasons(self, part: str) -> tuple[Record, ...]:
         """Rows of one part of the reasoning."""
@@ -169,6 +190,7 @@ def explanation(
         rows=MappingProxyType(rows),
         before=tuple(records(layers["before_you_build"])),
         run={r["name"]: r["value"] for r in records(run)} if run is not None else {},
+        looks=looks_of(layers),
     )
 
 

@@ -1,4 +1,4 @@
-"""Fields of structures: what is added to the sites, two layers and eight tables.
+"""Fields of structures: what is added to the sites, two layers and their tables.
 
 Part of the field table (`cli.plan.fields`).
 """
@@ -18,6 +18,12 @@ CONTROLS: Final[Codes] = (
     ("grade", "Holds the bed at its level"),
     ("spread", "Slows and spreads the flow over the ground"),
     ("refer", "Beyond hand work: ask an engineer"),
+)
+PURPOSES: Final[Codes] = (
+    ("vertical", "A drop in the bed of a channel"),
+    ("grade", "The bed of a channel"),
+    ("spread", "Ground where water may spread"),
+    ("road", "A road that carries water: no channel and no flood is measured there"),
 )
 SETTINGS: Final[Codes] = (
     ("swale", "A shallow grassed hollow without a cut bed"),
@@ -69,9 +75,18 @@ VERDICTS: Final[Codes] = (
     ("not chosen", "Not chosen"),
 )
 INSTRUCTION_KINDS: Final[Codes] = (
+    ("check", "What to look at on site before the work starts"),
     ("build", "A step of the work"),
     ("fails", "How it can fail, the sign to look for, and what to do"),
     ("inspect", "What to inspect, and when"),
+)
+VIEWS: Final[Codes] = (
+    ("side", "From the side: metres downstream of the site"),
+    ("section", "In the section across the channel, looking downstream: metres to the right"),
+)
+LEVELS: Final[Codes] = (
+    ("site", "The ground at the site: the bed or the lip; in the section its lowest ground"),
+    ("ground", "The ground beneath each corner"),
 )
 
 STRUCTURE_LAYERS: Final = (
@@ -82,6 +97,12 @@ STRUCTURE_TABLES: Final = (
     LayerSpec("hydraulics", None, None, "Flow in the channel at each site and return period"),
     LayerSpec("spacings", None, None, "Spacing by every rule that applies to the structure"),
     LayerSpec("sizes", None, None, "Sizes of each structure"),
+    LayerSpec(
+        "structure_types", None, None, "What the types of these structures say of themselves"
+    ),
+    LayerSpec(
+        "structure_outlines", None, None, "Structures from the side and in section, to scale"
+    ),
     LayerSpec("materials", None, None, "What it takes, by site and for all sites together"),
     LayerSpec("costs", None, None, "What it costs, by site and for all sites together"),
     LayerSpec("reasons", None, None, "The reasoning at each site, step by step"),
@@ -100,6 +121,7 @@ _SITE_OR_ALL: Final = (
 )
 
 _SITES: Final[tuple[Row, ...]] = (
+    ("purpose", "text", 0, "What the place is"),
     ("rank_usual", "int", 0, "Place in the list by the weights that come with the package"),
     ("setting", "text", 0, "What kind of reach this is"),
     ("stage", "int", 0, "How far the channel is in cutting down and healing"),
@@ -202,7 +224,41 @@ _TABLES: Final[Mapping[str, tuple[Row, ...]]] = MappingProxyType(
             ("name", "text", 0, "What is measured"),
             ("value", "float", 3, "How large it is"),
             ("unit", "text", 0, "Unit of the value"),
+            ("meaning", "text", 0, "What it is, in a few words"),
             ("note", "text", 0, "How it came about"),
+        ),
+        "structure_types": (
+            ("structure", "text", 0, "Type of structure, as it stands in the layer sites"),
+            ("control", "text", 0, "What the structure is for"),
+            ("label", "text", 0, "What it is called in lists and drawings"),
+            ("height_word", "text", 0, "What its height is called beside the number"),
+            ("summary", "text", 0, "What it is and does"),
+            ("symbol_words", "text", 0, "Words of its own shape on maps; empty for none"),
+            (
+                "symbol",
+                "text",
+                0,
+                "Its own shape on maps: rings of x,y in a box from -1.25 to 1.25, y up; empty for "
+                "that of its control",
+            ),
+            ("symbol_turns", "bool", 0, "Whether that shape turns with the flow, foot downstream"),
+        ),
+        "structure_outlines": (
+            _SITE,
+            ("view", "text", 0, "From where it is seen"),
+            ("shape", "int", 0, "Number of the part in this view, from 1"),
+            ("part", "text", 0, "Which part of it, such as wall, apron or left key"),
+            ("is_body", "bool", 0, "True for the body, false for the other parts"),
+            (
+                "as_box",
+                "bool",
+                0,
+                "True where its type gives no such view: the box of its footprint at its height",
+            ),
+            ("level", "text", 0, "What the height counts from"),
+            ("in_ground", "bool", 0, "False where only what stands above the ground is seen"),
+            ("offset_m", "float", 3, "Distance of this corner: downstream, or to the right"),
+            ("height_m", "float", 3, "Height of this corner; below zero it is let in"),
         ),
         "materials": (
             _SITE_OR_ALL,
@@ -248,19 +304,25 @@ _TABLES: Final[Mapping[str, tuple[Row, ...]]] = MappingProxyType(
 )
 _CODES: Final[Mapping[tuple[str, str], Codes]] = MappingProxyType(
     {
+        ("sites", "purpose"): PURPOSES,
         ("sites", "setting"): SETTINGS,
         ("sites", "stage"): STAGES,
         ("sites", "confinement"): CONFINEMENTS,
         ("sites", "bankfull_source"): BANKFULL_SOURCES,
         ("pools", "kind"): POOL_KINDS,
         ("structures", "control"): CONTROLS,
+        ("structure_types", "control"): CONTROLS,
+        ("structure_outlines", "view"): VIEWS,
+        ("structure_outlines", "level"): LEVELS,
         ("reasons", "part"): REASON_PARTS,
         ("reasons", "verdict"): VERDICTS,
         ("instructions", "kind"): INSTRUCTION_KINDS,
     }
 )
 #: Fields of the layers and tables that may be left out; every other one is required.
-_OPTIONAL: Final = frozenset({"note", "meaning", "loads", "source", "basis", "subject", "verdict"})
+_OPTIONAL: Final = frozenset(
+    {"note", "meaning", "loads", "source", "basis", "subject", "verdict", "symbol_words", "symbol"}
+)
 #: Numbers whose unit stands in the same row.
 _UNIT_IN_ROW: Final = frozenset({"value", "amount", "amount_with_spare", "quantity"})
 

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 from cli.plan.fields import Field, Units, fields_of
 from cli.plan.layers import Layer
+from cli.plan.structure_looks import looks_of
 from cli.plan.symbols import layer_symbols
 from cli.plan.symbols_qml import qml
 from cli.plan.symbols_sld import sld
@@ -97,10 +98,11 @@ def _write_styles(
         " srs_id) VALUES ('layer_styles', 'attributes', 'layer_styles', '', ?, ?)",
         (fixed_date, srs_id),
     )
+    looks = looks_of({layer.name: layer for layer in layers})
     for layer in layers:
         if layer.geometry is None:
             continue
-        symbols = layer_symbols(layer.name, units)
+        symbols = layer_symbols(layer.name, units, looks)
         words = "Default symbols: " + "; ".join(rule.label for rule in symbols.rules)
         styles = (qml(symbols), sld(layer.name, symbols), words)
         db.execute(

@@ -33,6 +33,8 @@ NEEDED = (
     "settings_used",
     "field_notes",
     "site_records",
+    "structure_types",
+    "structure_outlines",
 )
 _AGAIN = "make it again with gullywalk screen"
 _A_PLAN = "a plan made by gullywalk screen"

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from cli import palette
 from cli.palette import SITE_SYMBOLS, Ring
 from cli.plan.fields import FIELDS, Units, check_units
+from cli.plan.structure_looks import PLAIN, StructureLooks
 
 SITE_SIZE_MM = 7.5
 HEADCUT_SIZE_MM = 8.5
@@ -137,18 +138,16 @@ def _by_confidence(
 _FALLBACKS = {"vertical": "square", "grade": "square", "spread": "triangle", "refer": "circle"}
 
 
-def _sites() -> LayerSymbols:
+def _sites(looks: StructureLooks) -> LayerSymbols:
     rules: list[Rule] = []
-    own = palette.SHAPES_OF_THEIR_OWN
+    own = looks.own_symbols
     for name, symbol in (*((None, s) for s in SITE_SYMBOLS), *own.items()):
+        conditions: tuple[Condition, ...] = (Condition("control", "=", symbol.control),)
         if name is None:
             others = [n for n, s in own.items() if s.control == symbol.control]
-            conditions = (
-                Condition("control", "=", symbol.control),
-                *(Condition("structure", "<>", n, empty_counts=True) for n in others),
-            )
+            conditions += tuple(Condition("structure", "<>", n, empty_counts=True) for n in others)
         else:
-            conditions = (Condition("structure", "=", name),)
+            conditions += (Condition("structure", "=", name),)
         rules += _by_confidence(
             symbol.label,
             symbol.rings,
@@ -247,8 +246,10 @@ def _channels(units: Units) -> LayerSymbols:
     )
 
 
-def layer_symbols(layer: str, units: Units) -> LayerSymbols:
-    """Rules of a layer that has geometries."""
+def layer_symbols(layer: str, units: Units, looks: StructureLooks = PLAIN) -> LayerSymbols:
+    """Rules of a layer that has geometries; shapes of their own are drawn as `looks` say."""
+    if layer == "sites":
+        return _sites(looks)
     area = Fill(palette.CHANNEL, palette.DRAINAGE_AREA_OPACITY, palette.CHANNEL, 0.2)
     ranch = Fill(palette.RANCH, 0.0, palette.RANCH, palette.RANCH_WIDTH_MM)
     road = Line(
@@ -267,7 +268,6 @@ def layer_symbols(layer: str, units: Units) -> LayerSymbols:
     if layer in fixed:
         return LayerSymbols((fixed[layer],))
     made = {
-        "sites": _sites,
         "headcuts": _headcuts,
         "structures": _structures,
         "pools": _pools,

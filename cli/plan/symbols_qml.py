@@ -41,7 +41,9 @@ def qml(symbols: LayerSymbols) -> str:
 def _expression(condition: Condition) -> str:
     """Write a condition as an expression; an empty field compares as the rule wants it."""
     value = condition.value
-    literal = f"'{value}'" if isinstance(value, str) else str(value).lower()
+    literal = str(value).lower()
+    if isinstance(value, str):
+        literal = "'" + value.replace("'", "''") + "'"
     name = f'"{condition.field}"'
     test = f"{name} {condition.operator} {literal}"
     return f"({name} IS NULL OR {test})" if condition.empty_counts else test

@@ -43,7 +43,7 @@ def _icon(point: Waypoint) -> bytes:
         axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
         axes.set(xlim=(-1, 1), ylim=(-1, 1))
         axes.set_axis_off()
-        path, fill, edge = site_shape(point.control, point.confidence, float("nan"), point.what)
+        path, fill, edge = site_shape(point.symbol, point.confidence, float("nan"))
         draw_shapes(axes, [path], np.zeros((1, 2)), fills=[fill], edges=[edge], half_pt=22.0)
         out = io.BytesIO()
         figure.savefig(out, format="png", dpi=_PIXELS, metadata={"Software": None})

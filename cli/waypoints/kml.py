@@ -54,8 +54,8 @@ def kml_text(
     root = Xml.Element("kml", {"xmlns": KML})
     document = Xml.SubElement(root, "Document")
     _named(document, plain(title, 120), plain(note, 1000))
-    for look in sorted({look_of(p) for p in points}):
-        _site_style(document, look, (icons or {}).get(look))
+    for look, colour in sorted({(look_of(p), p.symbol.colour) for p in points}):
+        _site_style(document, look, colour, (icons or {}).get(look))
     for trip in trips:
         _line_style(document, trip.number)
     folder = Xml.SubElement(document, "Folder")
@@ -74,12 +74,9 @@ def kml_text(
 
 
 def look_of(point: Waypoint) -> str:
-    """Name of the look of a site: its control, and whether it is sure."""
-    control = palette.site_symbol(point.control, point.what).control
-    if palette.site_symbol(point.control, point.what) is palette.ROLLING_DIP:
-        control = "dip"
+    """Name of the look of a site: its shape, and whether it is sure."""
     sure = not point.confidence < palette.LOW_CONFIDENCE
-    return control if sure else f"{control}-unsure"
+    return point.symbol.key if sure else f"{point.symbol.key}-unsure"
 
 
 def kmz_bytes(kml: bytes, icons: Mapping[str, bytes]) -> bytes:
@@ -115,21 +112,16 @@ def _colour(hex_colour: str, opacity: int = 255) -> str:
     return f"{opacity:02x}{blue}{green}{red}"
 
 
-def _site_style(document: Xml.Element, look: str, icon: str | None) -> None:
+def _site_style(document: Xml.Element, look: str, colour: str, icon: str | None) -> None:
     style = Xml.SubElement(document, "Style", {"id": look})
     shape = Xml.SubElement(style, "IconStyle")
     if icon is None:
-        control = look.removesuffix("-unsure")
-        add_text(shape, "color", _colour(_tint(control)))
+        add_text(shape, "color", _colour(colour))
     else:
         add_text(shape, "scale", "0.8")
         add_text(Xml.SubElement(shape, "Icon"), "href", icon)
     label = Xml.SubElement(style, "LabelStyle")
     add_text(label, "scale", "0.8")
-
-
-def _tint(control: str) -> str:
-    return palette.GREEN if control == "dip" else palette.site_symbol(control).colour
 
 
 def _line_style(document: Xml.Element, number: int) -> None:

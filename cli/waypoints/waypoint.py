@@ -13,17 +13,20 @@ from numpy.typing import ArrayLike, NDArray
 from pyproj import CRS, Transformer
 
 from cli.file_errors import OutputError
+from cli.palette import SiteSymbol
+from cli.plan.explanation import ROAD
 from cli.plan.fields import Units
 from cli.plan.plan_numbers import amount
 from cli.plan.plan_reading import PlanFile
+from cli.plan.structure_looks import StructureLooks, looks_of
 from cli.waypoints.xml_texts import plain, sentences
 
 NAME_MOST, NOTE_MOST = 60, 600
 _CAUTION_MOST, _REASON_MOST = 220, 220
 #: A site's measures and how they are said.
 _SIZES = (
-    ("structure_height_m", "{} high"),
-    ("structure_length_m", "{} along the channel"),
+    ("structure_height_m", "{} {high}"),
+    ("structure_length_m", "{} along the {way}"),
     ("headcut_height_m", "drop of {}"),
     ("width_m", "channel {} wide"),
 )
@@ -51,6 +54,8 @@ class Waypoint:
         Plain sentences in the plan's units; may be empty.
     control
         What it is for: vertical, grade, spread or refer.
+    symbol
+        Its shape.
     confidence
         How sure it is, 0 to 1.
     pair_id, build_order
@@ -70,6 +75,7 @@ class Waypoint:
     why: str
     careful: str
     control: str
+    symbol: SiteSymbol
     confidence: float
     pair_id: int
     build_order: int
@@ -121,7 +127,8 @@ def waypoints_of(plan: PlanFile, *, top: int | None = None) -> list[Waypoint]:
     rows = plan.rows("sites")
     order = np.argsort(layer.columns["rank"], kind="stable").tolist()[:top]
     digits = len(str(max(int(rows[i]["rank"]) for i in order)))
-    return [_waypoint(rows[i], xy[i], degrees[i], digits, plan.units) for i in order]
+    looks = looks_of(plan.layers)
+    return [_waypoint(rows[i], xy[i], degrees[i], digits, plan.units, looks) for i in order]
 
 
 def _waypoint(
@@ -130,10 +137,12 @@ def _waypoint(
     degrees: NDArray[np.float64],
     digits: int,
     units: Units,
+    looks: StructureLooks,
 ) -> Waypoint:
     control = str(row["control"] or "")
     refer = control == "refer"
-    what = "ask an engineer" if refer else plain(row["structure"], NAME_MOST).replace("_", " ")
+    look = looks.of(row["structure"])
+    what = "ask an engineer" if refer else plain(look.label, NAME_MOST).replace("_", " ")
     what = what or "site"
     rank = int(row["rank"])
     return Waypoint(
@@ -146,19 +155,23 @@ def _waypoint(
         elevation_m=float(row["elevation_m"]),
         name=plain(f"{rank:0{digits}d} {what}", NAME_MOST),
         what=what,
-        sizes=_sizes(row, what, units, refer=refer),
+        sizes=_sizes(row, what, units, refer=refer, high=look.height_word),
         why=sentences(row["reason"], _REASON_MOST),
         careful=sentences(row["caution"], _CAUTION_MOST),
         control=control,
+        symbol=looks.symbol(control, row["structure"]),
         confidence=float(row["confidence"]),
         pair_id=int(row["pair_id"]),
         build_order=int(row["build_order"]),
     )
 
 
-def _sizes(row: Mapping[str, Any], what: str, units: Units, *, refer: bool) -> str:
+def _sizes(
+    row: Mapping[str, Any], what: str, units: Units, *, refer: bool, high: str = "high"
+) -> str:
+    way = "road" if row["purpose"] == ROAD else "channel"
     said = [
-        words.format(amount("sites", name, row[name], units))
+        words.format(amount("sites", name, row[name], units), high=high, way=way)
         for name, words in _SIZES
         if math.isfinite(row[name]) and row[name] > 0
     ]

@@ -114,6 +114,7 @@ def site_table(
         "rank": ranking.rank,
         "structure": sites.texts(lambda s: s.structure),
         "control": sites.controls,
+        "purpose": sites.texts(lambda s: s.spot.task.purpose),
         "channel_id": sites.whole(lambda s: s.where.reach) + 1,
         "station_m": sites.numbers(lambda s: s.where.station_m),
         "elevation_m": sites.elevation_m,

@@ -102,7 +102,7 @@ def section_columns(ground: Ground, sites: Sites) -> Columns:
             known = np.isfinite(height)
             return offset[known], height[known], "dem"
         section = spot.section
-        if not _made_up(section):
+        if not is_made_up(section):
             return section.offset_m, section.height_m, "dem"
         return section.offset_m, section.height_m + float(bed[cell]), "curve"
 
@@ -118,7 +118,7 @@ def section_columns(ground: Ground, sites: Sites) -> Columns:
     }
 
 
-def _made_up(section: CrossSection) -> bool:
+def is_made_up(section: CrossSection) -> bool:
     """Whether it is a trapezoid, which has four points and its bed at 0."""
     return section.offset_m.size == 4 and section.bed_m == 0.0
 

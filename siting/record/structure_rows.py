@@ -10,7 +10,10 @@ from numpy.typing import NDArray
 
 from siting.floods.flood_method import RETURN_PERIODS_YR
 from siting.sites import Sites
+from siting.structures.refer import Refer
+from siting.structures.type_looks import SIZE_WORDS, look_first_of, size_words_of
 from siting.values.columns import Columns
+from siting.values.wording import first_upper
 
 #: Ending of a size's name to the unit that the table prints.
 SIZE_UNITS = {
@@ -104,30 +107,33 @@ def spacing_columns(sites: Sites) -> Columns:
 
 def size_columns(sites: Sites) -> Columns:
     """Every size of every structure, with its unit."""
-    rows: list[tuple[int, str, float, str, str]] = []
+    rows: list[tuple[int, str, float, str, str, str]] = []
     for i, site in enumerate(sites):
         size = site.size
         if size is None:
             continue
+        kind = site.decision.kind
         main = {"height_m": size.height_m, "length_m": size.length_m, "crest_m": size.crest_m}
         for name, value in {**main, **size.dims}.items():
             word, unit = worded_size(name)
-            rows.append((i + 1, word, float(value), unit, ""))
+            meaning = size_words_of(kind, name) or first_upper(word)
+            rows.append((i + 1, word, float(value), unit, meaning, ""))
         if size.stone is not None:
             stone = size.stone
             about = f"{stone.method}; {stone.basis}"
             rows += [
-                (i + 1, "median stone", stone.d50_m, "m", about),
-                (i + 1, "largest stone", stone.d100_m, "m", about),
+                (i + 1, "median stone", stone.d50_m, "m", SIZE_WORDS["median stone"], about),
+                (i + 1, "largest stone", stone.d100_m, "m", SIZE_WORDS["largest stone"], about),
                 (
                     i + 1,
                     "heaviest stone",
                     stone.heaviest_kg,
                     "kg",
+                    SIZE_WORDS["heaviest stone"],
                     "two people to lift it" if stone.two_person else "one person can lift it",
                 ),
             ]
-    return columns_of(("site_id", "name", "value", "unit", "note"), rows)
+    return columns_of(("site_id", "name", "value", "unit", "meaning", "note"), rows)
 
 
 def worded_size(name: str) -> tuple[str, str]:
@@ -139,13 +145,17 @@ def worded_size(name: str) -> tuple[str, str]:
 
 
 def instruction_columns(sites: Sites) -> Columns:
-    """How to build each structure, how it fails, what to look for."""
+    """What to look at first, how to build each structure, how it fails, what to inspect."""
     rows: list[tuple[int, int, str, str]] = []
     for i, site in enumerate(sites):
         if site.size is None:
+            looks = look_first_of(Refer())
+            rows += [(i + 1, n, "check", text) for n, text in enumerate(looks, start=1)]
             continue
         kind = site.decision.kind
         steps = kind.build_steps(site.spot, site.size)
+        looks = look_first_of(kind)
+        rows += [(i + 1, n, "check", text) for n, text in enumerate(looks, start=1)]
         rows += [(i + 1, n, "build", text) for n, text in enumerate(steps, start=1)]
         for n, failure in enumerate(kind.failures(), start=1):
             rows.append((i + 1, n, "fails", failure.what))

@@ -19,6 +19,7 @@ from siting.record.before_building import (
     design_sentence,
     fill_m3,
 )
+from siting.record.drawn_rows import outline_columns, type_columns
 from siting.record.footprints import crest_table, footprint_table
 from siting.record.ground_points import profile_columns, section_columns
 from siting.record.reasons import Told, reason_columns
@@ -162,6 +163,8 @@ def told_of(
         tables={
             "hydraulics": hydraulics_columns(sites),
             "sizes": size_columns(sites),
+            "structure_outlines": outline_columns(sites),
+            "structure_types": type_columns(sites),
             "spacings": spacing_columns(sites),
             **takes.tables(),
             "reasons": reason_columns(told),

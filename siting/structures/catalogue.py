@@ -11,10 +11,10 @@ from typing import Any
 
 from siting.places.spot import MATERIALS, PURPOSES, Spot
 from siting.structures.structure_type import Check, StructureType
+from siting.structures.type_looks import KIND, symbol_fault, symbol_of
 from siting.values.wording import listed
 from terrain.values.plugins import STRUCTURES, Plugins, call_plugin, load_plugins
 
-KIND = "structure type"
 REFER = "refer"
 CONTROLS = ("vertical", "grade", "spread", REFER)
 #: Names that a plan uses for places where nothing is built; no other package may take them.
@@ -134,4 +134,4 @@ def _fault(kind: Any) -> str:
         )
     if not str(kind.summary).strip():
         return "it has no summary."
-    return ""
+    return symbol_fault(symbol_of(kind))

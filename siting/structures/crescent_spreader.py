@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
+from types import MappingProxyType
 from typing import ClassVar
 
 from siting.places.spot import Spot
@@ -17,7 +19,7 @@ from siting.structures.limit_checks import (
     condition,
     hand_limits,
 )
-from siting.structures.outlines import arc_band
+from siting.structures.outlines import arc_band, box
 from siting.structures.rock_sizing import (
     bed_stone,
     laid_stone,
@@ -25,7 +27,15 @@ from siting.structures.rock_sizing import (
     stone_cautions,
     stone_notes,
 )
-from siting.structures.structure_type import Amount, Check, Failure, Size, Stone, StructureType
+from siting.structures.structure_type import (
+    Amount,
+    Check,
+    Failure,
+    Outline,
+    Size,
+    Stone,
+    StructureType,
+)
 from siting.values.wording import hectares, metres, percent
 
 
@@ -39,6 +49,20 @@ class CrescentSpreader(StructureType):
     summary: ClassVar[str] = (
         "A crescent spreader, a band of stones level across with its tips pointing down, spreads "
         "the water before it cuts again."
+    )
+    size_words: ClassVar[Mapping[str, str]] = MappingProxyType(
+        {
+            "length_m": "Width of the band",
+            "crest_m": "Length of the band",
+            "bow_m": "Bowed uphill by",
+            "level_m": "Level to within",
+            "wing_m": "Tips sunk into the ground over",
+        }
+    )
+    look_first: ClassVar[tuple[str, ...]] = (
+        "The ground below carries plants and has no rill that would gather the water again.",
+        "A level shows the line to be as level as the plan says, from end to end.",
+        "The water does come here: look for fresh sediment and lines of litter.",
     )
 
     def checks(self, spot: Spot) -> tuple[Check, ...]:
@@ -174,6 +198,15 @@ class CrescentSpreader(StructureType):
                 "Lengthen the band there along the contour and sink its end into the ground.",
             ),
         )
+
+    def side_view(self, spot: Spot, size: Size) -> tuple[Outline, ...]:
+        """One stone high on the ground."""
+        return (box("band", (0.0, size.length_m), (0.0, size.height_m), level="ground"),)
+
+    def section(self, spot: Spot, size: Size) -> tuple[Outline, ...]:
+        """One stone high on the ground, which it follows as a contour does."""
+        half, height = size.crest_m / 2, size.height_m
+        return (box("band", (-half, half), (0.0, height), level="ground"),)
 
 
 def _wing_m(spot: Spot) -> float:

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import ClassVar
 
 from siting.places.spot import Spot
@@ -11,7 +13,7 @@ from siting.structures import amounts, structure_sentences
 from siting.structures.channel_sizes import channel_width_m, drop_of
 from siting.structures.design_flow import flow_cautions, flow_note
 from siting.structures.limit_checks import ROUNDING, at_most, hand_limits
-from siting.structures.outlines import across_channel, rectangle
+from siting.structures.outlines import across_channel, box, rectangle
 from siting.structures.rock_sizing import (
     bed_stone,
     kilograms,
@@ -20,7 +22,15 @@ from siting.structures.rock_sizing import (
     stone_cautions,
     stone_notes,
 )
-from siting.structures.structure_type import Amount, Check, Failure, Size, Stone, StructureType
+from siting.structures.structure_type import (
+    Amount,
+    Check,
+    Failure,
+    Outline,
+    Size,
+    Stone,
+    StructureType,
+)
 from siting.structures.wood_hold import (
     Hold,
     Logs,
@@ -57,6 +67,14 @@ class LogDrop(StructureType):
         "A log drop, steps of logs with fabric and fill behind them, takes the drop down in small "
         "falls where stone is scarce and timber near."
     )
+    size_words: ClassVar[Mapping[str, str]] = MappingProxyType(
+        {
+            "steps_count": "Steps",
+            "step_m": "Height of a step",
+            "tread_m": "Length of a step",
+        }
+    )
+    look_first: ClassVar[tuple[str, ...]] = structure_sentences.LOOK_AT_A_DROP
 
     def checks(self, spot: Spot) -> tuple[Check, ...]:
         """Hand limits, drop, and the ballast that holds the logs."""
@@ -212,6 +230,33 @@ class LogDrop(StructureType):
                 "A bar goes easily into the wood.",
                 "Replace it, or lay stone in its place, before it gives way.",
             ),
+        )
+
+    def side_view(self, spot: Spot, size: Size) -> tuple[Outline, ...]:
+        """Logs one below the other, the highest level with the lip; fill behind them; apron."""
+        dims = size.dims
+        count, tread, step = round(dims["steps_count"]), dims["tread_m"], dims["step_m"]
+        thick, foot = dims["log_diameter_m"], count * tread / 2
+        below = size.stone.d100_m if size.stone is not None else thick
+        ends = [(i + 1) * tread - foot for i in range(count)]
+        logs = (
+            box("log", (end - thick, end), (-i * step - thick, -i * step))
+            for i, end in enumerate(ends)
+        )
+        fill = (
+            box("fill", (end - tread, end - thick), (-(i + 1) * step, -i * step))
+            for i, end in enumerate(ends)
+        )
+        apron = (-size.height_m - below, -size.height_m)
+        return (*logs, *fill, box("apron", (foot, foot + dims["apron_m"]), apron))
+
+    def section(self, spot: Spot, size: Size) -> tuple[Outline, ...]:
+        """Seen from below: the logs one behind and above the other, from bank to bank."""
+        dims, half = size.dims, size.crest_m / 2
+        tops = [size.height_m - i * dims["step_m"] for i in range(round(dims["steps_count"]))]
+        return tuple(
+            box("log", (-half, half), (top - dims["log_diameter_m"], top), in_ground=False)
+            for top in tops
         )
 
 

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import ClassVar
 
 from siting.places.spot import Spot
@@ -18,10 +20,17 @@ from siting.structures.grade_height import (
     stands,
 )
 from siting.structures.limit_checks import at_least, at_most, hand_limits
-from siting.structures.outlines import across_channel
+from siting.structures.outlines import across_channel, box
 from siting.structures.rock_sizing import kilograms
 from siting.structures.spacing_table import LOW_GRADE_CONTROL
-from siting.structures.structure_type import Amount, Check, Failure, Size, StructureType
+from siting.structures.structure_type import (
+    Amount,
+    Check,
+    Failure,
+    Outline,
+    Size,
+    StructureType,
+)
 from siting.structures.wood_hold import (
     Hold,
     Logs,
@@ -68,6 +77,17 @@ class LogMat(StructureType):
         "floor, keeps a wide, low bed from being cut; it backs no water and holds no sediment back."
     )
     spacing_rules: ClassVar[tuple[str, ...]] = LOW_GRADE_CONTROL
+    size_words: ClassVar[Mapping[str, str]] = MappingProxyType(
+        {
+            "span_m": "From bank to bank",
+            "logs_count": "Logs",
+            "inset_m": "Let into the bed",
+            "faces_covered_share": "Upstream faces covered",
+            "wing_m": "Wings up the banks",
+            "wires_count": "Lines of wire",
+        }
+    )
+    look_first: ClassVar[tuple[str, ...]] = structure_sentences.LOOK_AT_THE_BED
 
     def checks(self, spot: Spot) -> tuple[Check, ...]:
         """Hand limits, low banks and a wide floor, height, and the ballast that holds it."""
@@ -233,6 +253,21 @@ class LogMat(StructureType):
             ),
             structure_sentences.PIPING,
             structure_sentences.END_CUT,
+        )
+
+    def side_view(self, spot: Spot, size: Size) -> tuple[Outline, ...]:
+        """Logs let into the bed, with what lies on them."""
+        half = size.length_m / 2
+        return (box("body", (-half, half), (-size.dims["inset_m"], size.height_m), level="ground"),)
+
+    def section(self, spot: Spot, size: Size) -> tuple[Outline, ...]:
+        """Level from bank to bank, with a wing up each of them."""
+        half, wing = size.dims["span_m"] / 2, size.dims["wing_m"]
+        tall = (-size.dims["inset_m"], size.height_m)
+        return (
+            box("body", (-half, half), tall),
+            box("left wing", (-half - wing, -half), tall),
+            box("right wing", (half, half + wing), tall),
         )
 
 

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
+from types import MappingProxyType
 from typing import ClassVar
 
 from siting.hydraulics.rockwork import apron_m, one_rock_volume_m3
@@ -20,7 +22,7 @@ from siting.structures.grade_height import (
     thickness_m,
 )
 from siting.structures.limit_checks import ROUNDING, TRADE, condition, hand_limits
-from siting.structures.outlines import across_channel, rectangle
+from siting.structures.outlines import across_channel, box, dished_crest, rectangle
 from siting.structures.rock_sizing import (
     bed_stone,
     laid_stone,
@@ -33,6 +35,7 @@ from siting.structures.structure_type import (
     Amount,
     Check,
     Failure,
+    Outline,
     Part,
     Size,
     Stone,
@@ -57,6 +60,10 @@ class OneRockDam(StructureType):
         "keeps the bed from being cut deeper; it backs no water and holds no sediment back."
     )
     spacing_rules: ClassVar[tuple[str, ...]] = LOW_GRADE_CONTROL
+    size_words: ClassVar[Mapping[str, str]] = MappingProxyType(
+        {"rows_count": "Rows of stone", "thickness_m": "Thickness of the stone"}
+    )
+    look_first: ClassVar[tuple[str, ...]] = structure_sentences.LOOK_AT_THE_BED
 
     def checks(self, spot: Spot) -> tuple[Check, ...]:
         """Hand limits, height, stone against height, stone against what people lift."""
@@ -184,6 +191,32 @@ class OneRockDam(StructureType):
                 "Set larger stones on edge and tighter; where they move again, ask for a review.",
             ),
         )
+
+    def side_view(self, spot: Spot, size: Size) -> tuple[Outline, ...]:
+        """Body on the bed, with what does not stand above it let in; apron flush with it."""
+        assert size.stone is not None
+        half, end = size.length_m / 2, size.length_m / 2 + size.dims["apron_m"]
+        return (
+            box("body", (-half, half), (-_let_in_m(size), size.height_m), level="ground"),
+            box("apron", (half, end), (-size.stone.d100_m, 0.0), level="ground"),
+        )
+
+    def section(self, spot: Spot, size: Size) -> tuple[Outline, ...]:
+        """Lowest in the middle, with a key in each bank."""
+        dims = size.dims
+        return dished_crest(
+            dims["bed_width_m"],
+            dims["key_m"],
+            height_m=size.height_m,
+            dip_m=dims["crest_dip_m"],
+            below_m=_let_in_m(size),
+        )
+
+
+def _let_in_m(size: Size) -> float:
+    """How deep the body is let into the bed: one stone, less what stands above it."""
+    tallest = size.stone.d100_m if size.stone is not None else 0.0
+    return max(size.dims["thickness_m"], tallest) - size.height_m
 
 
 def _needed_d50_m(spot: Spot) -> float:

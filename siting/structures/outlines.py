@@ -1,10 +1,10 @@
-"""Outlines of structures as seen from above: corners as (along, across), in metres."""
+"""Outlines of structures, m: from above (along, across), upright (distance, height)."""
 
 from __future__ import annotations
 
 import math
 
-from siting.structures.structure_type import Part
+from siting.structures.structure_type import Level, Outline, Part
 
 Corners = tuple[tuple[float, float], ...]
 #: Corners along a curved edge: half an ellipse of so many is 0.2 % smaller than a smooth one.
@@ -38,6 +38,41 @@ def across_channel(
         rectangle(body, along, (-half, half)),
         rectangle(f"left {ends}", along, (-half - end_m, -half)),
         rectangle(f"right {ends}", along, (half, half + end_m)),
+    )
+
+
+def box(
+    name: str,
+    across: tuple[float, float],
+    height: tuple[float, float],
+    *,
+    level: Level = "site",
+    in_ground: bool = True,
+) -> Outline:
+    """Return an upright oblong of the side view or the section, from and to."""
+    (a, b), (low, high) = across, height
+    return Outline(name, ((a, low), (a, high), (b, high), (b, low)), level, in_ground)
+
+
+def dished_crest(
+    bed_m: float, key_m: float, *, height_m: float, dip_m: float, below_m: float
+) -> tuple[Outline, Outline, Outline]:
+    """Return a body over the bed, lowest in the middle, and its two keys in the banks, in section.
+
+    Parameters
+    ----------
+    bed_m, key_m
+        Width of the bed, and how far each end reaches into the bank.
+    height_m, dip_m, below_m
+        Middle of the crest above the bed, rise of the crest to its ends, and how far all of it is
+        let into the bed.
+    """
+    half, end = bed_m / 2, height_m + dip_m
+    low, high = -below_m, end
+    return (
+        Outline("body", ((-half, low), (-half, end), (0.0, height_m), (half, end), (half, low))),
+        box("left key", (-half - key_m, -half), (low, high)),
+        box("right key", (half, half + key_m), (low, high)),
     )
 
 

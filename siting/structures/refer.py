@@ -10,7 +10,14 @@ import numpy as np
 from siting.places.spot import PURPOSES, Spot
 from siting.structures import structure_sentences
 from siting.structures.design_flow import design_flow, years
-from siting.structures.structure_type import Amount, Check, Failure, Size, StructureType
+from siting.structures.structure_type import (
+    Amount,
+    Check,
+    Failure,
+    Outline,
+    Size,
+    StructureType,
+)
 from siting.values.wording import figures, flow, hectares, metres, percent
 
 
@@ -23,6 +30,11 @@ class Refer(StructureType):
     materials_needed: ClassVar[frozenset[str]] = frozenset()
     summary: ClassVar[str] = (
         "No hand-built structure is proposed here: an engineer has to look at it first."
+    )
+    look_first: ClassVar[tuple[str, ...]] = (
+        "Measure drop, width and depth from a safe place; photograph it from both banks.",
+        "Fences, roads, pipes, ponds and buildings within reach of it.",
+        "Keep people, stock and vehicles off the lip.",
     )
 
     def checks(self, spot: Spot) -> tuple[Check, ...]:
@@ -61,6 +73,14 @@ class Refer(StructureType):
             ),
             structure_sentences.UNDERMINED,
         )
+
+    def side_view(self, spot: Spot, size: Size) -> tuple[Outline, ...]:
+        """Nothing is built."""
+        return ()
+
+    def section(self, spot: Spot, size: Size) -> tuple[Outline, ...]:
+        """Nothing is built."""
+        return ()
 
 
 def to_settle(spot: Spot) -> tuple[str, ...]:

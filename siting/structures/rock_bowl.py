@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
+from types import MappingProxyType
 from typing import ClassVar
 
 from siting.places.spot import Spot
@@ -10,7 +12,7 @@ from siting.structures import amounts, structure_sentences
 from siting.structures.channel_sizes import channel_width_m, drop_of
 from siting.structures.design_flow import flow_cautions
 from siting.structures.limit_checks import hand_limits
-from siting.structures.outlines import area_m2, horseshoe, pool_in, rectangle
+from siting.structures.outlines import area_m2, box, horseshoe, pool_in, rectangle
 from siting.structures.rock_sizing import (
     Asked,
     laid_stone,
@@ -19,7 +21,15 @@ from siting.structures.rock_sizing import (
     stone_cautions,
     stone_notes,
 )
-from siting.structures.structure_type import Amount, Check, Failure, Size, Stone, StructureType
+from siting.structures.structure_type import (
+    Amount,
+    Check,
+    Failure,
+    Outline,
+    Size,
+    Stone,
+    StructureType,
+)
 from siting.values.wording import metres
 
 
@@ -34,6 +44,15 @@ class RockBowl(StructureType):
         "A rock bowl, a curved wall and a tiled pool of stone with a sill below it, stops the drop "
         "where it stands, takes the force out of the fall and keeps the face moist for plants."
     )
+    size_words: ClassVar[Mapping[str, str]] = MappingProxyType(
+        {
+            "wall_m": "Wall, thick",
+            "pool_m": "Floor of the bowl, along",
+            "sill_height_m": "Sill above the floor",
+            "sill_length_m": "Sill, along",
+        }
+    )
+    look_first: ClassVar[tuple[str, ...]] = structure_sentences.LOOK_AT_A_DROP
 
     def checks(self, spot: Spot) -> tuple[Check, ...]:
         """Hand limits, and stone against what people lift."""
@@ -155,6 +174,28 @@ class RockBowl(StructureType):
                 "Gaps in the wall, loose stones on the floor.",
                 "Set them again, each on two, from the side and never from under the lip.",
             ),
+        )
+
+    def side_view(self, spot: Spot, size: Size) -> tuple[Outline, ...]:
+        """Wall that leans against the soil from the lip to the floor; floor; sill."""
+        assert size.stone is not None
+        dims, drop, stone = size.dims, size.height_m, size.stone.d100_m
+        wall, run = dims["wall_m"], dims["wall_m"] + dims["pool_m"]
+        under = -drop - stone
+        leaning = ((0.0, 0.0), (wall / 2, 0.0), (wall, -drop), (wall, under), (0.0, under))
+        sill = (under, -drop + dims["sill_height_m"])
+        return (
+            Outline("wall", leaning),
+            box("floor", (wall, run), (under, -drop)),
+            box("sill", (run, run + dims["sill_length_m"]), sill),
+        )
+
+    def section(self, spot: Spot, size: Size) -> tuple[Outline, ...]:
+        """Seen from below: the wall from bank to bank, and the sill before it."""
+        half, tall = size.dims["width_m"] / 2, size.dims["sill_height_m"]
+        return (
+            box("wall", (-half, half), (0.0, size.height_m), in_ground=False),
+            box("sill", (-half, half), (0.0, tall), in_ground=False),
         )
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from types import MappingProxyType
 from typing import ClassVar
 
 from siting.places.spot import Spot
@@ -9,7 +11,7 @@ from siting.structures import amounts, structure_sentences
 from siting.structures.channel_sizes import bed_width_m, channel_width_m, drop_of
 from siting.structures.design_flow import flow_cautions
 from siting.structures.limit_checks import at_least, at_most, hand_limits
-from siting.structures.outlines import rectangle
+from siting.structures.outlines import box, rectangle
 from siting.structures.rock_sizing import (
     Asked,
     chute_stone,
@@ -18,7 +20,15 @@ from siting.structures.rock_sizing import (
     stone_cautions,
     stone_notes,
 )
-from siting.structures.structure_type import Amount, Check, Failure, Size, Stone, StructureType
+from siting.structures.structure_type import (
+    Amount,
+    Check,
+    Failure,
+    Outline,
+    Size,
+    Stone,
+    StructureType,
+)
 from siting.values.wording import hectares, metres, percent
 
 
@@ -33,6 +43,17 @@ class RockRundown(StructureType):
         "A rock rundown, the face laid back and armoured with stone, takes a small flow down a "
         "low drop."
     )
+    size_words: ClassVar[Mapping[str, str]] = MappingProxyType(
+        {
+            "crest_m": "Width at the top",
+            "face_m": "Face, along",
+            "face_slope": "The face falls",
+            "chute_width_m": "Width of the chute",
+            "edge_m": "Stone up both sides",
+            "layer_m": "Stone, thick",
+        }
+    )
+    look_first: ClassVar[tuple[str, ...]] = structure_sentences.LOOK_AT_A_DROP
 
     def checks(self, spot: Spot) -> tuple[Check, ...]:
         """Hand limits, low drop, little land, a slope the formula holds for, liftable stone."""
@@ -196,6 +217,20 @@ class RockRundown(StructureType):
             ),
             structure_sentences.UNDERMINED,
         )
+
+    def side_view(self, spot: Spot, size: Size) -> tuple[Outline, ...]:
+        """Layer of stone from the lip down the face that is laid back, and along the apron."""
+        drop, face, layer = size.height_m, size.dims["face_m"], size.dims["layer_m"]
+        end = face + size.dims["apron_m"]
+        laid = ((0.0, 0.0), (face, -drop), (face, -drop - layer), (0.0, -layer))
+        return Outline("face", laid), box("apron", (face, end), (-drop - layer, -drop))
+
+    def section(self, spot: Spot, size: Size) -> tuple[Outline, ...]:
+        """Seen from below: the face, its top dished so that the middle is lowest."""
+        half, drop = size.crest_m / 2, size.height_m
+        up = drop + size.dims["edge_m"]
+        seen = ((-half, 0.0), (-half, up), (0.0, drop), (half, up), (half, 0.0))
+        return (Outline("face", seen, in_ground=False),)
 
 
 def _face_slope(spot: Spot) -> float:

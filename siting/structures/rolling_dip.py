@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Mapping
+from types import MappingProxyType
 from typing import ClassVar
 
 from siting.places.spot import Spot
@@ -13,10 +16,30 @@ from siting.structures.limit_checks import (
     has_materials,
     serves,
 )
-from siting.structures.outlines import rectangle
+from siting.structures.outlines import box, rectangle
 from siting.structures.rock_sizing import laid_stone
-from siting.structures.structure_type import Amount, Check, Failure, Size, Stone, StructureType
+from siting.structures.structure_type import (
+    Amount,
+    Check,
+    Failure,
+    Outline,
+    Ring,
+    Size,
+    Stone,
+    StructureType,
+    Symbol,
+)
 from siting.values.wording import metres, percent
+
+
+def _wave() -> Ring:
+    """Draw a band that dips and rises again, as a road over a rolling dip."""
+    half, rise, thick, n = 1.2, 0.42, 0.36, 24
+    x = [-half + 2 * half * i / n for i in range(n + 1)]
+    middle = [-rise * math.sin(math.pi * v / half) for v in x]
+    upper = [(v, m + thick / 2 + 0.06) for v, m in zip(x, middle, strict=True)]
+    lower = [(v, m - thick / 2 - 0.06) for v, m in zip(x, middle, strict=True)]
+    return (*upper, *reversed(lower))
 
 
 class RollingDip(StructureType):
@@ -30,6 +53,26 @@ class RollingDip(StructureType):
         "A rolling dip, a low place across the road with a rise below it, turns water off the road "
         "onto ground with plants before it cuts a rill."
     )
+    height_word: ClassVar[str] = "deep"
+    size_words: ClassVar[Mapping[str, str]] = MappingProxyType(
+        {
+            "height_m": "Depth of the dip below its rise",
+            "length_m": "Length along the road",
+            "crest_m": "Width of the road",
+            "approach_m": "Lowered above the line, over",
+            "reverse_length_m": "Rise below the line, over",
+            "reverse_slope": "The rise climbs",
+            "cut_m": "Cut at the low line",
+            "outlet_m": "Outlet, long",
+            "outfall_m": "Stone in the outlet, over",
+        }
+    )
+    look_first: ClassVar[tuple[str, ...]] = (
+        "The water does run along the road here: look for ruts and fine sediment.",
+        "The outlet is lower than the dip and leads onto ground with plants.",
+        "Who drives here, with what, and who grades the road.",
+    )
+    symbol: ClassVar[Symbol] = Symbol("Rolling dip: lead water off a road", (_wave(),))
 
     def checks(self, spot: Spot) -> tuple[Check, ...]:
         """Road grade, and a reverse grade that makes the dip deep enough."""
@@ -176,6 +219,19 @@ class RollingDip(StructureType):
                 "Spread it with stone or brush, or move the dip to better ground.",
             ),
         )
+
+    def side_view(self, spot: Spot, size: Size) -> tuple[Outline, ...]:
+        """Cut and rise against the old grade of the road; of equal area, as they are worked out."""
+        dims = size.dims
+        approach, rise, cut = dims["approach_m"], dims["reverse_length_m"], dims["cut_m"]
+        lowered = ((-approach, 0.0), (rise / 2, 0.0), (0.0, -cut))
+        raised = ((rise / 2, 0.0), (rise, cut), (rise + approach, 0.0))
+        return Outline("cut", lowered, "ground"), Outline("rise", raised, "ground")
+
+    def section(self, spot: Spot, size: Size) -> tuple[Outline, ...]:
+        """What is taken from the road at the low line; the outlet's side is settled on site."""
+        half = size.crest_m / 2
+        return (box("cut", (-half, half), (-size.dims["cut_m"], 0.0), level="ground"),)
 
 
 def _rise_length_m(spot: Spot) -> float:

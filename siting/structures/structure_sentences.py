@@ -20,6 +20,19 @@ INSPECT = (
     "Look at it after every flow in the first year, then each year before the rains: stones or "
     "logs moved, ends, apron, holes behind it. Mend small faults at once."
 )
+#: What a crew looks at before it starts, by what the structure is for. Common practice.
+LOOK_AT_A_DROP = (
+    "The drop is where the plan has it, and no higher than the plan says.",
+    "The foot of the drop is firm and not undercut; nothing hangs over the crew.",
+    "The water comes in over the middle of the lip, not from the sides.",
+    "The bed holds below: a sill, rock, or the structure that backs water to the foot.",
+)
+LOOK_AT_THE_BED = (
+    "The bed is straight and its floor firm here, with solid banks for both ends.",
+    "Bankfull depth: from the bed to the flat bench or the lowest line of lasting plants.",
+    "The bed holds below: rock, a junction, or the next structure downstream.",
+    "No side channel comes in where an end would stand.",
+)
 _STAGES = {
     3: "The reach is still widening: reach well into the banks, and expect to mend the ends.",
     4: "The reach is filling by itself: treat only what still cuts.",

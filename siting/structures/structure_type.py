@@ -1,4 +1,4 @@
-"""What a structure type is: its limits, its size, its materials, how it is built and how it fails.
+"""What a structure type is: limits, size, materials, steps, failures, looks and words.
 
 A type is a plug-in of the entry-point group ``gullywalk.structures``: a class without constructor
 arguments that follows `StructureType`. It decides about one spot; where spots are, how far apart
@@ -11,9 +11,13 @@ from abc import ABC, abstractmethod
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
-from typing import ClassVar
+from typing import ClassVar, Literal
 
 from siting.places.spot import Spot
+
+#: What the heights of an outline count from.
+Level = Literal["site", "ground"]
+Ring = tuple[tuple[float, float], ...]
 
 #: Everything that materials are counted in: item to unit and plain words.
 ITEMS: Mapping[str, tuple[str, str]] = MappingProxyType(
@@ -99,6 +103,53 @@ class Part:
 
 
 @dataclass(frozen=True, slots=True)
+class Outline:
+    """A part of a structure as seen from the side, or in a section across the channel, to scale.
+
+    Parameters
+    ----------
+    name
+        What it is: ``body``, ``apron``, ``left key``.
+    corners
+        Of the side view (along, height): metres downstream of the site, and metres upward. Of the
+        section (across, height): metres to the right of the channel's middle, looking downstream,
+        and metres upward. Not closed.
+    level
+        What heights count from: ``site`` is the ground at the site (in the side view the bed, or
+        the lip of a drop; in the section its lowest ground), ``ground`` the ground beneath each
+        corner, so that a part on the bed follows it.
+    in_ground
+        False for a part of which only what stands above the ground is seen, such as a wall from
+        bank to bank; True for one that is drawn as far as it is let in.
+    """
+
+    name: str
+    corners: tuple[tuple[float, float], ...]
+    level: Level = "site"
+    in_ground: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Symbol:
+    """A shape on maps for a type that is to be told from others with its control.
+
+    Parameters
+    ----------
+    words
+        What it is and does, for legends: ``Rolling dip: lead water off a road``.
+    rings
+        Closed outlines in a box from -1.25 to 1.25 (x right, y up); holes run the other way. It is
+        filled in the colour of the type's control.
+    turns
+        Whether it turns with the flow; its foot is then drawn downward.
+    """
+
+    words: str
+    rings: tuple[Ring, ...]
+    turns: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class Size:
     """How large a structure is.
 
@@ -162,6 +213,17 @@ class StructureType(ABC):
         The same of one whose top is level with the bed; empty for a type that always stands above.
     spacing_rules
         Which of the rules in `siting.structures.spacing_table` say how far apart a series stands.
+    label
+        What it is called in lists, drawings and on receivers; empty for the name.
+    height_word
+        What its height is called beside the number: ``high``, ``deep``.
+    size_words
+        What each of its sizes is, in a few words, by the name that `Size` has for it; see
+        `siting.structures.type_words` for those that most types share.
+    look_first
+        Sentences: what a crew looks at on site before it starts.
+    symbol
+        Shape on maps; None for that of its control.
     """
 
     name: ClassVar[str]
@@ -171,6 +233,11 @@ class StructureType(ABC):
     summary: ClassVar[str]
     flush_summary: ClassVar[str] = ""
     spacing_rules: ClassVar[tuple[str, ...]] = ()
+    label: ClassVar[str] = ""
+    height_word: ClassVar[str] = "high"
+    size_words: ClassVar[Mapping[str, str]] = MappingProxyType({})
+    look_first: ClassVar[tuple[str, ...]] = ()
+    symbol: ClassVar[Symbol | None] = None
 
     @abstractmethod
     def checks(self, spot: Spot) -> tuple[Check, ...]:
@@ -207,3 +274,17 @@ class StructureType(ABC):
     @abstractmethod
     def failures(self) -> tuple[Failure, ...]:
         """How it fails, and how to inspect it."""
+
+    def side_view(self, spot: Spot, size: Size) -> tuple[Outline, ...] | None:
+        """How it looks from the side, along the flow; the first part is the body.
+
+        None, where a type does not say, draws the box of its footprint at its height.
+        """
+        return None
+
+    def section(self, spot: Spot, size: Size) -> tuple[Outline, ...] | None:
+        """How it looks in a section across the channel; the first part is the body.
+
+        Empty where there is nothing to show; None as for `side_view`.
+        """
+        return None

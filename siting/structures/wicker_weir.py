@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from types import MappingProxyType
 from typing import ClassVar
 
 from siting.hydraulics.rockwork import apron_m
@@ -17,10 +19,20 @@ from siting.structures.grade_height import (
     height_note,
 )
 from siting.structures.limit_checks import at_least, at_most, condition, hand_limits
-from siting.structures.outlines import across_channel, rectangle
+from siting.structures.outlines import across_channel, box, dished_crest, rectangle
 from siting.structures.spacing_table import LOW_GRADE_CONTROL
-from siting.structures.structure_type import Amount, Check, Failure, Size, StructureType
+from siting.structures.structure_type import (
+    Amount,
+    Check,
+    Failure,
+    Outline,
+    Size,
+    StructureType,
+)
 from siting.values.wording import figures, metres, percent
+
+#: Thickness of a picket as it is drawn, m.
+PICKET_M = 0.06
 
 
 class WickerWeir(StructureType):
@@ -35,6 +47,15 @@ class WickerWeir(StructureType):
         "slows the water and holds sediment where there is neither rock nor timber."
     )
     spacing_rules: ClassVar[tuple[str, ...]] = LOW_GRADE_CONTROL
+    size_words: ClassVar[Mapping[str, str]] = MappingProxyType(
+        {
+            "apron_m": "Apron: brush pressed in below it",
+            "pickets_count": "Pickets",
+            "picket_spacing_m": "Between pickets",
+            "picket_length_m": "Length of the pickets",
+        }
+    )
+    look_first: ClassVar[tuple[str, ...]] = structure_sentences.LOOK_AT_THE_BED
 
     def checks(self, spot: Spot) -> tuple[Check, ...]:
         """Hand limits, narrow gentle channel, height, and the pull that brush stands."""
@@ -193,6 +214,30 @@ class WickerWeir(StructureType):
                 "Loose, dry weave that breaks in the hand.",
                 "Weave fresh brush on top of the filled bed before the old one goes.",
             ),
+        )
+
+    def side_view(self, spot: Spot, size: Size) -> tuple[Outline, ...]:
+        """Weave round its pickets, which are driven into the bed; brush pressed in below it."""
+        half, dims = size.length_m / 2, size.dims
+        thin = min(half, PICKET_M / 2)
+        driven = dims["picket_length_m"] - size.height_m
+        below = (half, half + dims["apron_m"])
+        return (
+            box("body", (-half, half), (0.0, size.height_m), level="ground"),
+            box("picket", (-thin, thin), (-driven, 0.0), level="ground"),
+            # As thick as its brush is counted for.
+            box("apron", below, (-size.height_m / 2, 0.0), level="ground"),
+        )
+
+    def section(self, spot: Spot, size: Size) -> tuple[Outline, ...]:
+        """Lowest in the middle, with a key in each bank."""
+        dims = size.dims
+        return dished_crest(
+            dims["bed_width_m"],
+            dims["key_m"],
+            height_m=size.height_m,
+            dip_m=dims["crest_dip_m"],
+            below_m=0.0,
         )
 
 

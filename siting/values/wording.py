@@ -52,6 +52,11 @@ def listed(parts: list[str], *, last: str = "and") -> str:
     return f"{', '.join(parts[:-1])} {last} {parts[-1]}"
 
 
+def first_upper(text: str) -> str:
+    """Begin a text with a capital letter; the others stay as they are."""
+    return text[:1].upper() + text[1:]
+
+
 def sentences(parts: list[str]) -> str:
     """Join sentences, each once, in their order."""
     return " ".join(dict.fromkeys(p.strip() for p in parts if p.strip()))

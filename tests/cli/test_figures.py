@@ -216,9 +216,10 @@ def test_shapes_turn_downhill() -> None:
     assert extent[1] > extent[0]
     low = np.asarray(headcut_shape(0.9, 90.0)[0].vertices)
     assert low[:, 0].max() > -low[:, 0].min()
-    _, fill, edge = site_shape("grade", 0.4, 10.0)
+    grade = palette.site_symbol("grade")
+    _, fill, edge = site_shape(grade, 0.4, 10.0)
     assert (fill, edge) == (palette.WHITE, palette.OCHRE)
-    assert site_shape("grade", 0.5, 10.0)[1] == palette.OCHRE
+    assert site_shape(grade, 0.5, 10.0)[1] == palette.OCHRE
 
 
 @pytest.mark.slow

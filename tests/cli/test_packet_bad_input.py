@@ -78,7 +78,7 @@ def test_ten_thousand_characters_are_cut_and_nothing_runs_over(
         "materials": table(
             "materials", [(1, f"m{i}", text, 1.0, "t", 1.2, 0.1, text) for i in range(40)]
         ),
-        "sizes": table("sizes", [(1, text + str(i), 1.0, "m", text) for i in range(40)]),
+        "sizes": table("sizes", [(1, text + str(i), 1.0, "m", text, text) for i in range(40)]),
     }
     layers = with_texts(structure=text, reason=text, caution=". A".join([text] * 12))
     plan = write_packet_plan(tmp_path / "p.gpkg", layers=layers | ranch_of(text), tables=tables)

@@ -8,6 +8,12 @@ import shapely
 
 from cli import palette
 from cli.plan.fields import CONTROLS
+from cli.plan.layers import Layer
+from cli.plan.structure_looks import looks_of
+from siting.record.drawn_rows import columns_of_types
+from siting.structures.crescent_spreader import CrescentSpreader
+from siting.structures.rolling_dip import RollingDip
+from siting.values.columns import Columns
 
 # The visual language, written out: colour of each meaning.
 COLOURS = {
@@ -44,10 +50,34 @@ def test_colours_are_those_of_the_visual_language() -> None:
 def test_every_control_has_a_symbol() -> None:
     assert [s.control for s in palette.SITE_SYMBOLS] == [code for code, _ in CONTROLS]
     assert palette.site_symbol("something new").control == "refer"
-    assert palette.site_symbol("spread", "rolling dip") is palette.ROLLING_DIP
-    assert palette.site_symbol("spread", "crescent spreader").turns
+    assert palette.site_symbol("spread").turns
+
+
+def test_a_type_may_have_a_shape_of_its_own() -> None:
+    looks = looks_of({"structure_types": Layer("structure_types", None, types_columns())})
+    dip = looks.symbol("spread", "rolling dip")
+    assert (dip.key, dip.control, dip.colour) == ("rolling-dip", "spread", palette.GREEN)
+    np.testing.assert_allclose(dip.rings[0], RollingDip.symbol.rings[0], atol=1e-3)
+    assert looks.symbol("spread", "crescent spreader") is palette.site_symbol("spread")
+    assert looks.symbol("spread", "never heard of") is palette.site_symbol("spread")
     # What is beyond hand work looks so whatever its name.
-    assert palette.site_symbol("refer", "rolling dip").colour == palette.CHARCOAL
+    assert looks.symbol("refer", "rolling dip").colour == palette.CHARCOAL
+    assert looks.of("never heard of").label == "never heard of"
+
+
+@pytest.mark.parametrize(
+    "spoiled", ["", "1,2 3,4", "1,2 3,4 five", "0,0 1,0 nan,1", "0,0 1,0 0,1;"]
+)
+def test_a_shape_spoiled_in_the_plan_leaves_that_of_its_control(spoiled: str) -> None:
+    columns = types_columns()
+    columns["symbol"] = np.array([None, spoiled], dtype=object)
+    looks = looks_of({"structure_types": Layer("structure_types", None, columns)})
+    assert looks.symbol("spread", "rolling dip") is palette.site_symbol("spread")
+
+
+def types_columns() -> Columns:
+    """Table of two types: one with a shape of its own."""
+    return columns_of_types([CrescentSpreader(), RollingDip()])
 
 
 @pytest.mark.parametrize("ground", [palette.WHITE, palette.PAPER])
@@ -58,7 +88,7 @@ def test_shapes_stand_out_on_white_and_on_paper(ground: str) -> None:
 
 
 def test_outlines_are_simple_and_of_one_size() -> None:
-    for symbol in (*palette.SITE_SYMBOLS, palette.ROLLING_DIP):
+    for symbol in (*palette.SITE_SYMBOLS, RollingDip.symbol):
         shape = shapely.Polygon(symbol.rings[0], symbol.rings[1:])
         assert shape.is_valid
         assert 0.4 < shape.area < 4.0

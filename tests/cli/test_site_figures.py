@@ -17,7 +17,7 @@ from matplotlib.text import Text
 from cli import palette
 from cli.figures.label_placing import Wanted, place_apart
 from cli.figures.profile_drawing import Level, LongProfile, ProfileStructure, profile_sketch
-from cli.figures.section_drawing import SectionDrawing, section_sketch
+from cli.figures.section_drawing import SectionDrawing, SectionStructure, section_sketch
 from cli.figures.site_map import site_bounds, site_map
 from cli.figures.sketch import Sketch
 from cli.file_errors import OutputError
@@ -236,9 +236,12 @@ def test_a_section_says_what_it_shows(tmp_path: Path, words: list[Text]) -> None
         OFFSET,
         GROUND,
         "grade",
-        crest,
-        1698.0 + 0.1 * (crest / 1.9) ** 2,
-        base_m=1697.8,
+        (
+            SectionStructure(
+                np.append(crest, [1.9, -1.9]),
+                np.append(1698.0 + 0.1 * (crest / 1.9) ** 2, [1697.8, 1697.8]),
+            ),
+        ),
         label="one-rock dam\n0.16 m high",
         bank_tops=((-2.75, 1698.85), (2.75, 1698.85)),
         bankfull_m=1698.38,

@@ -119,7 +119,7 @@ def test_a_budget_without_own_prices_is_remarked_on() -> None:
         ("--materials rock,,logs", "an empty name is no material"),
         ("--materials rock,none", "'none' is no material"),
         ("--materials rock,rock", "rock is named twice"),
-        ("--materials none", "leaves only rolling dips, which need --roads"),
+        ("--materials none", "leaves only what is made of earth on roads: give --roads"),
         ("--materials rock --wood juniper", "'juniper' is no wood of the table; expected one of"),
         ("--materials rock --anchor-hold 5", "--anchor-hold is about logs, but --materials"),
         ("--materials logs --stone-density 2500", "--stone-density is about rock, but --materials"),

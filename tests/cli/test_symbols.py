@@ -13,12 +13,19 @@ from cli import palette
 from cli.plan.fields import LAYERS, schema
 from cli.plan.fields_ground import DECISIONS, SOILS
 from cli.plan.geopackage import write_geopackage
+from cli.plan.layers import Layer
 from cli.plan.relief_layer import relief_picture
+from cli.plan.structure_looks import looks_of
 from cli.plan.symbols import Marker, layer_symbols
 from cli.plan.symbols_qml import qml
 from cli.plan.symbols_sld import sld
+from siting.record.drawn_rows import columns_of_types
+from siting.structures.rolling_dip import RollingDip
 from tests.example_plan import example_layers, example_raster, example_tables
 
+LOOKS = looks_of(
+    {"structure_types": Layer("structure_types", None, columns_of_types([RollingDip()]))}
+)
 DRAWN = [name for name, spec in LAYERS.items() if spec.geometry]
 SE = "{http://www.opengis.net/se}"
 OGC = "{http://www.opengis.net/ogc}"
@@ -26,7 +33,7 @@ OGC = "{http://www.opengis.net/ogc}"
 
 def rules_of(name: str, units: str = "si") -> list[tuple[str, ET.Element]]:
     """Filter and symbol of each rule in the QML of a layer."""
-    root = ET.fromstring(qml(layer_symbols(name, units)))  # type: ignore[arg-type]
+    root = ET.fromstring(qml(layer_symbols(name, units, LOOKS)))  # type: ignore[arg-type]
     symbols = {s.get("name"): s for s in root.iterfind("renderer-v2/symbols/symbol")}
     rules = root.findall("renderer-v2/rules/rule")
     assert len(symbols) == len(rules) > 0
@@ -47,7 +54,7 @@ def rgb(colour: str) -> str:
 @pytest.mark.parametrize("name", DRAWN)
 def test_both_formats_are_well_formed_and_name_only_real_fields(name: str, units: str) -> None:
     fields = set(schema(name, units))  # type: ignore[arg-type]
-    symbols = layer_symbols(name, units)  # type: ignore[arg-type]
+    symbols = layer_symbols(name, units, LOOKS)  # type: ignore[arg-type]
     described = ET.fromstring(sld(name, symbols))
     used = {e.text for e in described.iter(f"{OGC}PropertyName")}
     used |= {c.field for rule in symbols.rules for c in rule.conditions}
@@ -60,7 +67,8 @@ def test_both_formats_are_well_formed_and_name_only_real_fields(name: str, units
 
 
 def test_each_control_has_a_filled_and_an_outlined_rule_in_its_colour() -> None:
-    rules = rules_of("sites")
+    # Those of a type's own shape are looked at below.
+    rules = [(f, s) for f, s in rules_of("sites") if '"structure" = ' not in f]
     for control in palette.SITE_SYMBOLS:
         mine = [(f, s) for f, s in rules if f"\"control\" = '{control.control}'" in f]
         assert len(mine) == 2
@@ -79,7 +87,7 @@ def test_shapes_differ_as_much_as_colours() -> None:
     shapes = {
         rule.symbol.rings
         for layer in ("sites", "headcuts")
-        for rule in layer_symbols(layer, "si").rules
+        for rule in layer_symbols(layer, "si", LOOKS).rules
         if isinstance(rule.symbol, Marker)
     }
     # Four controls, the rolling dip and the headcut.
@@ -89,14 +97,15 @@ def test_shapes_differ_as_much_as_colours() -> None:
 def test_a_rolling_dip_has_its_own_shape_in_the_colour_of_spreading() -> None:
     rules = rules_of("sites")
     (sure, filled), (unsure, hollow) = [(f, s) for f, s in rules if '"structure" = ' in f]
-    assert "\"structure\" = 'rolling dip' AND" in sure
+    assert "\"control\" = 'spread' AND \"structure\" = 'rolling dip' AND" in sure
     assert unsure.endswith('"confidence" < 0.5')
     for symbol in (filled, hollow):
         picture = base64.b64decode(option(symbol, "name").removeprefix("base64:")).decode()
         path = ET.fromstring(picture).findall("{http://www.w3.org/2000/svg}path")[-1]
         assert path.get("stroke") == palette.GREEN
     # A crescent is drawn for every other spreader, one without a name included.
-    crescents = [f for f, _ in rules if "\"control\" = 'spread'" in f]
+    spreading = [f for f, _ in rules if "\"control\" = 'spread'" in f]
+    crescents = [f for f in spreading if f not in (sure, unsure)]
     assert len(crescents) == 2
     assert all('("structure" IS NULL OR "structure" <> \'rolling dip\')' in f for f in crescents)
 
@@ -129,7 +138,7 @@ def test_pools_and_wedges_have_no_outline() -> None:
 
 
 def test_the_rank_stands_beside_the_shape() -> None:
-    root = ET.fromstring(qml(layer_symbols("sites", "si")))
+    root = ET.fromstring(qml(layer_symbols("sites", "si", LOOKS)))
     style = root.find("labeling/settings/text-style")
     place = root.find("labeling/settings/placement")
     assert style is not None

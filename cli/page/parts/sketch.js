@@ -192,6 +192,11 @@ const largerWords = (sheet) =>
     ? 'Heights and distances at one scale.'
     : `Heights drawn ${sheet.larger} times larger than distances.`;
 
+const boxWords = (drawing) =>
+  drawing.box
+    ? ' Drawn as a box: its type gives footprint and height, not how it looks from here.'
+    : '';
+
 function figure(title, svg, words) {
   return make(
     'figure',
@@ -205,14 +210,14 @@ function figure(title, svg, words) {
 function profileFigure(site, wide) {
   const { profile } = site;
   const labels = [...profile.labels];
+  const [pool, wedge] = [profile.pools[0], profile.wedges[0]];
   const some = (level, words, share) => {
     const [a, b] = [level.x[0], level.x[level.x.length - 1]];
     const x = a + share * (b - a);
     labels.push([x, heightAt(x, level.x, level.z), words]);
   };
-  if (profile.wedge)
-    some(profile.wedge, profile.pool ? 'still pool, then sediment' : 'sediment fills in', 0.6);
-  else if (profile.pool) some(profile.pool, 'still pool', 0.5);
+  if (wedge) some(wedge, pool ? 'still pool, then sediment' : 'sediment fills in', 0.6);
+  else if (pool) some(pool, 'still pool', 0.5);
   if (profile.water) {
     const i = Math.round(profile.x.length * 0.12);
     labels.push([profile.x[i], profile.water[i], profile.flood]);
@@ -243,8 +248,8 @@ function profileFigure(site, wide) {
     inner.append(
       draw('path', { class: 'flood', d: fillBetween(sheet, profile.x, profile.water, profile.z) }),
     );
-  if (profile.wedge) fillLevel(profile.wedge, 'wedge');
-  if (profile.pool) fillLevel(profile.pool, 'pool');
+  for (const level of profile.wedges) fillLevel(level, 'wedge');
+  for (const level of profile.pools) fillLevel(level, 'pool');
   inner.append(...groundOf(sheet, profile.x, profile.z), ...bodies(sheet, profile));
   if (profile.water)
     inner.append(draw('path', { class: 'waterline', d: path(sheet, profile.x, profile.water) }));
@@ -252,7 +257,7 @@ function profileFigure(site, wide) {
     axes(
       sheet,
       profile.x,
-      site.section && site.section.road
+      profile.road
         ? 'From the site, downhill to the left'
         : 'From the site, downstream to the left',
     ),
@@ -263,7 +268,7 @@ function profileFigure(site, wide) {
   const water = profile.water
     ? ' Water at its depth in the measured section: a sketch, not a backwater calculation.'
     : '';
-  return figure('From the side.', svg, `${largerWords(sheet)}${error}${water}`);
+  return figure('From the side.', svg, `${largerWords(sheet)}${error}${water}${boxWords(profile)}`);
 }
 
 /** Cross-section, looking downstream. */
@@ -341,6 +346,6 @@ function sectionFigure(site, wide) {
   return figure(
     section.road ? 'Across the road.' : 'Across the channel.',
     svg,
-    `${largerWords(sheet)}${made}`,
+    `${largerWords(sheet)}${made}${boxWords(section)}`,
   );
 }

@@ -13,17 +13,16 @@ from typing import Any
 
 import numpy as np
 import pytest
-import shapely
 
+from cli.figures.site_drawings import SiteDrawings
 from cli.page.map_data import Frame, degrees
-from cli.page.page_drawings import Drawings
+from cli.page.page_drawings import profile_data
 from cli.page.page_texts import Texts, explanations, raised, shortened
 from cli.page.page_writing import SCRIPTS, page_data, page_html
-from cli.page.side_view import PartOnSite, parts_on_site, profile_outlines, section_outlines
 from cli.plan.geopackage import write_geopackage
 from cli.plan.plan_reading import read_plan
 from tests.cli.page.conftest import HOSTILE, ROOT, make_page, write_plan
-from tests.example_plan import UTM, example_layers, example_tables, footprint, oblong
+from tests.example_plan import UTM, example_layers, example_tables
 
 PARTS = ROOT / "cli" / "page" / "parts"
 
@@ -190,10 +189,10 @@ def test_the_grid_gives_the_degrees_of_any_place(sample_plan: Path) -> None:
 
 def test_every_site_on_a_channel_is_drawn_to_scale(sample_plan: Path) -> None:
     plan = read_plan(sample_plan)
-    drawings = Drawings(plan)
+    drawings = SiteDrawings(plan)
     drawn = with_water = 0
     for found in explanations(plan):
-        profile = drawings.profile(found)
+        profile = profile_data(found, drawings)
         if profile is None or not np.isfinite(found.site["structure_height_m"]):
             continue
         drawn += 1
@@ -210,42 +209,6 @@ def test_every_site_on_a_channel_is_drawn_to_scale(sample_plan: Path) -> None:
         assert max(own) - min(own) <= 2.2 * length + 0.1
     assert drawn > 40
     assert with_water
-
-
-def test_footprints_turned_back_into_lengths() -> None:
-    point = shapely.Point(500.0, 900.0)
-    for azimuth in (0.0, 137.0, 301.5):
-        body = footprint(point, azimuth, oblong(-1.0, 1.5, 4.0))
-        key = footprint(point, azimuth, [(-1, 4), (1.5, 4), (1.5, 5), (-1, 5)])
-        parts = parts_on_site(
-            [body, key], ["body", "right key"], [True, False], at=(500.0, 900.0),
-            azimuth_deg=azimuth,
-        )  # fmt: skip
-        assert parts[0].along_m == pytest.approx((-1.0, 1.5))
-        assert parts[0].across_m == pytest.approx((-4.0, 4.0))
-        assert parts[1].across_m == pytest.approx((4.0, 5.0))
-    assert parts_on_site([], [], [], at=(0, 0), azimuth_deg=10.0) == ()
-
-
-def test_a_bowl_reaches_from_the_lip_to_the_foot() -> None:
-    site = {"structure_height_m": 1.0, "stone_d50_m": 0.2, "control": "vertical"}
-    parts = (
-        PartOnSite("wall", True, (0.0, 0.5), (-4.0, 4.0)),
-        PartOnSite("pool", False, (0.5, 2.0), (-3.5, 3.5)),
-        PartOnSite("sill", False, (2.0, 2.6), (-4.6, 4.6)),
-    )
-    x = np.arange(-10.0, 10.5, 0.5)
-    bed = np.where(x < 0, 99.0, 100.0)
-    wall, pool, sill = profile_outlines(parts, site, {"sill height": 0.15}, distance_m=x, bed_m=bed)
-    assert (wall.z_m.min(), wall.z_m.max()) == pytest.approx((99.0, 100.0))
-    assert (wall.x_m.min(), wall.x_m.max()) == pytest.approx((-0.5, 0.0))
-    assert pool.z_m.max() == pytest.approx(99.0)
-    assert sill.z_m.max() == pytest.approx(99.15)
-    across = section_outlines(
-        parts, site, {"sill height": 0.15}, offset_m=x, ground_m=np.abs(x) * 0.5 + 99.0
-    )
-    assert across[0].z_m.max() >= 100.0
-    assert [o.part for o in across] == ["wall", "sill"]
 
 
 def test_small_helpers() -> None:
