@@ -236,20 +236,6 @@ def shear_pa(hydraulic_radius_m: float, slope: float) -> float:
     )
 
 
-def stream_power_w_m(discharge_m3s: float, slope: float) -> float:
-    """Power that a flow spends on each metre of channel, weight of water times Q times S, W/m."""
-    return (
-        WATER_N_M3
-        * _at_least_zero(discharge_m3s, "a discharge", "m3/s")
-        * _at_least_zero(slope, "a bed slope", "m/m")
-    )
-
-
-def stream_power_w_m2(discharge_m3s: float, slope: float, *, width_m: float) -> float:
-    """Stream power spread over the width of the water, W/m2."""
-    return stream_power_w_m(discharge_m3s, slope) / _above_zero(width_m, "a width")
-
-
 def _weir(
     length: float, value: float, what: str, unit: str, coefficient: float
 ) -> tuple[float, float, float]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import dataclass, field, fields
 from typing import Any
 
 import numpy as np
@@ -291,10 +291,6 @@ class SpotMaker:
     def decide(self, spot: Spot) -> Decision:
         """Let the types choose at a spot."""
         return decide(spot, self.settings.types)
-
-    def with_need(self, decision: Decision, needed_height_m: float) -> Decision:
-        """Decide again where a crest has to be higher than at first thought."""
-        return self.decide(replace(decision.spot, needed_height_m=needed_height_m))
 
     def _section(self, m: Measured, i: int) -> CrossSection:
         """Ground across the channel; a trapezoid where the elevations do not show the channel."""

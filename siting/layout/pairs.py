@@ -124,7 +124,7 @@ class Pairs:
 
     def __init__(self, maker: SpotMaker, heads: HeadMeasures, which: Sequence[int]) -> None:
         ground = maker.ground
-        self._maker, self._heads = maker, heads
+        self._maker = maker
         self._stretch = {
             k: stretch_below(
                 ground,

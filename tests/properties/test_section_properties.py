@@ -73,13 +73,11 @@ def test_trapezoids_follow_their_closed_forms(
     section = CrossSection.trapezoid(bottom, side=side, depth_m=bank)
     depth = share * bank
     assert section.rim_m == pytest.approx(bank)
-    assert section.area_m2(depth) == pytest.approx((bottom + side * depth) * depth)
-    wetted = bottom + 2 * depth * math.hypot(1, side)
-    assert section.wetted_perimeter_m(depth) == pytest.approx(wetted)
-    assert section.top_width_m(depth) == pytest.approx(bottom + 2 * side * depth)
-    area = section.area_m2(depth)
-    assert section.hydraulic_radius_m(depth) == pytest.approx(area / wetted)
-    assert section.hydraulic_depth_m(depth) == pytest.approx(area / section.top_width_m(depth))
+    wet = section.wetted(depth)
+    assert wet.area_m2 == pytest.approx((bottom + side * depth) * depth)
+    assert wet.perimeter_m == pytest.approx(bottom + 2 * depth * math.hypot(1, side))
+    assert wet.top_width_m == pytest.approx(bottom + 2 * side * depth)
+    assert section.top_width_m(depth) == wet.top_width_m
 
 
 @given(widths, st.floats(0.1, 5), flows, slopes, roughnesses)
@@ -136,11 +134,11 @@ def test_geometry_is_that_of_many_thin_strips(section: CrossSection, share: floa
     assume(depth > 1e-3 and np.abs(section.height_m - level).min() > 1e-3)
     area, perimeter, width = by_strips(section, depth)
     fine = float(np.ptp(section.offset_m)) / 40_000
-    assert section.area_m2(depth) == pytest.approx(area, rel=1e-3, abs=4 * fine * depth)
+    assert section.wetted(depth).area_m2 == pytest.approx(area, rel=1e-3, abs=4 * fine * depth)
     assert section.top_width_m(depth) == pytest.approx(width, abs=4 * fine)
     steep = float(np.abs(np.diff(section.height_m) / np.diff(section.offset_m)).max())
     near = 4 * fine * math.hypot(1, steep)
-    assert section.wetted_perimeter_m(depth) == pytest.approx(perimeter, abs=near)
+    assert section.wetted(depth).perimeter_m == pytest.approx(perimeter, abs=near)
 
 
 @given(rough_ground(), flows, slopes)
@@ -167,10 +165,10 @@ def test_a_ditch_beyond_a_bank_stays_dry(ditch_bed_m: float) -> None:
     assert section.offset_m[-1] == 14.0, "the ditch is part of the section"
     alone = CrossSection(*(v[:81] for v in channel_and_ditch(ditch_bed_m)))
     for depth in (0.2, 0.6, 0.99):
-        assert section.area_m2(depth) == pytest.approx(alone.area_m2(depth))
+        assert section.wetted(depth).area_m2 == pytest.approx(alone.wetted(depth).area_m2)
         assert section.top_width_m(depth) < 3
     assert section.top_width_m(1.01) == pytest.approx(28.0)
-    assert section.area_m2(1.01) > alone.area_m2(1.01) + 2
+    assert section.wetted(1.01).area_m2 > alone.wetted(1.01).area_m2 + 2
 
 
 def test_a_lower_ditch_beside_the_channel_is_not_its_bed() -> None:
@@ -228,9 +226,7 @@ def test_a_gap_cuts_the_section_where_it_first_comes() -> None:
 
 def test_no_water_has_no_size() -> None:
     section = CrossSection.trapezoid(2, side=1, depth_m=1)
-    assert section.area_m2(0) == 0
-    assert section.hydraulic_radius_m(0) == 0
-    assert section.hydraulic_depth_m(0) == 0
+    assert section.wetted(0).area_m2 == 0
     state = normal_flow(section, 0.0, slope=0.01, roughness=0.04)
     assert (state.depth_m, state.velocity_mps, state.overtops) == (0, 0, False)
     assert critical_depth_m(section, 0) == 0
@@ -278,7 +274,7 @@ def test_impossible_flows_are_refused(bad: float) -> None:
         lambda: normal_flow(section, 1.0, slope=bad, roughness=0.04),
         lambda: normal_flow(section, 1.0, slope=0.01, roughness=bad),
         lambda: critical_depth_m(section, bad),
-        lambda: section.area_m2(bad),
+        lambda: section.wetted(bad).area_m2,
         lambda: CrossSection.trapezoid(2, side=1, depth_m=bad),
         lambda: CrossSection.trapezoid(bad, side=1, depth_m=1),
     ):

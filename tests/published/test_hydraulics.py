@@ -16,8 +16,6 @@ from siting.hydraulics.open_channel import (
     critical_unit_depth_m,
     normal_flow,
     shear_pa,
-    stream_power_w_m,
-    stream_power_w_m2,
     weir_flow_m3s,
 )
 
@@ -29,11 +27,12 @@ LB_FT2 = 47.880
 def test_trapezoid_oc_1() -> None:
     """R. L. Mott, problem 14.19: bed 3 m, depth 1.5 m, sides 1.5, n 0.015, slope 0.001."""
     section = CrossSection.trapezoid(3.0, side=1.5, depth_m=2.0)
-    assert section.area_m2(1.5) == pytest.approx(7.875, rel=1e-3)
-    assert section.wetted_perimeter_m(1.5) == pytest.approx(8.408, rel=1e-3)
-    assert section.hydraulic_radius_m(1.5) == pytest.approx(0.9366, rel=1e-3)
+    wet = section.wetted(1.5)
+    assert wet.area_m2 == pytest.approx(7.875, rel=1e-3)
+    assert wet.perimeter_m == pytest.approx(8.408, rel=1e-3)
     flow = normal_flow(section, 15.89, slope=0.001, roughness=0.015)
     assert flow.depth_m == pytest.approx(1.5, rel=1e-3)
+    assert flow.hydraulic_radius_m == pytest.approx(0.9366, rel=1e-3)
     assert flow.velocity_mps == pytest.approx(2.018, rel=1e-3)
     assert flow.froude == pytest.approx(0.629, rel=1e-3)
     assert not flow.overtops
@@ -74,7 +73,8 @@ def test_critical_slope_oc_6() -> None:
     section = CrossSection.trapezoid(10 * FT, side=0.0, depth_m=10 * FT)
     critical = critical_depth_m(section, 600 * CFS)
     assert critical / FT == pytest.approx(4.82, rel=0.01)
-    conveyance = section.area_m2(critical) * section.hydraulic_radius_m(critical) ** (2 / 3)
+    wet = section.wetted(critical)
+    conveyance = wet.area_m2 ** (5 / 3) * wet.perimeter_m ** (-2 / 3)
     assert (600 * CFS * 0.025 / conveyance) ** 2 == pytest.approx(0.0132, rel=0.01)
     flow = normal_flow(section, 600 * CFS, slope=0.0132, roughness=0.025)
     assert flow.depth_m == pytest.approx(critical, rel=0.01)
@@ -124,9 +124,3 @@ def test_shear_oc_13() -> None:
     """Computed from FHWA HEC-15 equation 3.1: 1 ft and 0.3 m at a slope of 0.02."""
     assert shear_pa(1 * FT, 0.02) / LB_FT2 == pytest.approx(1.248, abs=0.01)
     assert shear_pa(0.3, 0.02) == pytest.approx(58.86, abs=0.01)
-
-
-def test_stream_power_oc_14() -> None:
-    """Computed from the definition: 1 m3/s at 0.02, over 2 m."""
-    assert stream_power_w_m(1.0, 0.02) == pytest.approx(196.2, abs=0.1)
-    assert stream_power_w_m2(1.0, 0.02, width_m=2.0) == pytest.approx(98.1, abs=0.1)

@@ -11,7 +11,6 @@ import pytest
 from siting.hydraulics.stone import (
     STONE_KG_M3,
     abt_johnson_d50_m,
-    channel_d30_m,
     hec11_d50_m,
     hec11_density_factor,
     hec11_safety_factor,
@@ -211,12 +210,6 @@ def test_hec_11_riprap() -> None:
     assert d50 / FT == pytest.approx(0.001 * 512 / 2, rel=1e-3)
     larger = hec11_d50_m(8 * FT, 4 * FT, bank=0.72, safety=1.5, density=2500)
     assert larger / d50 == pytest.approx(1.154 * 1.398 / 0.72**1.5, rel=2e-3)
-
-
-def test_channel_rk_12() -> None:
-    """Computed from USACE EM 1110-2-1601 (coefficients from memory): 3 ft at 8 ft/s."""
-    d30 = channel_d30_m(8 * FT, 3 * FT, density=STONE_165)
-    assert d30 / FT == pytest.approx(0.318, abs=0.001)
 
 
 def test_bank_factor_rk_13() -> None:

@@ -1,6 +1,6 @@
 """Aprons, volumes, spillways and stone masses against figures worked from the rules.
 
-Sources: Heede 1976, USDA Forest Service Research Paper RM-169 (aprons, cross-section, spillway;
+Sources: Heede 1976, USDA Forest Service Research Paper RM-169 (aprons, spillway;
 from memory); masses of round stones computed at 2650 kg/m3.
 """
 
@@ -17,8 +17,8 @@ from siting.hydraulics.open_channel import (
     weir_flow_m3s,
     weir_head_m,
 )
-from siting.hydraulics.rockwork import apron_m, loose_rock_section_m2, one_rock_volume_m3
-from siting.hydraulics.stone import ONE_PERSON_KG, lift, stone_diameter_m, stone_mass_kg
+from siting.hydraulics.rockwork import apron_m, one_rock_volume_m3
+from siting.hydraulics.stone import stone_mass_kg
 from terrain.values.errors import ParameterError
 
 #: Loose stone with its gaps, t/m3 (common practice, no published source).
@@ -31,14 +31,6 @@ def test_apron() -> None:
     assert apron_m(0.6, 0.20) == pytest.approx(1.05)
     assert apron_m(1.0, 0.15) == pytest.approx(1.5)
     assert apron_m(1.0, math.nextafter(0.15, 1)) == pytest.approx(1.75)
-
-
-def test_loose_rock_section() -> None:
-    """Computed from Heede 1976 (from memory): 0.6 and 0.9 m high, and 3 m across the gully."""
-    assert loose_rock_section_m2(0.6) == pytest.approx(0.855, abs=0.0005)
-    assert loose_rock_section_m2(0.9) == pytest.approx(1.654, abs=0.0005)
-    assert 3 * loose_rock_section_m2(0.6) == pytest.approx(2.57, abs=0.006)
-    assert 3 * loose_rock_section_m2(0.9) == pytest.approx(4.96, abs=0.006)
 
 
 def test_one_rock_volume() -> None:
@@ -63,23 +55,6 @@ def test_stone_masses(diameter_cm: float, mass_kg: float) -> None:
     """Computed: spheres of 2650 kg/m3."""
     near = 0.5 if mass_kg > 100 else 0.05
     assert stone_mass_kg(diameter_cm / 100) == pytest.approx(mass_kg, abs=near)
-    assert stone_diameter_m(stone_mass_kg(diameter_cm / 100)) == pytest.approx(diameter_cm / 100)
-
-
-def test_who_lifts_what() -> None:
-    """One person to 23 kg (from memory, a stone of 25 cm); two to 40 kg (common practice)."""
-    assert [lift(stone_mass_kg(d)) for d in (0.10, 0.25, 0.26, 0.30, 0.31, 0.45)] == [
-        "one person",
-        "one person",
-        "two people",
-        "two people",
-        "machine",
-        "machine",
-    ]
-    assert lift(ONE_PERSON_KG) == "one person"
-    assert lift(30, one=10, two=20) == "machine"
-    with pytest.raises(ParameterError, match="two lift more than one"):
-        lift(10, one=23, two=20)
 
 
 @pytest.mark.parametrize("head", [0.05, 0.15, 0.2, 0.6])
@@ -105,14 +80,12 @@ def test_impossible_sizes_are_refused(bad: float) -> None:
     for call in (
         lambda: apron_m(bad, 0.1),
         lambda: apron_m(0.5, bad),
-        lambda: loose_rock_section_m2(bad),
         lambda: one_rock_volume_m3(3, bad, 0.2),
         lambda: weir_flow_m3s(1, bad),
         lambda: weir_flow_m3s(bad, 1),
         lambda: dipped_weir_flow_m3s(1, 0.2, dip_m=bad),
         lambda: stone_mass_kg(bad),
         lambda: stone_mass_kg(0.2, bad),
-        lambda: lift(bad),
     ):
         with pytest.raises(ParameterError, match="expected"):
             call()
