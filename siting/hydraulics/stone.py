@@ -1,10 +1,9 @@
 """How large stone must be to stay where it is laid, and how heavy it then is.
 
 Each function is one published method. They answer for different places: a chute down a slope
-(`rock_chute_d50_m`, `steep_d30_m`, `abt_johnson_d50_m`), a bed under flowing water (`shear_d50_m`,
-`hec11_d50_m`), water that strikes stone (`isbash_d_m`). Stone on a bank is in
-`siting.hydraulics.stone_on_slopes`. Diameters are those that 30 or 50 % of the stone's mass is
-finer than. Densities are of solid stone.
+(`rock_chute_d50_m`, `steep_d30_m`, `abt_johnson_d50_m`), a bed under flowing water
+(`shear_d50_m`), water that strikes stone (`isbash_d_m`). Diameters are those that 30 or 50 % of the
+stone's mass is finer than. Densities are of solid stone.
 """
 
 from __future__ import annotations
@@ -21,8 +20,6 @@ SHIELDS: Final = 0.047
 #: Slopes that the methods for chutes were tested on.
 ROCK_CHUTE_SLOPES: Final = (0.02, 0.40)
 STEEP_SLOPES: Final = (0.02, 0.20)
-#: Kinematic viscosity of water that HEC-15 takes, m2/s.
-VISCOSITY_M2S: Final = 1.131e-6
 
 _FOOT_M = 0.3048
 _INCH_M = 0.0254
@@ -113,7 +110,7 @@ def shear_d50_m(
     """Median diameter of stone that a pull on the bed does not move, m.
 
     SF tau / (F* (weight of stone - weight of water)): FHWA HEC-15, third edition, 2005, equation
-    6.8, with F* = 0.047 and SF = 1 for flow round small stone (`shields_and_safety`).
+    6.8, with F* = 0.047 and SF = 1 for flow round small stone (table 6.1).
     """
     tau = _at_least_zero(shear_pa, "a shear", "Pa")
     return (
@@ -121,29 +118,6 @@ def shear_d50_m(
         * tau
         / (_above_zero(shields, "a Shields number") * _sunk_n_m3(density))
     )
-
-
-def permissible_shear_pa(
-    d50_m: float, *, density: float = STONE_KG_M3, shields: float = SHIELDS
-) -> float:
-    """Pull on the bed that stone stands, F* (weight of stone - weight of water) d50, Pa.
-
-    FHWA HEC-15, third edition, 2005, equation 6.7.
-    """
-    d50 = _at_least_zero(d50_m, "a stone diameter", "m")
-    return _above_zero(shields, "a Shields number") * _sunk_n_m3(density) * d50
-
-
-def shields_and_safety(shear_velocity_mps: float, d50_m: float) -> tuple[float, float]:
-    """Shields number and factor of safety by the particle Reynolds number V* d50 / nu.
-
-    0.047 and 1.0 up to 40,000; 0.15 and 1.5 from 200,000; on a straight line between. HEC-15, table
-    6.1 and equation 6.9 (from memory).
-    """
-    speed = _at_least_zero(shear_velocity_mps, "a shear velocity", "m/s")
-    reynolds = speed * _at_least_zero(d50_m, "a stone diameter", "m") / VISCOSITY_M2S
-    share = min(max((reynolds - 4e4) / (2e5 - 4e4), 0.0), 1.0)
-    return SHIELDS + share * (0.15 - SHIELDS), 1.0 + share * 0.5
 
 
 def isbash_d_m(
@@ -163,35 +137,6 @@ def isbash_d_m(
     v = _at_least_zero(velocity_mps, "a velocity", "m/s")
     c = _above_zero(coefficient, "an Isbash coefficient")
     return (v / c) ** 2 / (2 * GRAVITY_MPS2 * (_relative(density) - 1))
-
-
-def hec11_d50_m(
-    velocity_mps: float,
-    mean_depth_m: float,
-    *,
-    density: float = STONE_KG_M3,
-    safety: float = 1.2,
-    bank: float = 1.0,
-) -> float:
-    """Median diameter of riprap, C 0.001 V^3 / (d^0.5 K1^1.5) in feet and ft/s, m.
-
-    C is `hec11_density_factor` times `hec11_safety_factor`. FHWA HEC-11, 1989 (the main relation
-    from memory).
-    """
-    v = _at_least_zero(velocity_mps, "a velocity", "m/s") / _FOOT_M
-    d = _above_zero(mean_depth_m, "a mean depth") / _FOOT_M
-    c = hec11_density_factor(density) * hec11_safety_factor(safety)
-    return float(c * 0.001 * v**3 / (d**0.5 * _above_zero(bank, "a bank factor") ** 1.5) * _FOOT_M)
-
-
-def hec11_density_factor(density: float) -> float:
-    """Correction for the stone's density, 2.12 / (s - 1)^1.5: 1 at 2650 kg/m3 (FHWA HEC-11)."""
-    return float(2.12 / (_relative(density) - 1) ** 1.5)
-
-
-def hec11_safety_factor(safety: float) -> float:
-    """Correction for a factor of safety, (SF / 1.2)^1.5 (FHWA HEC-11)."""
-    return float((_above_zero(safety, "a safety factor") / 1.2) ** 1.5)
 
 
 def stone_mass_kg(diameter_m: float, density: float = STONE_KG_M3) -> float:

@@ -12,7 +12,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from siting.hydraulics.cross_section import CrossSection
-from siting.hydraulics.open_channel import critical_depth_m, normal_flow
+from siting.hydraulics.open_channel import normal_flow
 from terrain.values.arrays import FloatArray
 from terrain.values.errors import ParameterError
 
@@ -81,12 +81,11 @@ def test_trapezoids_follow_their_closed_forms(
 
 
 @given(widths, st.floats(0.1, 5), flows, slopes, roughnesses)
-def test_a_rectangle_has_its_closed_critical_depth_even_above_its_rim(
+def test_a_rectangle_shoots_where_it_is_shallower_than_critical_even_above_its_rim(
     width: float, bank: float, flow: float, slope: float, roughness: float
 ) -> None:
     section = CrossSection.trapezoid(width, side=0, depth_m=bank)
     closed = ((flow / width) ** 2 / 9.81) ** (1 / 3)
-    assert critical_depth_m(section, flow) == pytest.approx(closed, rel=1e-9)
     state = normal_flow(section, flow, slope=slope, roughness=roughness)
     assert state.overtops == (state.depth_m > bank)
     depth = state.depth_m
@@ -120,8 +119,7 @@ def test_more_water_never_stands_lower(
     states = [normal_flow(section, q, slope=slope, roughness=roughness) for q in sorted(several)]
     depths = [state.depth_m for state in states]
     areas = [state.area_m2 for state in states]
-    critical = [critical_depth_m(section, q) for q in sorted(several)]
-    for values in (depths, areas, critical):
+    for values in (depths, areas):
         assert all(b >= a - 1e-9 for a, b in itertools.pairwise(values))
 
 
@@ -229,7 +227,6 @@ def test_no_water_has_no_size() -> None:
     assert section.wetted(0).area_m2 == 0
     state = normal_flow(section, 0.0, slope=0.01, roughness=0.04)
     assert (state.depth_m, state.velocity_mps, state.overtops) == (0, 0, False)
-    assert critical_depth_m(section, 0) == 0
 
 
 def test_water_on_a_floodplain_counts_as_over_the_rim() -> None:
@@ -273,7 +270,6 @@ def test_impossible_flows_are_refused(bad: float) -> None:
         lambda: normal_flow(section, bad, slope=0.01, roughness=0.04),
         lambda: normal_flow(section, 1.0, slope=bad, roughness=0.04),
         lambda: normal_flow(section, 1.0, slope=0.01, roughness=bad),
-        lambda: critical_depth_m(section, bad),
         lambda: section.wetted(bad).area_m2,
         lambda: CrossSection.trapezoid(2, side=1, depth_m=bad),
         lambda: CrossSection.trapezoid(bad, side=1, depth_m=1),

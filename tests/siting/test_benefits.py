@@ -22,7 +22,6 @@ from siting.effects.pools import pool_in
 from siting.effects.retreat import (
     HEAVY_MM,
     USUAL_RAIN_MM,
-    critical_bank_height_m,
     heavy_rain_mm_per_yr,
     retreat_m_per_yr,
 )
@@ -192,19 +191,6 @@ def test_retreat_grows_with_land_and_rain() -> None:
 def test_impossible_retreat(area: float, rain: float) -> None:
     with pytest.raises(ParameterError, match="0 or more"):
         retreat_m_per_yr(area, rain)
-
-
-@pytest.mark.parametrize(
-    "soil",
-    [
-        {"cohesion_pa": -1.0, "unit_weight_n_m3": 17e3, "friction_deg": 20.0},
-        {"cohesion_pa": 1.0, "unit_weight_n_m3": 0.0, "friction_deg": 20.0},
-        {"cohesion_pa": 1.0, "unit_weight_n_m3": 17e3, "friction_deg": 90.0},
-    ],
-)
-def test_impossible_soil(soil: dict[str, float]) -> None:
-    with pytest.raises(ParameterError, match="soil of"):
-        critical_bank_height_m(soil.pop("cohesion_pa"), **soil)
 
 
 @pytest.mark.real
