@@ -12,6 +12,7 @@ from pyproj import CRS
 from cli.plan.fields import LAYERS, Field, fields_of
 from cli.plan.fields_structures import SITE_FIELDS
 from cli.plan.layers import Layer, table
+from cli.plan.plan_format import format_row
 from terrain.values.grid import Grid
 from terrain.values.raster import Raster
 
@@ -308,4 +309,4 @@ def _azimuth_deg(line: shapely.LineString, share: float) -> float:
 
 
 def _run_info() -> Layer:
-    return table("run_info", [("title", 'An "invented" run'), ("cells", "300000")])
+    return table("run_info", [("title", 'An "invented" run'), ("cells", "300000"), format_row()])

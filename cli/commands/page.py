@@ -56,7 +56,7 @@ def page(plan: str, out: str, title: str | None, dem: tuple[str, ...], overwrite
     if Path(out).suffix.lower() not in (".html", ".htm"):
         raise OutputError(f"an output named {out}", expected="a name that ends in .html")
     check_file_target(out, overwrite=overwrite)
-    found = read_plan(plan)
+    found = read_plan(plan, command="page")
     frame = Frame.around(found)
     picture = (
         relief_of_raster(dem, frame.bounds, found.crs, found.run_info)

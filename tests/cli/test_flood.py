@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from cli.plan.fields import CFS_M3S
-from cli.plan.geopackage_reading import read_layers
+from tests.reading import read_layers
 
 SAMPLE = Path(__file__).parents[2] / "sample_dem"
 DEM, MAPS = SAMPLE / "ranch_dem.tif", SAMPLE / "ranch.gpkg"

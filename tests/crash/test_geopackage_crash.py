@@ -21,9 +21,9 @@ from cli.file_errors import OutputError
 from cli.plan import geopackage
 from cli.plan.fields import LAYERS
 from cli.plan.geopackage import check_target, write_geopackage
-from cli.plan.geopackage_reading import read_layers
 from cli.plan.safe_files import PART_PREFIX
 from tests.example_plan import example_layers, example_tables
+from tests.reading import read_layers
 
 REPOSITORY = Path(__file__).parents[2]
 
@@ -314,7 +314,7 @@ def test_features_that_go_missing_are_noticed(plan: Path, monkeypatch: pytest.Mo
         db.execute("DELETE FROM run_info WHERE rowid = 1")
 
     monkeypatch.setattr(geopackage, "write_extras", extras_and_a_loss)
-    with pytest.raises(OutputError, match="1 of 2 features of run_info were written"):
+    with pytest.raises(OutputError, match="2 of 3 features of run_info were written"):
         write_geopackage(
             plan, list(example_layers().values()), tables=example_tables(), overwrite=True
         )
