@@ -11,7 +11,8 @@ from pyproj import CRS
 
 from cli.plan.fields import LAYERS, Field, fields_of
 from cli.plan.fields_structures import SITE_FIELDS
-from cli.plan.layers import Layer, flow_azimuth_deg, table
+from cli.plan.layers import Layer, table
+from cli.plan.plan_format import format_row
 from terrain.values.grid import Grid
 from terrain.values.raster import Raster
 
@@ -138,7 +139,7 @@ def example_layers(raster: Raster | None = None) -> dict[str, Layer]:
     points = np.array(
         [shapely.line_interpolate_point(lines[i], t, normalized=True) for i, t in shares]
     )
-    azimuth = flow_azimuth_deg(points, lines)
+    azimuth = np.array([_azimuth_deg(lines[i], t) for i, t in shares])
     n = len(points)
     controls = texts("vertical", "spread", "grade", "grade", "vertical", "refer")
     crests = np.array(
@@ -300,5 +301,12 @@ def example_tables() -> list[Layer]:
     return [*made, *(Layer(n, None, _filled(n)) for n in LAYERS if n in others)]
 
 
+def _azimuth_deg(line: shapely.LineString, share: float) -> float:
+    """Direction of a line at a share of its length, over 10 m on both sides."""
+    at = share * line.length
+    a, b = (line.interpolate(np.clip(at + s, 0.0, line.length)) for s in (-10.0, 10.0))
+    return float(np.degrees(np.arctan2(b.x - a.x, b.y - a.y)) % 360.0)
+
+
 def _run_info() -> Layer:
-    return table("run_info", [("title", 'An "invented" run'), ("cells", "300000")])
+    return table("run_info", [("title", 'An "invented" run'), ("cells", "300000"), format_row()])

@@ -11,9 +11,10 @@ import numpy as np
 import shapely
 from affine import Affine
 
-from cli.plan.fields import Units
+from cli.plan.fields import LAYERS, Units
 from cli.plan.geopackage import write_geopackage
 from cli.plan.layers import Layer, empty_layer, table
+from cli.plan.plan_format import format_row
 from cli.plan.unit_sentences import worded
 from terrain.values.grid import Grid
 from terrain.values.raster import Raster
@@ -354,16 +355,26 @@ def stretch_tables() -> list[Layer]:
                 ("setting: design_years", "10"),
                 ("setting: crew_size", "4"),
                 ("caution 1", "Every figure is invented."),
+                format_row(),
             ],
         ),
     ]
 
 
 def write_stretch(path: Path, units: Units = "si") -> Path:
-    """Write the plan."""
+    """Write the plan; what the stretch does not show is there and empty, as in any plan."""
+    layers, tables = stretch_layers(), stretch_tables()
+    given = {*layers, *(table.name for table in tables), "field_guide"}
+    empty = [empty_layer(name, UTM) for name in LAYERS if name not in given]
     return write_geopackage(
         path,
-        [worded(layer, units) for layer in stretch_layers().values()],
-        tables=[worded(layer, units) for layer in stretch_tables()],
+        [
+            *(worded(layer, units) for layer in layers.values()),
+            *(layer for layer in empty if layer.geometry is not None),
+        ],
+        tables=[
+            *(worded(table, units) for table in tables),
+            *(table for table in empty if table.geometry is None),
+        ],
         units=units,
     )

@@ -97,11 +97,10 @@ def _check_usage(job: Job) -> None:
 
 def _read(job: Job) -> tuple[Mapping[str, Layer], Explanation]:
     from cli.plan.explanation import explanation
-    from cli.plan.geopackage_reading import plan_units, read_layers
+    from cli.plan.plan_reading import read_plan
 
-    layers = read_layers(job.plan)
-    name = Path(job.plan).name
-    return layers, explanation(layers, job.site, plan=name, units=plan_units(job.plan))
+    plan = read_plan(job.plan, command="explain")
+    return plan.layers, explanation(plan.layers, job.site, plan=plan.name, units=plan.units)
 
 
 def _draw(job: Job, layers: Mapping[str, Layer], found: Explanation, talk: Talk) -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import sys
 from dataclasses import dataclass, replace
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -147,9 +146,12 @@ def flood(ctx: click.Context, /, **given: Any) -> None:
     talk = ctx.ensure_object(Talk)
     _check_usage(ctx, job)
     _check_target(job)
-    sheet = _of_plan(job) if job.at is None else _of_point(job, talk)
-    if job.at is None and ctx.get_parameter_source("units") == click.core.ParameterSource.DEFAULT:
-        job = replace(job, units=_units_of_plan(job))
+    if job.at is not None:
+        _write(job, _of_point(job, talk))
+        return
+    sheet, units = _of_plan(job)
+    if ctx.get_parameter_source("units") == click.core.ParameterSource.DEFAULT:
+        job = replace(job, units=units)
     _write(job, sheet)
 
 
@@ -183,19 +185,14 @@ def _check_target(job: Job) -> None:
     check_file_target(job.figure, overwrite=job.overwrite)
 
 
-def _of_plan(job: Job) -> FloodSheet:
+def _of_plan(job: Job) -> tuple[FloodSheet, Units]:
+    """Sheet of a site, and the units that its plan was written in: what its reader is used to."""
     from cli.flood.flood_sheet import sheet_of_site
-    from cli.plan.geopackage_reading import read_layers
+    from cli.plan.plan_reading import read_plan
 
-    plan, site = job.source
-    return sheet_of_site(read_layers(plan), int(site), plan=Path(plan).name)
-
-
-def _units_of_plan(job: Job) -> Units:
-    """Units that the plan was written in: what its reader is used to."""
-    from cli.plan.geopackage_reading import plan_units
-
-    return plan_units(job.source[0])
+    path, site = job.source
+    plan = read_plan(path, command="flood")
+    return sheet_of_site(plan.layers, int(site), plan=plan.name), plan.units
 
 
 def _of_point(job: Job, talk: Talk) -> FloodSheet:

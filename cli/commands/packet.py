@@ -100,7 +100,7 @@ def packet(ctx: click.Context, /, **given: object) -> None:
     from cli.plan.plan_reading import read_plan
     from cli.plan.safe_files import replacing
 
-    plan = read_plan(job.plan)
+    plan = read_plan(job.plan, command="packet")
     chosen = chosen_sites(plan, sites=job.sites, top=job.top)
     with talk.progress() as progress:
         made, notes = make_packet(plan, chosen, paper=job.paper, dem=job.dem, progress=progress)

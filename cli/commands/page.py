@@ -55,7 +55,7 @@ def page(plan: str, out: str, title: str | None, dem: tuple[str, ...], overwrite
     if Path(out).suffix.lower() != ".htm":
         check_ending(out, ".html")
     check_file_target(out, overwrite=overwrite)
-    found = read_plan(plan)
+    found = read_plan(plan, command="page")
     frame = Frame.around(found)
     picture = (
         relief_of_raster(dem, frame.bounds, found.crs, found.run_info)

@@ -84,7 +84,7 @@ def revise(ctx: click.Context, /, **given: object) -> None:
     from siting.revising.bias import biases
     from siting.revising.changes import changes_of
 
-    plan = read_plan(job.plan)
+    plan = read_plan(job.plan, command="revise")
     table = read_field_file(job.field, plan.crs)
     revised = _revised(plan, table)
     changes = changes_of(revised)

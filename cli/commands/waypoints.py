@@ -133,7 +133,7 @@ def waypoints(ctx: click.Context, /, **given: object) -> None:
     from cli.plan.plan_reading import read_plan
     from cli.waypoints.waypoint import waypoints_of
 
-    plan = read_plan(job.plan)
+    plan = read_plan(job.plan, command="waypoints")
     points = waypoints_of(plan, top=job.top)
     walked = _walk(job, plan, points, talk) if job.dem else None
     _write(job, plan, points, walked)

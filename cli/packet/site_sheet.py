@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,7 +17,6 @@ from cli.plan.fields import CONTROLS
 from cli.plan.fields_ground import DECISIONS, SOILS
 from cli.plan.plan_numbers import number_and_unit
 
-Row = Mapping[str, Any]
 _ENDS_AT = re.compile(r" \(ends at: [^)]*\)")
 
 

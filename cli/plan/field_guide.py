@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cli.plan.fields import LAYERS, Field, Units, fields_of
+from cli.plan.plan_format import FORMATS, READ_FROM, ROW, newest
 
 KIND_WORDS = {"float": "number", "int": "whole number", "bool": "true or false", "text": "text"}
 _HEAD = """# Layers and fields of a plan
@@ -43,9 +44,24 @@ def guide_columns(units: Units) -> dict[str, NDArray[Any]]:
     return {name: np.array([row[i] for row in rows], dtype=object) for i, name in enumerate(names)}
 
 
+def formats_markdown() -> str:
+    """What each format of a plan changed, and which formats each command reads."""
+    lines = ["\n## Formats of a plan\n"]
+    lines.append(
+        f"The row `{ROW}` of `run_info` says the format of a plan; one without it is of format 1. "
+        "An older plan is read and never changed: what was added since reads as empty.\n"
+    )
+    lines += [f"{i}. {' '.join(step.changed)}" for i, step in enumerate(FORMATS, start=1)]
+    lines.append("\n| command | reads formats |\n|---|---|")
+    for command, low in READ_FROM.items():
+        reads = f"{low} to {newest()}" if low < newest() else f"{low}"
+        lines.append(f"| `gullywalk {command}` | {reads} |")
+    return "\n".join(lines) + "\n"
+
+
 def guide_markdown() -> str:
     """Write the field guide as a Markdown page."""
-    parts = [_HEAD]
+    parts = [_HEAD, formats_markdown().removesuffix("\n")]
     for spec in LAYERS.values():
         shape = {"Point": "points", "LineString": "lines", "MultiPolygon": "polygons"}.get(
             spec.geometry or "", "table"

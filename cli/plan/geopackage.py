@@ -24,7 +24,7 @@ from pyproj import CRS
 
 from cli.file_errors import OutputError
 from cli.plan.field_guide import guide_columns
-from cli.plan.fields import LAYERS, Units, check_units, convert_columns, fields_of
+from cli.plan.fields import LAYERS, Units, check_units, convert_columns, schema
 from cli.plan.geopackage_extras import write_extras
 from cli.plan.geopackage_reading import is_geopackage
 from cli.plan.layers import Layer, check_names
@@ -202,7 +202,7 @@ def _write_layer(part: Path, layer: Layer, units: Units) -> None:
     """Write one layer or table into the unfinished file."""
     spec = LAYERS[layer.name]
     columns = convert_columns(layer.name, layer.columns, units)
-    kinds = {field.name_in(units): field.kind for field in fields_of(layer.name)}
+    kinds = schema(layer.name, units)
     data: list[NDArray[Any]] = [
         values.astype(_OGR_DTYPES[kinds[name]]) for name, values in columns.items()
     ]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +17,7 @@ from pyproj import CRS
 from cli.file_errors import OutputError
 from cli.plan.fields import FIELDS, LAYERS, Field, Units, fields_of
 from cli.plan.layers import Layer
+from cli.plan.plan_format import ROW, Stored, newest, stored
 from cli.plan.row_units import si_factors, si_words
 
 _APPLICATION_IDS = (b"GPKG", b"GP10", b"GP11")
@@ -30,38 +31,6 @@ def is_geopackage(path: Path) -> bool:
     except OSError:
         return False
     return head.startswith(b"SQLite format 3\0") and head[68:72] in _APPLICATION_IDS
-
-
-def read_layers(path: str | os.PathLike[str]) -> dict[str, Layer]:
-    """Read a plan back, in SI units whichever it was written in.
-
-    Parameters
-    ----------
-    path
-        A GeoPackage written by :func:`write_geopackage`, perhaps edited in a GIS since.
-
-    Returns
-    -------
-    dict
-        Layers and tables by name. Layers and fields that are not in the field table are left out.
-
-    Raises
-    ------
-    OutputError
-        No such file, or not a GeoPackage.
-    """
-    source = Path(path)
-    if not source.is_file():
-        raise OutputError(f"no file {source}", expected="a plan (.gpkg)")
-    if not is_geopackage(source):
-        raise OutputError(f"{source} is not a GeoPackage", expected="a plan (.gpkg)")
-    try:
-        names = [str(row[0]) for row in pyogrio.list_layers(source)]
-        return {name: read_layer(source, name) for name in names if name in LAYERS}
-    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as error:
-        raise OutputError(
-            f"{source} cannot be read ({error})", expected="a plan (.gpkg)"
-        ) from error
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -86,43 +55,64 @@ class Content:
     crs: CRS | None
 
 
-def read_layer(path: str | os.PathLike[str], name: str) -> Layer:
+def read_layer(
+    path: str | os.PathLike[str], name: str, *, format_number: int | None = None
+) -> Layer:
     """Read one layer or table of a plan, in SI units whichever it was written in.
+
+    Fields that are not in the field table are left out.
+
+    Parameters
+    ----------
+    path
+        A GeoPackage written by :func:`write_geopackage`, perhaps edited in a GIS since.
+    name
+        Name of the layer or table today.
+    format_number
+        Format of the plan (see `cli.plan.plan_format`); the newest for None.
 
     Raises
     ------
     OutputError
-        The file cannot be read.
+        The file cannot be read, or a plan of this format has no such layer.
     LayerError
         The layer does not keep to the field table.
     """
-    content = read_content(path, name)
+    content = read_content(path, name, format_number=format_number)
     return Layer(name, content.geometry, content.columns, content.crs)
 
 
-def read_content(path: str | os.PathLike[str], name: str) -> Content:
-    """Read one layer or table as it stands in the file, in SI units.
+def read_content(
+    path: str | os.PathLike[str], name: str, *, format_number: int | None = None
+) -> Content:
+    """Read one layer or table as it stands in the file, in SI units and by the names of today.
+
+    Parameters are those of `read_layer`.
 
     Raises
     ------
     OutputError
-        The file cannot be read.
+        The file cannot be read, or a plan of this format has no such layer.
     """
+    there = stored(name, newest() if format_number is None else format_number)
+    if there.table is None:
+        raise OutputError(f"{path} has no {name}: it is of {ROW} {format_number}")
     try:
-        return _read_content(Path(path), name)
+        return _read_content(Path(path), name, there)
     except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as error:
         raise OutputError(f"{path} cannot be read ({error})", expected="a plan (.gpkg)") from error
 
 
-def _read_content(source: Path, name: str) -> Content:
-    meta, _, shapes, values = pyogrio.raw.read(source, layer=name)
+def _read_content(source: Path, name: str, there: Stored) -> Content:
+    meta, _, shapes, values = pyogrio.raw.read(source, layer=there.table)
     found = dict(zip([str(n) for n in meta["fields"]], values, strict=True))
     columns = {}
     for field in fields_of(name):
-        if field.name in found:
-            columns[field.name] = _from_file(field, found[field.name], 1.0)
-        elif field.name_us in found:
-            columns[field.name] = _from_file(field, found[field.name_us], field.factor)
+        then = replace(field, name=there.fields.get(field.name, field.name))
+        if then.name in found:
+            columns[field.name] = _from_file(field, found[then.name], 1.0)
+        elif then.name_us in found:
+            columns[field.name] = _from_file(field, found[then.name_us], field.factor)
     _rows_to_si(name, columns)
     if LAYERS[name].geometry is None:
         return Content(name, None, columns, None)

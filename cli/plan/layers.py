@@ -90,36 +90,6 @@ def table(name: str, rows: Iterable[tuple[object, ...]]) -> Layer:
     return Layer(name, None, columns)
 
 
-def flow_azimuth_deg(points: NDArray[Any], lines: NDArray[Any]) -> NDArray[np.float64]:
-    """Direction of the flow at points on channels, degrees clockwise from north.
-
-    Parameters
-    ----------
-    points
-        Shapely points, shape ``(n,)``.
-    lines
-        Shapely lines digitised downstream, shape ``(m,)``; the nearest one counts.
-
-    Returns
-    -------
-    ndarray
-        float64, shape ``(n,)``; NaN where there are no lines.
-    """
-    out = np.full(len(points), np.nan)
-    if len(points) == 0 or len(lines) == 0:
-        return out
-    near = lines[shapely.STRtree(lines).nearest(points)]
-    length = shapely.length(near)
-    at = shapely.line_locate_point(near, points)
-    # A stretch of some cells, so that the stair steps of a raster line do not turn the answer.
-    reach = np.minimum(10.0, length / 2)
-    a = shapely.line_interpolate_point(near, np.clip(at - reach, 0.0, length))
-    b = shapely.line_interpolate_point(near, np.clip(at + reach, 0.0, length))
-    east = shapely.get_x(b) - shapely.get_x(a)
-    north = shapely.get_y(b) - shapely.get_y(a)
-    return np.asarray(np.degrees(np.arctan2(east, north)) % 360.0, dtype=np.float64)
-
-
 def _table_rows(columns: Columns) -> int:
     return len(next(iter(columns.values()), np.array([])))
 

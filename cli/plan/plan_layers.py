@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from cli.plan.fields import LAYERS, Units
 from cli.plan.fields_revising import REVISED_TABLES
 from cli.plan.layers import Layer, empty_layer, table
+from cli.plan.plan_format import format_row
 from cli.plan.unit_sentences import worded
 from siting.screening import Screening
 from terrain.reading.dem import Source
@@ -178,6 +179,7 @@ def run_info(
         ("caution", found.cautions),
     ):
         rows += [(f"{kind} {i}", text) for i, text in enumerate(texts, start=1)]
+    rows.append(format_row())
     rows += [(f"version: {name}", version) for name, version in versions().items()]
     return table("run_info", _unique(rows))
 

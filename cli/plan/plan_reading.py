@@ -23,9 +23,10 @@ from cli.plan.geopackage_reading import (
     read_content,
     read_layer,
 )
-from cli.plan.layers import Layer
+from cli.plan.layers import Layer, empty_layer
+from cli.plan.plan_format import ROW, check_command, newest, number_of, stored
 
-#: Without these a file was made before they existed.
+#: A file of format 1 without these was made before they existed.
 NEEDED = (
     "reasons",
     "profile_points",
@@ -43,16 +44,21 @@ _A_PLAN = "a plan made by gullywalk screen"
 class _Layers(Mapping[str, Layer]):
     """Layers of a plan by name, each read when it is first asked for."""
 
-    def __init__(self, source: Path, names: tuple[str, ...]) -> None:
-        self._source, self._names = source, names
+    def __init__(self, source: Path, names: tuple[str, ...], number: int) -> None:
+        self._source, self._names, self._number = source, names, number
         self._read: dict[str, Layer] = {}
 
     def __getitem__(self, name: str) -> Layer:
         if name not in self._names:
             raise KeyError(name)
         if name not in self._read:
-            self._read[name] = read_layer(self._source, name)
+            self._read[name] = self._layer(name)
         return self._read[name]
+
+    def _layer(self, name: str) -> Layer:
+        if stored(name, self._number).table is None:
+            return empty_layer(name, None if LAYERS[name].geometry is None else self["sites"].crs)
+        return read_layer(self._source, name, format_number=self._number)
 
     def __iter__(self) -> Iterator[str]:
         return iter(self._names)
@@ -76,12 +82,15 @@ class PlanFile:
         array of shapely geometries, its ``columns`` are SI arrays by SI name.
     run_info
         Record of the run, name to value.
+    format_number
+        Format of the file (see `cli.plan.plan_format`); what is read is in the form of today.
     """
 
     path: Path
     units: Units
     layers: Mapping[str, Layer]
     run_info: Mapping[str, str]
+    format_number: int
 
     @property
     def name(self) -> str:
@@ -117,16 +126,22 @@ class PlanFile:
         Codes that are not on the list, missing geometries and ids that stand twice are kept, to
         be listed one by one; ``layers`` refuses such a layer as a whole.
         """
-        return read_content(self.path, name)
+        if stored(name, self.format_number).table is None:
+            layer = self.layers[name]
+            return Content(name, layer.geometry, dict(layer.columns), layer.crs)
+        return read_content(self.path, name, format_number=self.format_number)
 
 
-def read_plan(path: str | os.PathLike[str]) -> PlanFile:
+def read_plan(path: str | os.PathLike[str], *, command: str | None = None) -> PlanFile:
     """Open a plan.
 
     Parameters
     ----------
     path
         A file made by ``gullywalk screen``, perhaps edited in a GIS since.
+    command
+        Command that reads it, one of `cli.plan.plan_format.READ_FROM`; None for what
+        needs no more than every format has.
 
     Returns
     -------
@@ -136,11 +151,11 @@ def read_plan(path: str | os.PathLike[str]) -> PlanFile:
     Raises
     ------
     OutputError
-        No such file, no GeoPackage, a damaged one, one without sites' layer, one made by an older
-        version, or one that another program holds locked.
+        No such file, no GeoPackage, a damaged one, one without sites' layer, one of a format that
+        the command or this version does not read, or one that another program holds locked.
     """
     source = Path(path)
-    names = _layer_names(source)
+    names, number = _contents(source)
     if "sites" not in names:
         raise OutputError(f"{source.name} is not a plan: it has no layer 'sites'", expected=_A_PLAN)
     lacking = [name for name in NEEDED if name not in names]
@@ -149,18 +164,21 @@ def read_plan(path: str | os.PathLike[str]) -> PlanFile:
             f"{source.name} was made by an older version: it has no table '{lacking[0]}'",
             do=_AGAIN,
         )
-    layers = _Layers(source, names)
+    if command is not None:
+        check_command(source.name, number, command)
+    layers = _Layers(source, names, number)
     run = records(layers["run_info"]) if "run_info" in names else []
     return PlanFile(
         path=source,
         units=plan_units(source),
         layers=layers,
         run_info={str(row["name"]): str(row["value"] or "") for row in run},
+        format_number=number,
     )
 
 
-def _layer_names(source: Path) -> tuple[str, ...]:
-    """Names of the layers and tables that belong to a plan, in its own order."""
+def _contents(source: Path) -> tuple[tuple[str, ...], int]:
+    """Names of the layers and tables that belong to a plan, in its own order, and its format."""
     if not source.is_file():
         raise OutputError(f"no file {source}", expected=_A_PLAN)
     if not is_geopackage(source):
@@ -169,6 +187,7 @@ def _layer_names(source: Path) -> tuple[str, ...]:
     try:
         with contextlib.closing(sqlite3.connect(uri, uri=True, timeout=1.0)) as db:
             found = {str(row[0]) for row in db.execute("SELECT table_name FROM gpkg_contents")}
+            said = _said_format(db) if "run_info" in found else None
     except sqlite3.Error as error:
         text = str(error)
         if "locked" in text or "busy" in text:
@@ -176,4 +195,11 @@ def _layer_names(source: Path) -> tuple[str, ...]:
                 f"{source} is open in another program", do="close it there and run again"
             ) from error
         raise OutputError(f"{source} cannot be read ({text})", expected=_A_PLAN) from error
-    return tuple(name for name in LAYERS if name in found)
+    number = number_of(source.name, said) if "sites" in found else newest()
+    there = {name: stored(name, number).table for name in LAYERS}
+    return tuple(n for n, table in there.items() if table is None or table in found), number
+
+
+def _said_format(db: sqlite3.Connection) -> str | None:
+    row = db.execute("SELECT value FROM run_info WHERE name = ?", (ROW,)).fetchone()
+    return None if row is None else str(row[0] or "").strip()

@@ -6,10 +6,8 @@ import csv
 import io
 import json
 import math
-import os
 import textwrap
 from collections.abc import Mapping, Sequence
-from pathlib import Path
 from typing import Any, TextIO
 
 import numpy as np
@@ -20,7 +18,6 @@ from rich.text import Text
 
 from cli import palette
 from cli.plan.fields import Units, check_units, convert_columns, fields_of
-from cli.plan.safe_files import write_text
 from siting.values.wording import counted, figures
 from terrain.values.errors import ParameterError
 
@@ -304,16 +301,3 @@ def _cell(value: Any, decimals: int) -> str:
     if isinstance(value, float):
         return f"{value:.{decimals}f}"
     return str(value)
-
-
-def write_list(
-    path: str | os.PathLike[str], sites: Columns, *, units: Units = "si", overwrite: bool = False
-) -> Path:
-    """Write the ranked list as a CSV file, UTF-8.
-
-    Raises
-    ------
-    OutputError
-        The file cannot be written; an old file is then as it was.
-    """
-    return write_text(path, list_csv(sites, units=units), overwrite=overwrite)

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from cli.plan.fields import LAYERS
 from cli.plan.fields_ground import SOILS
 from cli.plan.layers import Layer, empty_layer, table
+from cli.plan.plan_format import ROW, format_row
 from cli.plan.plan_layers import DRAWING_ORDER, layer_of
 from cli.plan.plan_reading import PlanFile
 from cli.plan.unit_sentences import worded
@@ -88,7 +89,7 @@ def revised_info(
     kept = [
         (name, value)
         for name, value in plan.run_info.items()
-        if name != "summary" and not name.startswith("work ")
+        if name not in ("summary", ROW) and not name.startswith("work ")
     ]
     planned = plan.run_info.get("summary as planned", plan.run_info.get("summary", ""))
     kept = [(n, v) for n, v in kept if n != "summary as planned"]
@@ -99,6 +100,7 @@ def revised_info(
             ("summary", summary),
             ("summary as planned", planned),
             *kept,
+            format_row(),
             *((f"work {i}", text) for i, text in enumerate(work, start=1)),
             (f"revision {number}", f"{last.source}, {len(last.rows)} rows, sha256 {digest}"),
         ],

@@ -73,34 +73,6 @@ class BedProfile:
         arrays = {f.name: getattr(self, f.name)[which] for f in fields(self) if f.name != "ends_at"}
         return replace(self, **arrays)
 
-    def bed_at(self, distance_m: float) -> float:
-        """Smoothed bed at a distance, m.
-
-        Raises
-        ------
-        ParameterError
-            The profile does not reach there.
-        """
-        self._inside(distance_m)
-        return float(np.interp(distance_m, self.distance_m, self.bed_m))
-
-    def fall_m(self, from_m: float, to_m: float) -> tuple[float, float]:
-        """How much the bed falls from one distance to another, and the standard error, m.
-
-        The errors of the two ends are taken as independent, which is on the safe side where they
-        share heights.
-
-        Raises
-        ------
-        ParameterError
-            The profile does not reach there.
-        """
-        fall = self.bed_at(from_m) - self.bed_at(to_m)
-        if from_m == to_m:
-            return 0.0, 0.0
-        error = np.interp([from_m, to_m], self.distance_m, self.error_m)
-        return fall, float(np.hypot(*error))
-
     def slope(self, from_m: float | None = None, to_m: float | None = None) -> tuple[float, float]:
         """Bed slope over a stretch and its standard error, m per m; positive falls downstream.
 
@@ -137,14 +109,6 @@ class BedProfile:
         noise = PER_MEDIAN * float(np.median(np.abs(left))) * np.sqrt(d.size / max(d.size - 2, 1))
         return slope, float(np.sqrt(TOGETHER) * noise / np.sqrt(spread))
 
-    def _inside(self, distance_m: float) -> None:
-        if not self.distance_m[0] - 1e-6 <= distance_m <= self.distance_m[-1] + 1e-6:
-            raise ParameterError(
-                f"the bed {distance_m:.3g} m from the place",
-                expected=f"{self.distance_m[0]:.3g} to {self.distance_m[-1]:.3g} m, "
-                "where the profile reaches",
-            )
-
 
 def bed_below(
     ground: Ground,
@@ -175,43 +139,6 @@ def bed_below(
     return replace(line, ends_at=_why(ground, line, length_m, stop_at_heads))
 
 
-def bed_above(
-    ground: Ground,
-    cell: int,
-    *,
-    length_m: float,
-    step_m: float | None = None,
-    stop_at_heads: bool = True,
-    from_cell: int | None = None,
-) -> BedProfile:
-    """Bed from above a cell down to it: distances are 0 at the cell, the last row, and negative.
-
-    Parameters
-    ----------
-    ground, cell, length_m, step_m
-        As for `bed_below`. At junctions the way goes up along the larger donor.
-    stop_at_heads
-        Whether to begin at the foot of the first sure headcut above.
-    from_cell
-        Begin at this cell, which must drain to ``cell``, however far up it lies: the foot of a
-        drop.
-
-    Raises
-    ------
-    ParameterError
-        ``from_cell`` does not drain to ``cell``.
-    """
-    return bed_line(
-        ground,
-        cell,
-        above_m=length_m,
-        below_m=0.0,
-        step_m=step_m,
-        stop_at_heads=stop_at_heads,
-        from_cell=from_cell,
-    )
-
-
 def bed_line(
     ground: Ground,
     cell: int,
@@ -224,7 +151,21 @@ def bed_line(
 ) -> BedProfile:
     """Bed on both sides of a cell; ``ends_at`` tells what ended the walk up.
 
-    Parameters and errors are those of `bed_above` and `bed_below`.
+    Distances are 0 at the cell and negative above it. At junctions the way goes up along the larger
+    donor.
+
+    Parameters
+    ----------
+    ground, cell, step_m
+        As for `bed_below`.
+    above_m, below_m
+        How far up and down, m.
+    stop_at_heads
+        Whether to begin at the foot of the first sure headcut above, and to end at the lip of the
+        first one below.
+    from_cell
+        Begin at this cell, which must drain to ``cell``, however far up it lies: the foot of a
+        drop.
 
     Raises
     ------

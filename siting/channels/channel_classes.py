@@ -16,16 +16,6 @@ ENTRENCHMENT = (
     (2.2, "moderately entrenched"),
     (np.inf, "slightly entrenched"),
 )
-#: Bank-height ratio: height of the lower bank over the greatest bankfull depth. From memory;
-#: schemes differ in their limits.
-BANK_HEIGHT = (
-    (1.1, "stable"),
-    (1.3, "slightly incised"),
-    (1.5, "incised"),
-    (np.inf, "deeply incised"),
-)
-#: Bankfull width over mean bankfull depth. From memory.
-WIDTH_DEPTH = ((12.0, "low"), (40.0, "moderate"), (np.inf, "high"))
 #: Width of the valley floor over bankfull width. From memory; limits are approximate.
 CONFINEMENT = ((2.0, "confined"), (4.0, "partly confined"), (np.inf, "unconfined"))
 
@@ -38,30 +28,6 @@ LEAST_CUT_M = 0.5
 NARROW_RATIO = 5.0
 #: No stage is surer than this: an elevation raster shows neither failing banks nor plants.
 SUREST_STAGE = 0.7
-
-
-def entrenchment_class(ratio: FloatArray) -> NDArray[Any]:
-    """Name entrenchment ratios: below 1.4, 1.4 to 2.2, above 2.2 (Rosgen, 1994); '' for NaN.
-
-    Any shape; the names have the same.
-    """
-    return _named(ratio, ENTRENCHMENT)
-
-
-def bank_height_class(ratio: FloatArray) -> NDArray[Any]:
-    """Name bank-height ratios: up to 1.1, 1.3, 1.5 and above (from memory); '' for NaN.
-
-    Any shape; the names have the same.
-    """
-    return _named(ratio, BANK_HEIGHT)
-
-
-def width_depth_class(ratio: FloatArray) -> NDArray[Any]:
-    """Name ratios of bankfull width to depth: below 12, to 40, above (from memory).
-
-    Any shape; the names have the same.
-    """
-    return _named(ratio, WIDTH_DEPTH)
 
 
 def confinement_class(ratio: FloatArray) -> NDArray[Any]:

@@ -12,9 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from siting.channels.ground import Ground
-from siting.effects.channel_above import Trough, trough_above, wetted
-from siting.effects.pools import FARTHEST_M, FIRST_M
+from siting.effects.channel_above import Trough, wetted
 from siting.hydraulics.open_channel import GRAVITY_MPS2, LOWEST_SLOPE, STONE_WEIR, conjugate_depth_m
 from terrain.values.arrays import FloatArray, IntArray
 from terrain.values.errors import ParameterError
@@ -71,50 +69,6 @@ class Tailwater:
     surface_m: FloatArray
 
 
-def tailwater(
-    ground: Ground,
-    cell: int,
-    *,
-    crest_height_m: float,
-    discharge_m3s: float,
-    roughness: float,
-    slope: float,
-    toe_cell: int | None = None,
-) -> Tailwater:
-    """Water surface above a crest at a cell while a flow runs over it.
-
-    Parameters
-    ----------
-    ground, cell, crest_height_m, toe_cell
-        As for `siting.effects.pools.still_pool`.
-    discharge_m3s
-        Flow, above 0.
-    roughness
-        Manning's n, above 0.
-    slope
-        Bed slope of the reach, for normal depth; not taken below 0.001.
-
-    Raises
-    ------
-    ParameterError
-        A value outside its range, or a foot whose water does not come to the structure.
-    """
-    length = FIRST_M
-    while True:
-        trough = trough_above(ground, cell, length_m=length, toe_cell=toe_cell)
-        found = tailwater_in(
-            trough,
-            crest_height_m=crest_height_m,
-            discharge_m3s=discharge_m3s,
-            roughness=roughness,
-            slope=slope,
-        )
-        short = trough.ends_at == "length" and found.length_m >= trough.up_m[-1]
-        if not short or length >= FARTHEST_M:
-            return found
-        length *= 2
-
-
 @dataclass(frozen=True, slots=True, eq=False)
 class _Sizes:
     """Wetted sizes of sections at one set of depths above their lowest ground, ``(n, DEPTHS)``."""
@@ -161,7 +115,20 @@ def _lowest_m(trough: Trough, row: IntArray) -> FloatArray:
 def tailwater_in(
     trough: Trough, *, crest_height_m: float, discharge_m3s: float, roughness: float, slope: float
 ) -> Tailwater:
-    """Water surface in a trough that has been read already; see `tailwater`.
+    """Water surface above a crest at the lower end of a trough while a flow runs over it.
+
+    Parameters
+    ----------
+    trough
+        Channel above the structure.
+    crest_height_m
+        Height of the crest above the bed there.
+    discharge_m3s
+        Flow, above 0.
+    roughness
+        Manning's n, above 0.
+    slope
+        Bed slope of the reach, for normal depth; not taken below 0.001.
 
     Raises
     ------

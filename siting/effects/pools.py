@@ -13,13 +13,8 @@ from typing import Any
 import numpy as np
 import shapely
 
-from siting.channels.ground import Ground
-from siting.effects.channel_above import Filled, Trough, fill, trough_above
+from siting.effects.channel_above import Filled, Trough, fill
 from terrain.values.errors import ParameterError
-
-#: A pool is looked for this far up at first, and at most, m.
-FIRST_M = 40.0
-FARTHEST_M = 320.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -55,41 +50,20 @@ class Pool:
     outline: Any
 
 
-def still_pool(
-    ground: Ground, cell: int, *, crest_height_m: float, toe_cell: int | None = None
-) -> Pool:
-    """Still pool behind a crest at a cell.
+def pool_in(trough: Trough, *, crest_height_m: float) -> Pool:
+    """Still pool behind a crest at the lower end of a trough.
 
     Parameters
     ----------
-    ground, cell
-        Terrain, and flat cell number of the structure.
+    trough
+        Channel above the structure; the foot of a drop or a headcut may end it.
     crest_height_m
         Height of the crest above the bed there.
-    toe_cell
-        Foot of the drop above, which ends the pool; without one, the first sure headcut does.
 
     Raises
     ------
     ParameterError
-        A crest of 0 or less, or a foot whose water does not come to the structure.
-    """
-    length = FIRST_M
-    while True:
-        trough = trough_above(ground, cell, length_m=length, toe_cell=toe_cell)
-        pool = pool_in(trough, crest_height_m=crest_height_m)
-        if pool.ends_at != "length" or length >= FARTHEST_M:
-            return pool
-        length *= 2
-
-
-def pool_in(trough: Trough, *, crest_height_m: float) -> Pool:
-    """Still pool in a trough that has been read already; see `still_pool`.
-
-    Raises
-    ------
-    ParameterError
-        A crest that is not above 0.
+        A crest of 0 or less.
     """
     if not 0 < crest_height_m < np.inf:
         raise ParameterError(f"a crest of {crest_height_m:g} m", expected="above 0")

@@ -1,4 +1,4 @@
-"""How fast a headcut may work up, and how high a bank stands: both as orders of magnitude."""
+"""How fast a headcut may work up: an order of magnitude."""
 
 from __future__ import annotations
 
@@ -79,39 +79,3 @@ def heavy_rain_mm_per_yr(rainfall: Rainfall | None) -> tuple[float, str]:
     days = float(rates[0] * np.exp((depths[0] - HEAVY_MM) / falls_over))
     days = min(days, 365.0)
     return days * (HEAVY_MM + falls_over), "the rainfall table, carried on to half an inch"
-
-
-def critical_bank_height_m(
-    cohesion_pa: float,
-    *,
-    unit_weight_n_m3: float,
-    friction_deg: float,
-    cracked: bool = False,
-) -> float:
-    """Height above which an upright bank falls, m: (4 c / w) tan(45 + phi / 2).
-
-    From memory (Culmann); with a tension crack behind the edge 2.67 in place of 4. For dry,
-    drained soil: a wet bank stands lower.
-
-    Parameters
-    ----------
-    cohesion_pa, unit_weight_n_m3
-        Of the soil, Pa (0 or more) and N/m3 (above 0).
-    friction_deg
-        Angle of friction, 0 up to 90 degrees.
-    cracked
-        Whether a tension crack stands behind the edge.
-
-    Raises
-    ------
-    ParameterError
-        A value outside its range.
-    """
-    if not (cohesion_pa >= 0 and unit_weight_n_m3 > 0 and 0 <= friction_deg < 90):
-        raise ParameterError(
-            f"soil of {cohesion_pa:g} Pa, {unit_weight_n_m3:g} N/m3 and {friction_deg:g} degrees",
-            expected="0 or more, above 0, and 0 up to 90",
-        )
-    factor = 2.67 if cracked else 4.0
-    lean = np.tan(np.radians(45.0 + friction_deg / 2))
-    return float(factor * cohesion_pa / unit_weight_n_m3 * lean)

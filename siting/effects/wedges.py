@@ -13,8 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from siting.channels.ground import Ground
-from siting.effects.channel_above import Trough, fill, trough_above
+from siting.effects.channel_above import Trough, fill
 from siting.effects.pools import outline_of
 from terrain.values.errors import ParameterError
 
@@ -62,47 +61,6 @@ def reach_m(crest_height_m: float, bed_slope: float, *, share: float = SHARE_HIG
     return min(crest_height_m / steep, LONGEST_M) if steep > 0 else LONGEST_M
 
 
-def wedge(
-    ground: Ground,
-    cell: int,
-    *,
-    crest_height_m: float,
-    bed_slope: float,
-    share_low: float = SHARE_LOW,
-    share_high: float = SHARE_HIGH,
-    end_cell: int | None = None,
-) -> Wedge:
-    """Sediment wedge behind a crest at a cell.
-
-    Parameters
-    ----------
-    ground, cell
-        Terrain, and flat cell number of the structure.
-    crest_height_m
-        Height of the crest above the bed there.
-    bed_slope
-        Old bed slope of the reach, m per m, 0 or more.
-    share_low, share_high
-        Slope of the deposit over that of the bed, from 0 up to (not including) 1.
-    end_cell
-        The next structure up, or the foot of the drop above: no sediment is counted beyond.
-
-    Raises
-    ------
-    ParameterError
-        A value outside its range, or an end whose water does not come to the structure.
-    """
-    length = min(SPARE * reach_m(crest_height_m, bed_slope, share=share_high), LONGEST_M)
-    trough = trough_above(ground, cell, length_m=length, toe_cell=end_cell)
-    return wedge_in(
-        trough,
-        crest_height_m=crest_height_m,
-        bed_slope=bed_slope,
-        share_low=share_low,
-        share_high=share_high,
-    )
-
-
 def wedge_in(
     trough: Trough,
     *,
@@ -112,9 +70,20 @@ def wedge_in(
     share_high: float = SHARE_HIGH,
     until_m: float = np.inf,
 ) -> Wedge:
-    """Sediment wedge in a trough that has been read already; see `wedge`.
+    """Sediment wedge behind a crest at the lower end of a trough.
 
-    ``until_m`` cuts it at a distance above the structure.
+    Parameters
+    ----------
+    trough
+        Channel above the structure.
+    crest_height_m
+        Height of the crest above the bed there.
+    bed_slope
+        Old bed slope of the reach, m per m, 0 or more.
+    share_low, share_high
+        Slope of the deposit over that of the bed, from 0 up to (not including) 1.
+    until_m
+        Cuts it at this distance above the structure.
 
     Raises
     ------

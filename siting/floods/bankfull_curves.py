@@ -128,11 +128,6 @@ def bankfull_curve(division: str) -> BankfullCurve:
     return curves[wanted]
 
 
-def bankfull_divisions() -> tuple[str, ...]:
-    """Return the names of the divisions that have a curve."""
-    return tuple(_curves())
-
-
 @functools.cache
 def _curves() -> dict[str, BankfullCurve]:
     return {

@@ -99,37 +99,13 @@ class CurveNumbers:
     ----------
     values
         Curve numbers, NaN where there is none.
-    unknown_codes
-        Cover codes that the table does not hold, with how many cells have each.
-    no_cover, no_soil
-        How many cells have no cover or no soil group at all (holes).
     from_group_b
         True where the soil is group A, the table has no number for it and that of group B was used,
         which is too high rather than too low (common practice, no published source).
     """
 
     values: FloatArray
-    unknown_codes: Mapping[str, int]
-    no_cover: int
-    no_soil: int
     from_group_b: BoolArray
-
-    def remarks(self) -> tuple[str, ...]:
-        """Return what a report should say, in plain sentences."""
-        lines = []
-        if self.unknown_codes:
-            codes = ", ".join(f"{c} ({n:,})" for c, n in self.unknown_codes.items())
-            lines.append(f"Cover codes without a curve number, with their cells: {codes}.")
-        if self.no_cover:
-            lines.append(f"{self.no_cover:,} cells have no cover.")
-        if self.no_soil:
-            lines.append(f"{self.no_soil:,} cells have no soil group.")
-        used_b = int(self.from_group_b.sum())
-        if used_b:
-            lines.append(
-                f"{used_b:,} cells of soil group A took the number of group B: A has none there."
-            )
-        return tuple(lines)
 
 
 def soil_group_index(soil_group: str | None, *, drained: bool = False) -> int:
@@ -192,20 +168,16 @@ def curve_numbers(
         )
     if groups.size and (groups.min() < NO_GROUP or groups.max() >= len(SOIL_GROUPS)):
         raise CurveNumberError("a soil-group index outside -1 to 3", expected="soil_group_index()")
-    kinds, which, counts = _kinds(codes)
+    kinds, which = _kinds(codes)
     # One row a code and one column a group, the last column for cells without a group.
     lookup = np.full((kinds.size, len(SOIL_GROUPS) + 1), np.nan)
     from_b = np.zeros(lookup.shape, dtype=np.bool_)
-    unknown: dict[str, int] = {}
-    empty = 0
     for n, kind in enumerate(kinds):
         key = code_text(kind.item())
         if key in ("", code_text(no_cover_code)):
-            empty += int(counts[n])
             continue
         cover = table.covers.get(table.codes.get(key, key))
         if cover is None:
-            unknown[key] = int(counts[n])
             continue
         lookup[n, : len(SOIL_GROUPS)] = cover.numbers[row]
         if np.isnan(lookup[n, 0]):
@@ -213,9 +185,6 @@ def curve_numbers(
             from_b[n, 0] = True
     return CurveNumbers(
         values=frozen(lookup[which, groups]),
-        unknown_codes=unknown,
-        no_cover=empty,
-        no_soil=int((groups == NO_GROUP).sum()),
         from_group_b=frozen_mask(from_b[which, groups]),
     )
 
@@ -277,8 +246,8 @@ def code_text(code: object) -> str:
 
 def _kinds(
     codes: npt.NDArray[Any],
-) -> tuple[npt.NDArray[Any], npt.NDArray[np.intp], npt.NDArray[np.intp]]:
-    """Return the different codes, which of them each cell has, and how many cells have each."""
+) -> tuple[npt.NDArray[Any], npt.NDArray[np.intp]]:
+    """Return the different codes, and which of them each cell has."""
     if (
         np.issubdtype(codes.dtype, np.integer)
         and codes.size
@@ -289,9 +258,9 @@ def _kinds(
         kinds = np.flatnonzero(counts)
         place = np.zeros(counts.size, dtype=np.intp)
         place[kinds] = np.arange(kinds.size)
-        return kinds, place[codes], counts[kinds]
-    kinds, which, counts = np.unique(codes, return_inverse=True, return_counts=True)
-    return kinds, which.reshape(codes.shape), counts
+        return kinds, place[codes]
+    kinds, which = np.unique(codes, return_inverse=True)
+    return kinds, which.reshape(codes.shape)
 
 
 def _cover(name: str, row: Mapping[str, Any], *, where: str) -> Cover:

@@ -9,7 +9,7 @@ print what each of them used.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field
 from typing import Protocol, runtime_checkable
 
 import numpy as np
@@ -191,15 +191,6 @@ class FloodEstimate:
     range_source: str
     flags: tuple[Flag, ...]
 
-    def notes_at(self, site: int) -> tuple[str, ...]:
-        """Remarks that hold for one site, in plain sentences."""
-        notes = [flag.text for flag in self.flags if bool(flag.where[site])]
-        if bool(self.is_minimum[site]):
-            notes.append(
-                "Part of the drainage area lies outside the raster: the flow is a minimum."
-            )
-        return tuple(notes)
-
 
 @runtime_checkable
 class FloodMethod(Protocol):
@@ -301,8 +292,3 @@ def missing_flag(inputs: SiteFloodInputs, names: Iterable[str]) -> Flag:
             lacking.append(name.removesuffix("_h").replace("_", " "))
             where |= unknown
     return Flag("input_missing", f"Not known here: {', '.join(lacking)}.", where)
-
-
-def input_names() -> tuple[str, ...]:
-    """Names that a method may list in `FloodMethod.needs`."""
-    return tuple(f.name for f in fields(SiteFloodInputs))

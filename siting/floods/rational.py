@@ -12,7 +12,6 @@ from typing import Final
 
 import numpy as np
 
-from siting.floods.flood_errors import FloodInputError
 from siting.floods.flood_method import (
     Flag,
     FloodEstimate,
@@ -43,7 +42,6 @@ RURAL_COEFFICIENTS: Final = {
         "hilly": (0.52, 0.72, 0.82),
     },
 }
-_SOILS: Final = ("sandy", "loam", "clay")
 
 
 class RationalMethod:
@@ -116,31 +114,3 @@ def rational_peak_m3s(
 ) -> FloatArray:
     """Peak flow in m3/s: C i A / 360 with i in mm/h and A in hectares. Arrays broadcast."""
     return floats(runoff_coefficient) * floats(intensity_mm_h) * floats(drainage_area_ha) / 360.0
-
-
-def rural_coefficient(cover: str, *, mean_slope: ArrayLike, soil: str) -> FloatArray:
-    """Runoff coefficient C of rural land by cover, slope and soil.
-
-    Slope classes: flat up to 5 per cent, rolling to 10, hilly above (the table ends at 30 per
-    cent). Source: NRCS Hydrology Training Series, module 206D, table 2. The result has the shape of
-    the slopes.
-
-    Raises
-    ------
-    FloodInputError
-        For an unknown cover or soil.
-    """
-    if cover not in RURAL_COEFFICIENTS:
-        raise FloodInputError(
-            f"cover '{cover}' for the rational method",
-            expected=f"one of {', '.join(RURAL_COEFFICIENTS)}",
-        )
-    if soil not in _SOILS:
-        raise FloodInputError(
-            f"soil '{soil}' for the rational method", expected=f"one of {', '.join(_SOILS)}"
-        )
-    column = _SOILS.index(soil)
-    flat, rolling, hilly = (row[column] for row in RURAL_COEFFICIENTS[cover].values())
-    slope = floats(mean_slope)
-    c = np.where(slope <= 0.05, flat, np.where(slope <= 0.10, rolling, hilly))
-    return np.where(np.isnan(slope), np.nan, c)

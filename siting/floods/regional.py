@@ -13,7 +13,7 @@ from typing import Final
 
 import numpy as np
 
-from siting.floods.flood_errors import FloodInputError, RegionalEquationError
+from siting.floods.flood_errors import RegionalEquationError
 from siting.floods.flood_method import (
     Flag,
     FloodEstimate,
@@ -111,8 +111,9 @@ class RegionalMethod:
             inside = share > 0
             flow, error = _region_flow(region, variables, return_period_yr, shape)
             value += np.where(inside, share * flow, 0.0)
-            low += np.where(inside, share * flow * 10.0**-error, 0.0)
-            high += np.where(inside, share * flow * 10.0**error, 0.0)
+            least, most = prediction_interval_m3s(share * flow, error_log10=error, t=1.0)
+            low += np.where(inside, least, 0.0)
+            high += np.where(inside, most, 0.0)
             flags += _region_flags(region, variables, return_period_yr, inside)
         total = sum(floats(share) for share in inputs.regions.values())
         bad_share = np.asarray(np.abs(total - 1.0) > _SHARE_SLACK)
@@ -170,34 +171,8 @@ def prediction_interval_m3s(
     `t` is Student's t for the probability and the degrees of freedom of the equation (USGS SIR
     2014-5211 p. 34, WRIR 03-4107 p. 19); 1 gives one standard error. Arrays broadcast.
     """
-    factor = 10.0 ** (t * floats(error_log10))
-    return floats(flow_m3s) / factor, floats(flow_m3s) * factor
-
-
-def blend_by_elevation(
-    low_m3s: ArrayLike,
-    high_m3s: ArrayLike,
-    *,
-    site_elevation_m: ArrayLike,
-    boundary_elevation_m: float,
-    band_m: float,
-) -> FloatArray:
-    """Weight two regions' flows over a band of elevation below their boundary.
-
-    At the boundary the flow is that of the high region, a band lower that of the low one, linear in
-    between (USGS Water-Supply Paper 2433 pp. 42-44, equation 7: a band of 700 ft).
-    Arrays broadcast.
-
-    Raises
-    ------
-    FloodInputError
-        When the band is not above zero.
-    """
-    if not band_m > 0:
-        raise FloodInputError(f"a band of {band_m:g} m", expected="a band above zero")
-    below = (boundary_elevation_m - floats(site_elevation_m)) / band_m
-    share = np.clip(below, 0.0, 1.0)
-    return share * floats(low_m3s) + (1.0 - share) * floats(high_m3s)
+    error = t * floats(error_log10)
+    return floats(flow_m3s) * 10.0**-error, floats(flow_m3s) * 10.0**error
 
 
 def _region_flow(

@@ -81,21 +81,3 @@ def runoff_depth_mm(rain_mm: ArrayLike, curve_number: ArrayLike) -> FloatArray:
     divisor = excess + retention
     quotient = np.divide(excess**2, divisor, out=np.zeros_like(divisor), where=divisor != 0)
     return floats(quotient)
-
-
-def weighted_curve_number(curve_number: ArrayLike, area: ArrayLike) -> float:
-    """Area-weighted curve number of several pieces of ground (areas in any one unit).
-
-    Both of shape ``(n,)``.
-
-    Raises
-    ------
-    FloodInputError
-        When no area is given or an area is negative.
-    """
-    numbers, areas = check_curve_number(curve_number), floats(area)
-    if (areas < 0).any() or not areas.sum() > 0:
-        raise FloodInputError(
-            "areas that do not add up to more than zero", expected="areas above zero"
-        )
-    return float((numbers * areas).sum() / areas.sum())

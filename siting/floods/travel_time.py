@@ -19,8 +19,6 @@ from siting.hydraulics.open_channel import LOWEST_SLOPE
 from siting.values.us_units import M_PER_FT, MM_PER_INCH
 from terrain.values.arrays import ArrayLike, BoolArray, FloatArray, floats, frozen, frozen_mask
 
-# How far sheet flow is taken to run when a flow path is cut into segments.
-SHEET_FLOW_LENGTH_M: Final = 30.0
 # 100 ft, the limit of later NRCS practice; TR-55 of 1986 allowed 300 ft, which is now held to be
 # too long.
 SHEET_FLOW_LIMIT_M: Final = 100.0 * M_PER_FT

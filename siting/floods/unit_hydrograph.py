@@ -26,14 +26,11 @@ from siting.floods.rainfall import Rainfall
 from siting.floods.runoff import runoff_depth_mm
 from siting.floods.storm import STORM_H, balanced_storm_mm
 from siting.floods.travel_time import LAG_PER_TC
-from siting.values.us_units import HA_PER_KM2, KM2_PER_MI2, M3S_PER_CFS, MM_PER_INCH
 from terrain.values.arrays import ArrayLike, FloatArray, floats, frozen
 
 # National Engineering Handbook part 630 table 16-1: time over time to peak, flow over peak flow.
 TIME_RATIOS: Final = frozen(data_file("nrcs_unit_hydrograph.toml")["time"])
 FLOW_RATIOS: Final = frozen(data_file("nrcs_unit_hydrograph.toml")["flow"])
-# 484 ft3/s per square mile and inch over hours, in m3/s per km2 and mm over hours: 0.2083.
-PEAK_FACTOR: Final = 484.0 * M3S_PER_CFS / (KM2_PER_MI2 * MM_PER_INCH)
 # Unit duration over time of concentration, as chapter 16 advises (0.133 Tc): Tp is then five units.
 UNIT_PER_TC: Final = 2.0 / 15.0
 LOWEST_TC_H: Final = 0.1
@@ -123,17 +120,6 @@ class UnitHydrographMethod:
             ),
         )
         return build_estimate(self, inputs, return_period_yr, value_m3s=value, flags=flags)
-
-
-def unit_peak_m3s_per_mm(
-    drainage_area_ha: ArrayLike, *, lag_h: ArrayLike, unit_duration_h: ArrayLike
-) -> FloatArray:
-    """Peak of the unit hydrograph in m3/s for one millimetre of runoff: 484 A / Tp, Tp = D/2 + lag.
-
-    Source: National Engineering Handbook part 630 chapter 16. Arrays broadcast.
-    """
-    time_to_peak = floats(unit_duration_h) / 2.0 + floats(lag_h)
-    return PEAK_FACTOR * floats(drainage_area_ha) / HA_PER_KM2 / time_to_peak
 
 
 def dimensionless_flow(time_over_peak: ArrayLike) -> FloatArray:

@@ -208,27 +208,9 @@ class CrossSection:
         area, perimeter, width = _wetted(self._sides, np.array([depth_m], dtype=float), "right")
         return Wetted(float(depth_m), float(area[0]), float(perimeter[0]), float(width[0]))
 
-    def area_m2(self, depth_m: float) -> float:
-        """Area of water of this depth, m2."""
-        return self.wetted(depth_m).area_m2
-
-    def wetted_perimeter_m(self, depth_m: float) -> float:
-        """Length of ground under water, m."""
-        return self.wetted(depth_m).perimeter_m
-
     def top_width_m(self, depth_m: float) -> float:
         """Width of the water's surface, m."""
         return self.wetted(depth_m).top_width_m
-
-    def hydraulic_radius_m(self, depth_m: float) -> float:
-        """Area over wetted perimeter, m; 0 without water."""
-        wet = self.wetted(depth_m)
-        return wet.area_m2 / wet.perimeter_m if wet.area_m2 else 0.0
-
-    def hydraulic_depth_m(self, depth_m: float) -> float:
-        """Area over top width, m; 0 without water."""
-        wet = self.wetted(depth_m)
-        return wet.area_m2 / wet.top_width_m if wet.area_m2 else 0.0
 
     def lowest_wetted(
         self, target: float, *, area: float, perimeter: float = 0.0, width: float = 0.0

@@ -1,8 +1,8 @@
-"""Steady flow of water: by Manning's equation in a section, critical, over weirs, in a jump.
+"""Steady flow of water: by Manning's equation in a section, critical over a level floor, in a jump.
 
 Sources: V. T. Chow 1959, *Open-Channel Hydraulics* (Manning, critical flow, hydraulic jump; from
 memory); FHWA Hydraulic Engineering Circular 15, third edition, 2005, equation 3.1 (shear on the
-bed); the weir relation Q = C L h^1.5 with the forms named at each function.
+bed).
 """
 
 from __future__ import annotations
@@ -18,9 +18,8 @@ GRAVITY_MPS2: Final = 9.81
 WATER_KG_M3: Final = 1000.0
 #: Weight of water, N/m3.
 WATER_N_M3: Final = WATER_KG_M3 * GRAVITY_MPS2
-#: Ideal broad crest with critical flow on it, 2/3 (2 g / 3)^0.5, m^0.5/s.
-IDEAL_WEIR: Final = 2 / 3 * math.sqrt(2 / 3 * GRAVITY_MPS2)
-#: Broad crest of loose stone, m^0.5/s (from memory, as used for spillways of check structures).
+#: C of Q = C L h^1.5 for a broad crest of loose stone, m^0.5/s (from memory, as used for spillways
+#: of check structures).
 STONE_WEIR: Final = 1.65
 #: Flat spots of a raster would hold water for ever (common practice, no published source).
 LOWEST_SLOPE: Final = 0.001
@@ -112,21 +111,6 @@ def normal_flow(
     )
 
 
-def critical_depth_m(section: CrossSection, discharge_m3s: float) -> float:
-    """Greatest depth of critical flow in a section, m: Q^2 T / (g A^3) = 1, the lowest of several.
-
-    Raises
-    ------
-    ParameterError
-        A discharge below zero.
-    """
-    flow = _at_least_zero(discharge_m3s, "a discharge", "m3/s")
-    if flow == 0:
-        return 0.0
-    wet = section.lowest_wetted(flow / math.sqrt(GRAVITY_MPS2), area=1.5, width=-0.5)
-    return wet.depth_m
-
-
 def critical_unit_depth_m(unit_flow_m2s: float) -> float:
     """Depth of critical flow over a level floor, (q^2 / g)^(1/3), m."""
     flow = _at_least_zero(unit_flow_m2s, "a flow per metre of width", "m2/s")
@@ -154,74 +138,6 @@ def conjugate_depth_m(depth_m: float, froude: float) -> float:
     return depth / 2 * (math.sqrt(1 + 8 * froude**2) - 1)
 
 
-def weir_flow_m3s(
-    crest_length_m: float, head_m: float, *, coefficient: float = STONE_WEIR
-) -> float:
-    """Flow over a level crest, Q = C L h^1.5, m3/s.
-
-    Parameters
-    ----------
-    crest_length_m
-        Across the flow, m.
-    head_m
-        Water above the crest, upstream of where it draws down, m.
-    coefficient
-        C, m^0.5/s: `STONE_WEIR` for stone, `IDEAL_WEIR` at most.
-    """
-    length, head, c = _weir(crest_length_m, head_m, "a head", "m", coefficient)
-    return float(c * length * head**1.5)
-
-
-def weir_head_m(
-    crest_length_m: float, discharge_m3s: float, *, coefficient: float = STONE_WEIR
-) -> float:
-    """Water above a level crest that carries a flow, m: `weir_flow_m3s` turned round."""
-    length, flow, c = _weir(crest_length_m, discharge_m3s, "a discharge", "m3/s", coefficient)
-    return float((flow / (c * length)) ** (2 / 3))
-
-
-def dipped_weir_flow_m3s(
-    crest_length_m: float, head_m: float, *, dip_m: float, coefficient: float = STONE_WEIR
-) -> float:
-    """Flow over a crest that falls evenly from both ends to its middle, m3/s.
-
-    Every strip of the crest carries C h^1.5 with its own head; the sum over the crest is
-    0.4 C L (h^2.5 - (h - dip)^2.5) / dip, without the second power where the ends stand dry.
-
-    Parameters
-    ----------
-    crest_length_m
-        Across the flow, from end to end, m.
-    head_m
-        Water above the crest's lowest point, m.
-    dip_m
-        How much lower the middle is than the ends, m; 0 for a level crest.
-    coefficient
-        C, m^0.5/s.
-    """
-    length, head, c = _weir(crest_length_m, head_m, "a head", "m", coefficient)
-    dip = _at_least_zero(dip_m, "a dip", "m")
-    # below a thousandth of the head the closed form loses its digits and the crest is as good as
-    # level, half the dip below its ends
-    if dip <= 1e-3 * head:
-        return float(c * length * max(head - dip / 2, 0.0) ** 1.5)
-    over_ends = max(head - dip, 0.0)
-    return float(0.4 * c * length * (head**2.5 - over_ends**2.5) / dip)
-
-
-def dipped_weir_head_m(
-    crest_length_m: float, discharge_m3s: float, *, dip_m: float, coefficient: float = STONE_WEIR
-) -> float:
-    """Water above the lowest point of a dipped crest that carries a flow, m."""
-    level = weir_head_m(crest_length_m, discharge_m3s, coefficient=coefficient)
-    low, high = level, level + _at_least_zero(dip_m, "a dip", "m")
-    while high - low > 1e-12 * (1 + high):
-        head = (low + high) / 2
-        flow = dipped_weir_flow_m3s(crest_length_m, head, dip_m=dip_m, coefficient=coefficient)
-        low, high = (head, high) if flow < discharge_m3s else (low, head)
-    return (low + high) / 2
-
-
 def shear_pa(hydraulic_radius_m: float, slope: float) -> float:
     """Mean pull of flowing water on its bed, weight of water times R times S, Pa.
 
@@ -231,30 +147,6 @@ def shear_pa(hydraulic_radius_m: float, slope: float) -> float:
         WATER_N_M3
         * _at_least_zero(hydraulic_radius_m, "a hydraulic radius", "m")
         * _at_least_zero(slope, "a bed slope", "m/m")
-    )
-
-
-def stream_power_w_m(discharge_m3s: float, slope: float) -> float:
-    """Power that a flow spends on each metre of channel, weight of water times Q times S, W/m."""
-    return (
-        WATER_N_M3
-        * _at_least_zero(discharge_m3s, "a discharge", "m3/s")
-        * _at_least_zero(slope, "a bed slope", "m/m")
-    )
-
-
-def stream_power_w_m2(discharge_m3s: float, slope: float, *, width_m: float) -> float:
-    """Stream power spread over the width of the water, W/m2."""
-    return stream_power_w_m(discharge_m3s, slope) / _above_zero(width_m, "a width")
-
-
-def _weir(
-    length: float, value: float, what: str, unit: str, coefficient: float
-) -> tuple[float, float, float]:
-    return (
-        _above_zero(length, "a crest length"),
-        _at_least_zero(value, what, unit),
-        _above_zero(coefficient, "a weir coefficient"),
     )
 
 

@@ -1,4 +1,4 @@
-"""Sizes of what is built of loose stone: aprons, cross-sections, volumes."""
+"""Sizes of what is built of loose stone: aprons and volumes."""
 
 from __future__ import annotations
 
@@ -28,29 +28,6 @@ def apron_m(
     """
     height, g = _size(height_m, "a structure height"), _size(slope, "a bed slope")
     return height * (gentle if g <= steep_from else steep)
-
-
-def loose_rock_section_m2(
-    height_m: float, *, crest_m: float = 0.6, upstream: float = 1.25, downstream: float = 1.5
-) -> float:
-    """Area of a loose-rock check structure as seen from the side, c H + (u + d) H^2 / 2, m2.
-
-    Parameters
-    ----------
-    height_m
-        Above the bed.
-    crest_m
-        Length of the crest along the flow.
-    upstream, downstream
-        Horizontal per vertical of the faces; as here for angular stone.
-
-    Notes
-    -----
-    Heede 1976, USDA Forest Service Research Paper RM-169 (from memory).
-    """
-    height = _size(height_m, "a structure height")
-    faces = _size(upstream, "an upstream face") + _size(downstream, "a downstream face")
-    return _size(crest_m, "a crest length") * height + faces / 2 * height**2
 
 
 def one_rock_volume_m3(width_m: float, length_m: float, stone_m: float) -> float:

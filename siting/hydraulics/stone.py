@@ -1,16 +1,15 @@
 """How large stone must be to stay where it is laid, and how heavy it then is.
 
 Each function is one published method. They answer for different places: a chute down a slope
-(`rock_chute_d50_m`, `steep_d30_m`, `abt_johnson_d50_m`), a bed under flowing water (`shear_d50_m`,
-`channel_d30_m`, `hec11_d50_m`), water that strikes stone (`isbash_d_m`). Stone on a bank is in
-`siting.hydraulics.stone_on_slopes`. Diameters are those that 30 or 50 % of the stone's mass is
-finer than. Densities are of solid stone.
+(`rock_chute_d50_m`, `steep_d30_m`, `abt_johnson_d50_m`), a bed under flowing water
+(`shear_d50_m`), water that strikes stone (`isbash_d_m`). Diameters are those that 30 or 50 % of the
+stone's mass is finer than. Densities are of solid stone.
 """
 
 from __future__ import annotations
 
 import math
-from typing import Final, Literal
+from typing import Final
 
 from siting.hydraulics.open_channel import GRAVITY_MPS2, WATER_KG_M3
 from terrain.values.errors import ParameterError
@@ -21,14 +20,6 @@ SHIELDS: Final = 0.047
 #: Slopes that the methods for chutes were tested on.
 ROCK_CHUTE_SLOPES: Final = (0.02, 0.40)
 STEEP_SLOPES: Final = (0.02, 0.20)
-#: Heaviest lift of one person, kg: the load constant of the NIOSH lifting equation (from memory).
-ONE_PERSON_KG: Final = 23.0
-#: Heaviest lift of two, kg: less than twice that (common practice, no published source).
-TWO_PERSON_KG: Final = 40.0
-#: Kinematic viscosity of water that HEC-15 takes, m2/s.
-VISCOSITY_M2S: Final = 1.131e-6
-
-Lift = Literal["one person", "two people", "machine"]
 
 _FOOT_M = 0.3048
 _INCH_M = 0.0254
@@ -119,7 +110,7 @@ def shear_d50_m(
     """Median diameter of stone that a pull on the bed does not move, m.
 
     SF tau / (F* (weight of stone - weight of water)): FHWA HEC-15, third edition, 2005, equation
-    6.8, with F* = 0.047 and SF = 1 for flow round small stone (`shields_and_safety`).
+    6.8, with F* = 0.047 and SF = 1 for flow round small stone (table 6.1).
     """
     tau = _at_least_zero(shear_pa, "a shear", "Pa")
     return (
@@ -127,29 +118,6 @@ def shear_d50_m(
         * tau
         / (_above_zero(shields, "a Shields number") * _sunk_n_m3(density))
     )
-
-
-def permissible_shear_pa(
-    d50_m: float, *, density: float = STONE_KG_M3, shields: float = SHIELDS
-) -> float:
-    """Pull on the bed that stone stands, F* (weight of stone - weight of water) d50, Pa.
-
-    FHWA HEC-15, third edition, 2005, equation 6.7.
-    """
-    d50 = _at_least_zero(d50_m, "a stone diameter", "m")
-    return _above_zero(shields, "a Shields number") * _sunk_n_m3(density) * d50
-
-
-def shields_and_safety(shear_velocity_mps: float, d50_m: float) -> tuple[float, float]:
-    """Shields number and factor of safety by the particle Reynolds number V* d50 / nu.
-
-    0.047 and 1.0 up to 40,000; 0.15 and 1.5 from 200,000; on a straight line between. HEC-15, table
-    6.1 and equation 6.9 (from memory).
-    """
-    speed = _at_least_zero(shear_velocity_mps, "a shear velocity", "m/s")
-    reynolds = speed * _at_least_zero(d50_m, "a stone diameter", "m") / VISCOSITY_M2S
-    share = min(max((reynolds - 4e4) / (2e5 - 4e4), 0.0), 1.0)
-    return SHIELDS + share * (0.15 - SHIELDS), 1.0 + share * 0.5
 
 
 def isbash_d_m(
@@ -171,99 +139,10 @@ def isbash_d_m(
     return (v / c) ** 2 / (2 * GRAVITY_MPS2 * (_relative(density) - 1))
 
 
-def channel_d30_m(
-    velocity_mps: float,
-    depth_m: float,
-    *,
-    density: float = STONE_KG_M3,
-    safety: float = 1.1,
-    stability: float = 0.30,
-    bank: float = 1.0,
-) -> float:
-    """Diameter d30 of stone in a channel of less than 2 % slope, m.
-
-    Sf Cs d ((water / (stone - water))^0.5 V / (K1 g d)^0.5)^2.5, the factors for bends and layer
-    thickness being 1.
-
-    Parameters
-    ----------
-    velocity_mps, depth_m
-        Mean velocity above the stone, and depth there.
-    safety
-        Sf, 1.1 or more.
-    stability
-        Cs: 0.30 for angular, 0.36 to 0.375 for rounded stone.
-    bank
-        K1, see `siting.hydraulics.stone_on_slopes.bank_factor`; 1 on the bed.
-
-    Notes
-    -----
-    USACE EM 1110-2-1601 (coefficients from memory).
-    """
-    v = _at_least_zero(velocity_mps, "a velocity", "m/s")
-    d = _above_zero(depth_m, "a depth")
-    k1 = _above_zero(bank, "a bank factor")
-    number = v / math.sqrt((_relative(density) - 1) * k1 * GRAVITY_MPS2 * d)
-    return float(_above_zero(safety, "a safety factor") * stability * d * number**2.5)
-
-
-def hec11_d50_m(
-    velocity_mps: float,
-    mean_depth_m: float,
-    *,
-    density: float = STONE_KG_M3,
-    safety: float = 1.2,
-    bank: float = 1.0,
-) -> float:
-    """Median diameter of riprap, C 0.001 V^3 / (d^0.5 K1^1.5) in feet and ft/s, m.
-
-    C is `hec11_density_factor` times `hec11_safety_factor`. FHWA HEC-11, 1989 (the main relation
-    from memory).
-    """
-    v = _at_least_zero(velocity_mps, "a velocity", "m/s") / _FOOT_M
-    d = _above_zero(mean_depth_m, "a mean depth") / _FOOT_M
-    c = hec11_density_factor(density) * hec11_safety_factor(safety)
-    return float(c * 0.001 * v**3 / (d**0.5 * _above_zero(bank, "a bank factor") ** 1.5) * _FOOT_M)
-
-
-def hec11_density_factor(density: float) -> float:
-    """Correction for the stone's density, 2.12 / (s - 1)^1.5: 1 at 2650 kg/m3 (FHWA HEC-11)."""
-    return float(2.12 / (_relative(density) - 1) ** 1.5)
-
-
-def hec11_safety_factor(safety: float) -> float:
-    """Correction for a factor of safety, (SF / 1.2)^1.5 (FHWA HEC-11)."""
-    return float((_above_zero(safety, "a safety factor") / 1.2) ** 1.5)
-
-
 def stone_mass_kg(diameter_m: float, density: float = STONE_KG_M3) -> float:
     """Mass of a round stone, kg."""
     _relative(density)
     return math.pi / 6 * _at_least_zero(diameter_m, "a stone diameter", "m") ** 3 * density
-
-
-def stone_diameter_m(mass_kg: float, density: float = STONE_KG_M3) -> float:
-    """Diameter of a round stone of a mass, m."""
-    _relative(density)
-    return math.cbrt(6 * _at_least_zero(mass_kg, "a stone mass", "kg") / (math.pi * density))
-
-
-def lift(mass_kg: float, *, one: float = ONE_PERSON_KG, two: float = TWO_PERSON_KG) -> Lift:
-    """Who lifts a stone of this mass: one person, two people, or a machine.
-
-    Raises
-    ------
-    ParameterError
-        A mass below zero, or two people who lift less than one.
-    """
-    mass = _at_least_zero(mass_kg, "a stone mass", "kg")
-    if not 0 < one <= two:
-        raise ParameterError(
-            f"{one:g} kg for one person and {two:g} kg for two", expected="two lift more than one"
-        )
-    if mass <= one:
-        return "one person"
-    return "two people" if mass <= two else "machine"
 
 
 def _relative(density: float) -> float:

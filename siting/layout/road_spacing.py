@@ -30,14 +30,6 @@ WATER_BAR_TABLE: Final = (
 #: Steepest road for a broad-based dip and for a rolling dip (state forestry practice, Texas).
 BROAD_BASED_GRADE: Final = 0.12
 ROLLING_DIP_GRADE: Final = 0.15
-#: Back slope of a rolling dip and its length along the road, m (same source: 10 to 15 ft).
-REVERSE_GRADE: Final = (0.03, 0.08)
-REVERSE_LENGTH_M: Final = (10 * M_PER_FT, 15 * M_PER_FT)
-#: Back slope of a broad-based dip and its length, m (same source: 20 ft).
-BROAD_BASED_REVERSE: Final = (0.03, 20 * M_PER_FT)
-#: Angle of a water bar across the road, degrees, and its depth, m (SREF handbook: 18 inches).
-WATER_BAR_ANGLE_DEG: Final = (45.0, 60.0)
-WATER_BAR_DEPTH_M: Final = 18 * 0.0254
 
 WATER_BAR: Final = "water bars"
 BROAD_BASED: Final = "broad-based dips"

@@ -46,11 +46,6 @@ class WalkNet:
     first: tuple[int, int]
     time_s: csr_array
 
-    def ground_cells(self, places: NDArray[np.int64]) -> tuple[NDArray[Any], NDArray[Any]]:
-        """Row and column on the ground's grid of some places."""
-        row, col = np.divmod(places, self.grid.cols)
-        return row * self.spacing + self.first[0], col * self.spacing + self.first[1]
-
 
 def walk_net(land: WalkLand, rules: WalkRules | None = None) -> WalkNet:
     """Lay the net over the ground, as fine as ``rules.most_nodes`` allows.

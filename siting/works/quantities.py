@@ -18,9 +18,8 @@ from terrain.values.errors import ParameterError
 
 #: Order of the items in every array of this module.
 ITEM_NAMES = tuple(ITEMS)
-#: Usual spare on what is ordered, as a share, and what is added unless told otherwise (common
-#: practice, no published source): keys and gaps are easily counted short.
-USUAL_SPARE = (0.15, 0.25)
+#: Spare on what is ordered, as a share, unless told otherwise: keys and gaps are easily counted
+#: short (0.15 to 0.25 is common practice, no published source).
 SPARE = 0.20
 #: People in a crew unless told otherwise (common practice).
 CREW_SIZE = 4
@@ -129,7 +128,7 @@ def quantities(
     costs
         Productivity and truck loads.
     spare
-        Added to what is ordered, as a share; usually `USUAL_SPARE`.
+        Added to what is ordered, as a share; usually `SPARE`.
     crew_size
         People in a crew.
 

@@ -44,8 +44,3 @@ import numba  # noqa: E402  (the cache folder must be settled first)
 def kernel(function: Callable[..., Any]) -> Any:
     """Compile a function on its first call and keep the machine code for the next process."""
     return numba.njit(cache=True, nogil=True, error_model="numpy")(function)
-
-
-def compiled_now(function: Any) -> bool:
-    """Whether a kernel has machine code in this process (always true when interpreted)."""
-    return bool(getattr(function, "signatures", True))

@@ -195,32 +195,6 @@ def gradient_rows(z, width, height, row_start, row_stop, out):
 
 
 @kernel
-def base_level(codes, order, z, is_channel, base):
-    """Write, for every cell, the elevation of the channel cell it drains to (NaN: none)."""
-    cols = codes.shape[1]
-    for j in range(order.size - 1, -1, -1):
-        r = order[j] // cols
-        c = order[j] % cols
-        if is_channel[r, c]:
-            base[r, c] = z[r, c]
-            continue
-        k = codes[r, c]
-        base[r, c] = base[r + ROW_STEP[k], c + COL_STEP[k]] if k < 8 else np.nan
-
-
-@kernel
-def way_to_outlet(codes, order, step_m, length):
-    """Write the length of the way from each cell to where its water leaves, m."""
-    cols = codes.shape[1]
-    for j in range(order.size - 1, -1, -1):
-        r = order[j] // cols
-        c = order[j] % cols
-        k = codes[r, c]
-        if k < 8:
-            length[r, c] = length[r + ROW_STEP[k], c + COL_STEP[k]] + step_m[k]
-
-
-@kernel
 def inflow_at_edge(codes, row_start, row_stop, out):
     """Mark edge cells that drain inwards: land outside may drain into them."""
     rows, cols = codes.shape

@@ -11,13 +11,11 @@ from numpy.typing import ArrayLike, NDArray
 
 from terrain._kernels.network import longest_way_down
 from terrain._kernels.upslope import (
-    base_level,
     catchment_numbers,
     catchment_outline,
     gradient_rows,
     inflow_at_edge,
     way_segments,
-    way_to_outlet,
 )
 from terrain.flow.flow_field import FlowField, cell_index_dtype
 from terrain.values.arrays import read_only
@@ -131,13 +129,6 @@ def longest_way_m(flow: FlowField) -> NDArray[np.float32]:
     return read_only(length)
 
 
-def downslope_m(flow: FlowField) -> NDArray[np.float32]:
-    """Length of the way from each cell to where its water leaves, m; ``(rows, cols)``."""
-    length = np.zeros(flow.grid.shape, dtype=np.float32)
-    way_to_outlet(flow.codes, flow.order(), flow.step_m, length)
-    return read_only(length)
-
-
 @dataclass(frozen=True, slots=True, eq=False)
 class WaySegments:
     """Longest flow paths of points, cut into sheet, shallow and channel flow.
@@ -189,29 +180,6 @@ def flow_path_segments(
         flow.codes, counts, length, z, flow.step_m, cells, SHEET_FLOW_M, channel_count, out
     )
     return WaySegments(*(read_only(out[:, k].copy()) for k in range(6)))
-
-
-def height_above_channel(
-    flow: FlowField, raster: Raster, is_channel: NDArray[np.bool_]
-) -> NDArray[np.float32]:
-    """Height of each cell above the channel cell it drains to, m; NaN where it meets none.
-
-    Parameters
-    ----------
-    flow, raster
-        Flow directions, and the surface.
-    is_channel
-        Channel cells, shape ``(rows, cols)``.
-
-    Returns
-    -------
-    numpy.ndarray
-        float32, shape ``(rows, cols)``.
-    """
-    base = np.full(flow.grid.shape, np.nan, dtype=np.float32)
-    base_level(flow.codes, flow.order(), raster.elevation_m, is_channel, base)
-    height: NDArray[np.float32] = raster.elevation_m - base
-    return height
 
 
 @dataclass(frozen=True, slots=True, eq=False)

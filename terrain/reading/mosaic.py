@@ -48,14 +48,6 @@ class Mosaic:
         west, south, east, north = self.bounds
         return (west + east) / 2, (south + north) / 2
 
-    def overlaps_earlier(self, i: int) -> bool:
-        """Whether a file's rectangle meets that of a file given before it."""
-        (r, c), (h, w) = self.corners[i], self.shapes[i]
-        for (r0, c0), (h0, w0) in zip(self.corners[:i], self.shapes[:i], strict=True):
-            if r < r0 + h0 and r0 < r + h and c < c0 + w0 and c0 < c + w:
-                return True
-        return False
-
     @property
     def covered_share(self) -> float:
         """Cells of all files over cells of the grid; above 1 where files overlap."""

@@ -17,12 +17,12 @@ from matplotlib.image import imread
 
 from cli import palette
 from cli.plan.explanation import basis_words
+from cli.plan.fields import LAYERS
 from cli.plan.fields_structures import REASON_PARTS
 from cli.plan.geopackage import write_geopackage
 from cli.plan.layers import Layer, empty_layer
 from tests.example_plan import UTM
 from tests.example_stretch import (
-    stretch_layers,
     stretch_raster,
     stretch_tables,
     write_stretch,
@@ -273,10 +273,10 @@ def test_a_plan_of_an_older_version(refused: Callable, plan: Path, tmp_path: Pat
 
 
 def test_an_empty_plan(refused: Callable, tmp_path: Path) -> None:
-    layers = [empty_layer(name, UTM) for name in stretch_layers()]
-    empty = write_geopackage(
-        tmp_path / "empty.gpkg", layers, tables=[empty_layer(t.name) for t in stretch_tables()]
-    )
+    nothing = [empty_layer(name, UTM) for name in LAYERS if name != "field_guide"]
+    layers = [layer for layer in nothing if layer.geometry is not None]
+    tables = [table for table in nothing if table.geometry is None]
+    empty = write_geopackage(tmp_path / "empty.gpkg", layers, tables=tables)
     line = refused(empty, 1)
     assert line == "gullywalk: empty.gpkg holds no sites: there is nothing to explain."
 

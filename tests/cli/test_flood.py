@@ -12,7 +12,7 @@ import pytest
 
 from cli.main import run
 from cli.plan.fields import CFS_M3S
-from cli.plan.geopackage_reading import read_layers
+from tests.reading import read_layers
 
 SAMPLE = Path(__file__).parents[2] / "sample_dem"
 DEM, MAPS = SAMPLE / "ranch_dem.tif", SAMPLE / "ranch.gpkg"

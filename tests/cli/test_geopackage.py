@@ -17,10 +17,11 @@ import shapely
 from cli.file_errors import LayerError, OutputError
 from cli.plan.fields import FIELDS, LAYERS, schema
 from cli.plan.geopackage import check_target, write_geopackage
-from cli.plan.geopackage_reading import plan_units, read_layers
+from cli.plan.geopackage_reading import plan_units, read_layer
 from cli.plan.layers import empty_layer
 from cli.plan.safe_files import PART_PREFIX
 from tests.example_plan import NAMES, UTM, example_layers, example_tables
+from tests.reading import read_layers
 
 REPOSITORY = Path(__file__).parents[2]
 LAYERS_OF_PLAN = example_layers()
@@ -260,9 +261,9 @@ def test_edits_in_a_gis_are_read(tmp_path: Path) -> None:
 
 
 def test_what_cannot_be_read_says_so(tmp_path: Path) -> None:
-    with pytest.raises(OutputError, match=r"no file .*none\.gpkg; expected a plan"):
-        read_layers(tmp_path / "none.gpkg")
+    with pytest.raises(OutputError, match=r"none\.gpkg cannot be read .*; expected a plan"):
+        read_layer(tmp_path / "none.gpkg", "sites")
     text = tmp_path / "text.gpkg"
     text.write_text("hello")
-    with pytest.raises(OutputError, match="is not a GeoPackage"):
-        read_layers(text)
+    with pytest.raises(OutputError, match=r"text\.gpkg cannot be read"):
+        read_layer(text, "sites")

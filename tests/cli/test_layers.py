@@ -7,7 +7,7 @@ from pyproj import CRS
 
 from cli.file_errors import LayerError
 from cli.plan.fields import schema
-from cli.plan.layers import Layer, check_names, empty_layer, flow_azimuth_deg, table
+from cli.plan.layers import Layer, check_names, empty_layer, table
 from tests.example_plan import UTM, example_layers, texts
 
 POINTS = shapely.points([0.0, 10.0], [0.0, 5.0])
@@ -129,11 +129,3 @@ def test_a_plan_has_one_of_each_name_and_one_crs() -> None:
         check_names([sites, empty_layer("sites", UTM)])
     with pytest.raises(LayerError, match="different coordinate reference systems"):
         check_names([sites, empty_layer("channels", CRS.from_epsg(32613))])
-
-
-def test_direction_of_the_flow() -> None:
-    line = shapely.LineString([(0, 100), (0, 50), (50, 0)])
-    points = shapely.points([(1.0, 90.0), (26.0, 26.0), (60.0, -5.0)])
-    azimuth = flow_azimuth_deg(points, np.array([line]))
-    np.testing.assert_allclose(azimuth, [180.0, 135.0, 135.0])
-    assert np.isnan(flow_azimuth_deg(points, np.array([], dtype=object))).all()

@@ -15,13 +15,13 @@ import rasterio
 from pyproj import CRS
 
 from cli.plan.geopackage import write_geopackage
-from cli.plan.geopackage_reading import read_layers
 from cli.plan.layers import empty_layer
 from cli.plan.relief import hillshade, relief_of
 from cli.plan.relief_layer import MOST_PIXELS, ReliefPicture, read_relief, relief_picture
 from terrain.values.grid import Grid
 from terrain.values.raster import Raster
 from tests.example_plan import UTM, example_layers, example_raster, example_tables
+from tests.reading import read_layers
 
 REPOSITORY = Path(__file__).parents[2]
 RASTER = example_raster()

@@ -16,13 +16,13 @@ import shapely
 import cli.given.land
 import cli.progress_bar
 from cli.plan.fields import schema
-from cli.plan.geopackage_reading import read_layers
 from cli.plan.plan_layers import DRAWING_ORDER
 from cli.plan.plan_reading import read_plan
 from cli.plan.relief_layer import read_relief
 from siting.record.settings_used import settings_of
 from siting.values.rules import load_rules
 from tests.cli.conftest import Ended, box, gully
+from tests.reading import read_layers
 
 SAMPLE = Path(__file__).parents[2] / "sample_dem"
 RAIN = ("--rain-24h", "2=38mm,10=62mm,25=80mm", "--curve-number", "79")
@@ -170,6 +170,7 @@ def test_run_info_tells_what_went_in(screened: Callable, tmp_path: Path) -> None
     assert info["setting: channel_area"] == "0.1"
     assert info["setting: rain_24h"] == "2=38mm,10=62mm,25=80mm"
     assert info["setting: engine"] == "native"
+    assert info["plan format"] == "2"
     for name in ("gullywalk", "numpy", "GDAL for rasters"):
         assert info[f"version: {name}"]
     assert any("taken as metres" in value for value in info.values())

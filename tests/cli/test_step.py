@@ -14,13 +14,13 @@ import rasterio
 import terrain.values.plugins
 from cli.commands.step import flag_of, out_flag
 from cli.plan.fields import LAYERS, schema
-from cli.plan.geopackage_reading import read_layers
 from siting.steps.step import Column, Input, Output, Parameter, Step, StepData, all_steps, run_step
 from terrain.channels.network import default_channel_area_ha
 from terrain.values.errors import ParameterError
 from terrain.values.plugins import PluginError
 from terrain.values.raster import Raster
 from tests.cli.conftest import EPSG, NORTH, WEST, box, gully
+from tests.reading import read_layers
 
 NAMES = (
     "areas-of-points",

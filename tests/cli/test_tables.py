@@ -17,8 +17,8 @@ from cli.plan.ranked_list import (
     print_ranked_list,
     significant,
     site_records,
-    write_list,
 )
+from cli.plan.safe_files import write_text
 from terrain.values.errors import ParameterError
 from tests.example_plan import UTM, example_layers
 
@@ -164,11 +164,11 @@ def test_records_keep_the_order_of_rank_whatever_the_order_of_rows() -> None:
 
 
 def test_csv_is_written_whole_and_never_over_another(tmp_path: Path) -> None:
-    path = write_list(tmp_path / "list.csv", SITES)
+    path = write_text(tmp_path / "list.csv", list_csv(SITES))
     assert path.read_bytes().decode("utf-8") == list_csv(SITES)
     with pytest.raises(OutputError, match=r"list\.csv exists already"):
-        write_list(path, SITES, units="us")
+        write_text(path, list_csv(SITES, units="us"))
     assert path.read_bytes().decode("utf-8") == list_csv(SITES)
-    write_list(path, SITES, units="us", overwrite=True)
+    write_text(path, list_csv(SITES, units="us"), overwrite=True)
     assert "width_ft" in path.read_text(encoding="utf-8")
     assert [p.name for p in tmp_path.iterdir()] == ["list.csv"]

@@ -20,12 +20,12 @@ from cli.file_errors import OutputError
 from cli.plan import geopackage
 from cli.plan.fields import LAYERS
 from cli.plan.geopackage import check_target, write_geopackage
-from cli.plan.geopackage_reading import read_layers
 from cli.plan.relief_layer import relief_picture
 from cli.plan.safe_files import PART_PREFIX
 from tests.cli.conftest import small_files as small_files
 from tests.example_plan import example_layers, example_raster, example_tables
 from tests.processes import PATIENCE_S, running
+from tests.reading import read_layers
 
 # Writes a plan of very many headcuts over an existing one, so that there is time to hit it.
 _LONG_WRITE = """

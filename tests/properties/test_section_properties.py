@@ -12,7 +12,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from siting.hydraulics.cross_section import CrossSection
-from siting.hydraulics.open_channel import critical_depth_m, normal_flow
+from siting.hydraulics.open_channel import normal_flow
 from terrain.values.arrays import FloatArray
 from terrain.values.errors import ParameterError
 
@@ -73,22 +73,19 @@ def test_trapezoids_follow_their_closed_forms(
     section = CrossSection.trapezoid(bottom, side=side, depth_m=bank)
     depth = share * bank
     assert section.rim_m == pytest.approx(bank)
-    assert section.area_m2(depth) == pytest.approx((bottom + side * depth) * depth)
-    wetted = bottom + 2 * depth * math.hypot(1, side)
-    assert section.wetted_perimeter_m(depth) == pytest.approx(wetted)
-    assert section.top_width_m(depth) == pytest.approx(bottom + 2 * side * depth)
-    area = section.area_m2(depth)
-    assert section.hydraulic_radius_m(depth) == pytest.approx(area / wetted)
-    assert section.hydraulic_depth_m(depth) == pytest.approx(area / section.top_width_m(depth))
+    wet = section.wetted(depth)
+    assert wet.area_m2 == pytest.approx((bottom + side * depth) * depth)
+    assert wet.perimeter_m == pytest.approx(bottom + 2 * depth * math.hypot(1, side))
+    assert wet.top_width_m == pytest.approx(bottom + 2 * side * depth)
+    assert section.top_width_m(depth) == wet.top_width_m
 
 
 @given(widths, st.floats(0.1, 5), flows, slopes, roughnesses)
-def test_a_rectangle_has_its_closed_critical_depth_even_above_its_rim(
+def test_a_rectangle_shoots_where_it_is_shallower_than_critical_even_above_its_rim(
     width: float, bank: float, flow: float, slope: float, roughness: float
 ) -> None:
     section = CrossSection.trapezoid(width, side=0, depth_m=bank)
     closed = ((flow / width) ** 2 / 9.81) ** (1 / 3)
-    assert critical_depth_m(section, flow) == pytest.approx(closed, rel=1e-9)
     state = normal_flow(section, flow, slope=slope, roughness=roughness)
     assert state.overtops == (state.depth_m > bank)
     depth = state.depth_m
@@ -122,8 +119,7 @@ def test_more_water_never_stands_lower(
     states = [normal_flow(section, q, slope=slope, roughness=roughness) for q in sorted(several)]
     depths = [state.depth_m for state in states]
     areas = [state.area_m2 for state in states]
-    critical = [critical_depth_m(section, q) for q in sorted(several)]
-    for values in (depths, areas, critical):
+    for values in (depths, areas):
         assert all(b >= a - 1e-9 for a, b in itertools.pairwise(values))
 
 
@@ -136,11 +132,11 @@ def test_geometry_is_that_of_many_thin_strips(section: CrossSection, share: floa
     assume(depth > 1e-3 and np.abs(section.height_m - level).min() > 1e-3)
     area, perimeter, width = by_strips(section, depth)
     fine = float(np.ptp(section.offset_m)) / 40_000
-    assert section.area_m2(depth) == pytest.approx(area, rel=1e-3, abs=4 * fine * depth)
+    assert section.wetted(depth).area_m2 == pytest.approx(area, rel=1e-3, abs=4 * fine * depth)
     assert section.top_width_m(depth) == pytest.approx(width, abs=4 * fine)
     steep = float(np.abs(np.diff(section.height_m) / np.diff(section.offset_m)).max())
     near = 4 * fine * math.hypot(1, steep)
-    assert section.wetted_perimeter_m(depth) == pytest.approx(perimeter, abs=near)
+    assert section.wetted(depth).perimeter_m == pytest.approx(perimeter, abs=near)
 
 
 @given(rough_ground(), flows, slopes)
@@ -167,10 +163,10 @@ def test_a_ditch_beyond_a_bank_stays_dry(ditch_bed_m: float) -> None:
     assert section.offset_m[-1] == 14.0, "the ditch is part of the section"
     alone = CrossSection(*(v[:81] for v in channel_and_ditch(ditch_bed_m)))
     for depth in (0.2, 0.6, 0.99):
-        assert section.area_m2(depth) == pytest.approx(alone.area_m2(depth))
+        assert section.wetted(depth).area_m2 == pytest.approx(alone.wetted(depth).area_m2)
         assert section.top_width_m(depth) < 3
     assert section.top_width_m(1.01) == pytest.approx(28.0)
-    assert section.area_m2(1.01) > alone.area_m2(1.01) + 2
+    assert section.wetted(1.01).area_m2 > alone.wetted(1.01).area_m2 + 2
 
 
 def test_a_lower_ditch_beside_the_channel_is_not_its_bed() -> None:
@@ -228,12 +224,9 @@ def test_a_gap_cuts_the_section_where_it_first_comes() -> None:
 
 def test_no_water_has_no_size() -> None:
     section = CrossSection.trapezoid(2, side=1, depth_m=1)
-    assert section.area_m2(0) == 0
-    assert section.hydraulic_radius_m(0) == 0
-    assert section.hydraulic_depth_m(0) == 0
+    assert section.wetted(0).area_m2 == 0
     state = normal_flow(section, 0.0, slope=0.01, roughness=0.04)
     assert (state.depth_m, state.velocity_mps, state.overtops) == (0, 0, False)
-    assert critical_depth_m(section, 0) == 0
 
 
 def test_water_on_a_floodplain_counts_as_over_the_rim() -> None:
@@ -277,8 +270,7 @@ def test_impossible_flows_are_refused(bad: float) -> None:
         lambda: normal_flow(section, bad, slope=0.01, roughness=0.04),
         lambda: normal_flow(section, 1.0, slope=bad, roughness=0.04),
         lambda: normal_flow(section, 1.0, slope=0.01, roughness=bad),
-        lambda: critical_depth_m(section, bad),
-        lambda: section.area_m2(bad),
+        lambda: section.wetted(bad).area_m2,
         lambda: CrossSection.trapezoid(2, side=1, depth_m=bad),
         lambda: CrossSection.trapezoid(bad, side=1, depth_m=1),
     ):

@@ -2,7 +2,7 @@
 
 import pytest
 
-from siting.floods.regional import blend_by_elevation, prediction_interval_m3s
+from siting.floods.regional import prediction_interval_m3s
 from siting.floods.regional_equations import built_in_equations
 from tests.published.printed import answer, cells
 from tests.regional_flow import flow_cfs
@@ -82,16 +82,3 @@ def test_nv_2(years: float, cfs: float) -> None:
     """Water-Supply Paper 2433 p. 41, equation 6: 21 square miles in region 6, 36 in region 10."""
     shares = {"NV-6": 21 / 57, "NV-10": 36 / 57}
     answer(flow_cfs(shares, years, area_mi2=57, elevation_ft=6500), cfs, of="NV-2", rel=0.005)
-
-
-@pytest.mark.parametrize(("low", "high", "blended"), [(433, 375, 408), (2440, 975, 1810)])
-def test_nv_3(low: float, high: float, blended: float) -> None:
-    """Water-Supply Paper 2433 pp. 42-44, equation 7: 7,100 ft, boundary 7,500, band 700 ft."""
-    flow = blend_by_elevation(
-        low,
-        high,
-        site_elevation_m=7100 * M_PER_FT,
-        boundary_elevation_m=7500 * M_PER_FT,
-        band_m=700 * M_PER_FT,
-    )
-    answer(flow, blended, of="NV-3", rel=0.005)

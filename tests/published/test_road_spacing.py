@@ -1,8 +1,8 @@
 """Spacing of water bars and dips on roads against published tables and limits.
 
 Sources: SREF forest landowner handbook, table of distances between water bars; broad-based dips
-by 400 / grade + 100 ft (road manuals of the forest trade, from memory), limits of grade and back
-slope by the Texas Forest Service.
+by 400 / grade + 100 ft (road manuals of the forest trade, from memory), limits of grade by the
+Texas Forest Service.
 """
 
 from __future__ import annotations
@@ -12,12 +12,8 @@ import pytest
 
 from siting.layout.road_spacing import (
     BROAD_BASED,
-    BROAD_BASED_REVERSE,
-    REVERSE_GRADE,
-    REVERSE_LENGTH_M,
     RULE_SOURCES,
     WATER_BAR,
-    WATER_BAR_DEPTH_M,
     broad_based_spacing_m,
     dip_spacing_m,
     water_bar_spacing_m,
@@ -61,12 +57,8 @@ def test_a_rolling_dip_takes_the_rule_for_dips_up_to_its_limit_and_shows_the_ran
 
 
 def test_limits_of_dips() -> None:
-    """Grade up to 15 %, back slope of 3 to 8 % over 10 to 15 ft; broad-based 3 % over 20 ft."""
+    """Grade up to 15 % (Texas Forest Service)."""
     assert load_rules().high("road_dip.grade") == 0.15
-    assert REVERSE_GRADE == (0.03, 0.08)
-    np.testing.assert_allclose(REVERSE_LENGTH_M, (3.05, 4.57), atol=0.005)
-    np.testing.assert_allclose(BROAD_BASED_REVERSE, (0.03, 6.1), atol=0.005)
-    assert pytest.approx(18 * 0.0254) == WATER_BAR_DEPTH_M
     assert {basis for _, basis in RULE_SOURCES.values()} == {"published", "from memory"}
 
 

@@ -11,15 +11,14 @@ from scipy.integrate import solve_ivp
 
 from siting.channels.bed_profile import bed_below
 from siting.channels.ground import Ground
-from siting.effects.backwater import tailwater, tailwater_in
+from siting.effects.backwater import tailwater_in
 from siting.effects.channel_above import trough_above
-from siting.effects.pools import pool_in, still_pool
+from siting.effects.pools import pool_in
 from siting.hydraulics.cross_section import CrossSection
 from siting.hydraulics.open_channel import (
     GRAVITY_MPS2,
     conjugate_depth_m,
     normal_flow,
-    weir_head_m,
 )
 from terrain.values.errors import ParameterError
 from tests.siting.trenches import channel_cell, prism, trench
@@ -38,7 +37,7 @@ def test_level_at_the_structure(width: float, side: float, flow: float) -> None:
     normal = normal_flow(section, flow, slope=0.02, roughness=N).depth_m
     assert found.normal_depth_m == pytest.approx(normal, rel=0.01)
     assert found.head_m == pytest.approx(
-        weir_head_m(width + 2 * side * found.depth_m, flow), rel=0.01
+        (flow / (1.65 * (width + 2 * side * found.depth_m))) ** (2 / 3), rel=0.01
     )
     assert found.rule == "weir"
     assert found.depth_m == pytest.approx(0.3 + found.head_m)
@@ -168,9 +167,8 @@ def test_impossible_values(changed: dict[str, float], text: str) -> None:
 def test_on_a_trench_it_agrees_with_the_prism(measured: Callable[..., Ground]) -> None:
     width, side, slope = 4.0, 1.5, 0.015
     ground = measured(trench(width, side=side, slope=slope, cell_m=0.5))
-    found = tailwater(
-        ground,
-        channel_cell(ground, 30.0),
+    found = tailwater_in(
+        trough_above(ground, channel_cell(ground, 30.0), length_m=80.0),
         crest_height_m=0.3,
         discharge_m3s=1.0,
         roughness=N,
@@ -193,8 +191,9 @@ def test_below_a_planted_drop(measured: Callable[..., Ground]) -> None:
     foot = int(heads.foot_cell[np.argmax(heads.headcut_height_m * heads.confidence)])
     cell = int(bed_below(ground, foot, length_m=5.0).cell[-1])
     given = {"discharge_m3s": 0.6, "roughness": N, "slope": 0.02}
-    found = tailwater(ground, cell, crest_height_m=0.25, toe_cell=foot, **given)
-    still = still_pool(ground, cell, crest_height_m=0.25, toe_cell=foot)
+    trough = trough_above(ground, cell, length_m=40.0, toe_cell=foot)
+    found = tailwater_in(trough, crest_height_m=0.25, **given)
+    still = pool_in(trough, crest_height_m=0.25)
     truth = tailwater_in(
         prism(3.0, side=0.5, length_m=5.0, ends_at="foot"), crest_height_m=0.25, **given
     )

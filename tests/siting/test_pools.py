@@ -11,7 +11,7 @@ import pytest
 from siting.channels.bed_profile import bed_below
 from siting.channels.ground import Ground
 from siting.effects.channel_above import Trough, fill, trough_above, wetted
-from siting.effects.pools import outline_of, pool_in, still_pool
+from siting.effects.pools import outline_of, pool_in
 from siting.hydraulics.cross_section import CrossSection
 from terrain.values.errors import ParameterError
 from tests.siting.trenches import channel_cell, pool_of_trench, prism, trench
@@ -155,7 +155,8 @@ def test_a_trench_of_known_size(measured: Callable[..., Ground]) -> None:
     """Banks that the cells can show, no noise: within a few per cent."""
     for width, side, slope in ((4.0, 1.5, 0.02), (3.0, 2.0, 0.01), (6.0, 2.0, 0.03)):
         ground = measured(trench(width, side=side, slope=slope, cell_m=0.5))
-        pool = still_pool(ground, channel_cell(ground, 30.0), crest_height_m=CREST)
+        trough = trough_above(ground, channel_cell(ground, 30.0), length_m=40.0)
+        pool = pool_in(trough, crest_height_m=CREST)
         area, volume = pool_of_trench(CREST, width, side=side, slope=slope)
         assert pool.length_m == pytest.approx(CREST / slope, rel=0.03)
         assert pool.area_m2 == pytest.approx(area, rel=0.05)
@@ -172,9 +173,9 @@ def test_noise_and_upright_walls_on_cells_of_a_metre(measured: Callable[..., Gro
         skew = 0.1 + 0.1 * seed
         ground = measured(trench(4.0, side=0.25, noise_m=0.03, seed=seed, skew=skew))
         cell = channel_cell(ground, 30.0)
-        pool = still_pool(ground, cell, crest_height_m=CREST)
-        found.append((pool.area_m2 / area, pool.volume_m3 / volume))
         trough = trough_above(ground, cell, length_m=40.0)
+        pool = pool_in(trough, crest_height_m=CREST)
+        found.append((pool.area_m2 / area, pool.volume_m3 / volume))
         none = np.zeros(trough.size)
         shown = pool_in(replace(trough, lean_left_m=none, lean_right_m=none), crest_height_m=CREST)
         leaning.append(shown.volume_m3 / volume)
@@ -192,7 +193,8 @@ def test_depth_at_the_foot_of_a_planted_drop(measured: Callable[..., Ground], no
         heads = ground.headcuts
         foot = int(heads.foot_cell[np.argmax(heads.headcut_height_m * heads.confidence)])
         below = bed_below(ground, foot, length_m=5.0)
-        pool = still_pool(ground, int(below.cell[-1]), crest_height_m=CREST, toe_cell=foot)
+        trough = trough_above(ground, int(below.cell[-1]), length_m=40.0, toe_cell=foot)
+        pool = pool_in(trough, crest_height_m=CREST)
         assert pool.ends_at == "foot"
         wanted = CREST - slope * pool.length_m
         assert pool.length_m == pytest.approx(5.0, abs=1.0)
@@ -206,7 +208,7 @@ def test_a_pool_does_not_climb_a_headcut(measured: Callable[..., Ground]) -> Non
     heads = ground.headcuts
     foot = int(heads.foot_cell[np.argmax(heads.headcut_height_m)])
     cell = int(bed_below(ground, foot, length_m=8.0).cell[-1])
-    pool = still_pool(ground, cell, crest_height_m=1.2)
+    pool = pool_in(trough_above(ground, cell, length_m=40.0), crest_height_m=1.2)
     assert pool.ends_at == "headcut"
     assert pool.length_m == pytest.approx(8.0, abs=1.0)
 

@@ -9,9 +9,19 @@ import pytest
 
 from siting.channels.bed_profile import bed_below
 from siting.channels.ground import Ground
-from siting.effects.wedges import LONGEST_M, reach_m, wedge, wedge_in
+from siting.effects.channel_above import trough_above
+from siting.effects.wedges import LONGEST_M, SPARE, Wedge, reach_m, wedge_in
 from terrain.values.errors import ParameterError
 from tests.siting.trenches import channel_cell, prism, trench
+
+
+def wedge_at(
+    ground: Ground, cell: int, *, crest_height_m: float, bed_slope: float, end: int | None = None
+) -> Wedge:
+    """Wedge at a cell, with as much of the channel above it as it may fill."""
+    length = min(SPARE * reach_m(crest_height_m, bed_slope), LONGEST_M)
+    trough = trough_above(ground, cell, length_m=length, toe_cell=end)
+    return wedge_in(trough, crest_height_m=crest_height_m, bed_slope=bed_slope)
 
 
 @pytest.mark.parametrize("slope", [0.01, 0.03])
@@ -89,7 +99,7 @@ def test_on_a_trench(measured: Callable[..., Ground]) -> None:
     """The bed dips by 2 cm a metre to its middle: that much is taken off the depth of a prism."""
     width, side, slope, crest = 4.0, 1.5, 0.02, 0.25
     ground = measured(trench(width, side=side, slope=slope, cell_m=0.5))
-    found = wedge(ground, channel_cell(ground, 30.0), crest_height_m=crest, bed_slope=slope)
+    found = wedge_at(ground, channel_cell(ground, 30.0), crest_height_m=crest, bed_slope=slope)
     assert found.length_m == pytest.approx(crest / (0.4 * slope), rel=0.04)
     flat = crest - 0.02 * width / 4
     solid = width * flat**2 / 2 + side * flat**3 / 3
@@ -105,12 +115,12 @@ def test_the_foot_of_a_drop_and_a_next_structure_end_it(measured: Callable[..., 
     below = bed_below(ground, foot, length_m=12.0)
     cell, next_up = int(below.cell[-1]), int(below.cell[6])
     given = {"crest_height_m": 0.25, "bed_slope": 0.02}
-    to_foot = wedge(ground, cell, end_cell=foot, **given)
+    to_foot = wedge_at(ground, cell, end=foot, **given)
     assert to_foot.ends_at == "foot"
     assert to_foot.length_m == pytest.approx(12.0, abs=1.0)
-    to_next = wedge(ground, cell, end_cell=next_up, **given)
+    to_next = wedge_at(ground, cell, end=next_up, **given)
     assert to_next.length_m == pytest.approx(6.0, abs=1.0)
     assert to_next.volume_m3 < to_foot.volume_m3
-    unasked = wedge(ground, cell, **given)
+    unasked = wedge_at(ground, cell, **given)
     assert unasked.ends_at == "headcut"
     assert unasked.length_m == pytest.approx(to_foot.length_m, abs=0.5)

@@ -10,22 +10,10 @@ import pytest
 from siting.hydraulics.stone import (
     STONE_KG_M3,
     abt_johnson_d50_m,
-    channel_d30_m,
-    hec11_d50_m,
-    hec11_density_factor,
-    hec11_safety_factor,
     isbash_d_m,
-    permissible_shear_pa,
     rock_chute_d50_m,
     shear_d50_m,
-    shields_and_safety,
     steep_d30_m,
-)
-from siting.hydraulics.stone_on_slopes import (
-    bank_d50_m,
-    bank_factor,
-    bank_safety,
-    bank_stability_number,
 )
 from terrain.values.errors import ParameterError
 
@@ -116,13 +104,6 @@ def test_no_chute_stone_outside_the_slopes_tested(slope: float) -> None:
         rock_chute_d50_m(0.2, slope)
 
 
-def test_permissible_shear_rk_1() -> None:
-    """Computed from FHWA HEC-15 equation 6.7 (0.047 from memory): stone of 6 in, 165 lb/ft3."""
-    shear = permissible_shear_pa(6 * INCH, density=STONE_165)
-    assert shear / LB_FT2 == pytest.approx(2.41, abs=0.01)
-    assert shear_d50_m(shear, density=STONE_165) == pytest.approx(6 * INCH)
-
-
 def test_shear_rk_2() -> None:
     """Computed from FHWA HEC-15 equation 6.8: 1 ft of water at a slope of 0.02."""
     d50 = shear_d50_m(9810 * 1 * FT * 0.02, density=STONE_165)
@@ -140,48 +121,6 @@ def test_shear_of_the_large_stone_check() -> None:
     tau = 9810 * 0.5 * 0.03
     assert tau == pytest.approx(147, abs=0.5)
     assert shear_d50_m(tau) * 1000 == pytest.approx(193, abs=1)
-
-
-def test_shields_rk_5() -> None:
-    """FHWA HEC-15 table 6.1 (from memory): both ends, and the middle computed between them."""
-    per_m = 1 / 1.131e-6
-    assert shields_and_safety(4e4 / per_m, 1.0) == pytest.approx((0.047, 1.0))
-    assert shields_and_safety(1e3 / per_m, 1.0) == pytest.approx((0.047, 1.0))
-    assert shields_and_safety(2e5 / per_m, 1.0) == pytest.approx((0.15, 1.5))
-    assert shields_and_safety(9e5 / per_m, 1.0) == pytest.approx((0.15, 1.5))
-    assert shields_and_safety(1.2e5 / per_m, 1.0) == pytest.approx((0.0985, 1.25))
-
-
-def test_stone_of_a_bank_has_the_safety_it_was_sized_for() -> None:
-    """The two relations of HDS-6 for a bank are one and the same, turned round."""
-    d50 = bank_d50_m(60.0, 22, repose_deg=41, safety=1.3)
-    assert bank_safety(60.0, d50, bank_deg=22, repose_deg=41) == pytest.approx(1.3)
-
-
-def test_hec_11_corrections_rk_10_and_11() -> None:
-    """Computed from the forms in FHWA HEC-11: density 2650 and 2500 kg/m3; safety 1.5."""
-    assert hec11_density_factor(2650) == pytest.approx(1.000, abs=0.001)
-    assert hec11_density_factor(2500) == pytest.approx(1.154, abs=0.001)
-    assert hec11_safety_factor(1.5) == pytest.approx(1.398, abs=0.001)
-
-
-def test_hec_11_riprap() -> None:
-    """Computed from the main relation of FHWA HEC-11 (from memory): 8 ft/s in 4 ft."""
-    d50 = hec11_d50_m(8 * FT, 4 * FT)
-    assert d50 / FT == pytest.approx(0.001 * 512 / 2, rel=1e-3)
-    larger = hec11_d50_m(8 * FT, 4 * FT, bank=0.72, safety=1.5, density=2500)
-    assert larger / d50 == pytest.approx(1.154 * 1.398 / 0.72**1.5, rel=2e-3)
-
-
-def test_channel_rk_12() -> None:
-    """Computed from USACE EM 1110-2-1601 (coefficients from memory): 3 ft at 8 ft/s."""
-    d30 = channel_d30_m(8 * FT, 3 * FT, density=STONE_165)
-    assert d30 / FT == pytest.approx(0.318, abs=0.001)
-
-
-def test_bank_factor_rk_13() -> None:
-    """Computed from USACE EM 1110-2-1601 (from memory): 2 horizontal per vertical, repose 40."""
-    assert bank_factor(math.degrees(math.atan(0.5)), 40) == pytest.approx(0.718, abs=0.001)
 
 
 def test_steep_bed_rk_14() -> None:
@@ -219,9 +158,5 @@ def test_what_is_no_stone_is_refused() -> None:
             shear_d50_m(50.0, density=density)
     with pytest.raises(ParameterError, match=r"flow per metre of width of -0\.1"):
         rock_chute_d50_m(-0.1, 0.05)
-    with pytest.raises(ParameterError, match="Lay the bank back"):
-        bank_stability_number(35, 40, safety=1.5)
-    with pytest.raises(ParameterError, match="angle of repose"):
-        bank_factor(41, 40)
     assert shear_d50_m(0.0) == 0.0
     assert pytest.approx(2650) == STONE_KG_M3

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from siting.floods.flood_errors import FloodInputError, RainfallRangeError
 from siting.floods.flood_method import FloodMethod, SiteFloodInputs
 from siting.floods.rainfall_reading import parse_rain_24h, parse_rainfall
-from siting.floods.rational import RationalMethod, rural_coefficient
+from siting.floods.rational import RationalMethod
 from siting.floods.runoff import runoff_depth_mm
 from siting.floods.storm import balanced_storm_mm
 from siting.floods.unit_hydrograph import (
@@ -16,6 +16,7 @@ from siting.floods.unit_hydrograph import (
     hydrograph,
     unit_hydrograph_peak_m3s,
 )
+from tests.siting.floods.estimates import notes_at
 
 RAIN = parse_rainfall(
     """units: mm
@@ -121,7 +122,7 @@ def test_unit_hydrograph_flags_and_empties() -> None:
             "one hour or shorter",
         ),
     ):
-        assert note in UNIT.peak_flow(changed, 200).notes_at(0)[0]
+        assert note in notes_at(UNIT.peak_flow(changed, 200), 0)[0]
 
 
 def test_coarse_storm_is_flagged() -> None:
@@ -168,19 +169,10 @@ def test_rational_uses_the_intensity_at_the_time_of_concentration() -> None:
 
 def test_rational_without_rain_or_coefficient() -> None:
     inputs = SiteFloodInputs([36.0], time_of_concentration_h=0.5, runoff_coefficient=0.4)
-    assert RATIONAL.peak_flow(inputs, 10).notes_at(0) == ("No rainfall was given.",)
+    assert notes_at(RATIONAL.peak_flow(inputs, 10), 0) == ("No rainfall was given.",)
     inputs = SiteFloodInputs([36.0], time_of_concentration_h=0.5, rainfall=RAIN)
-    assert "runoff coefficient" in RATIONAL.peak_flow(inputs, 10).notes_at(0)[0]
-    assert "nothing is guessed" in RATIONAL.peak_flow(inputs, 500).notes_at(0)[0]
-
-
-def test_rural_coefficient_refusals() -> None:
-    slopes = rural_coefficient("pasture", mean_slope=[0.05, 0.10, 0.11, np.nan], soil="sandy")
-    np.testing.assert_array_equal(slopes, [0.10, 0.16, 0.22, np.nan])
-    with pytest.raises(FloodInputError, match="cover 'lava'"):
-        rural_coefficient("lava", mean_slope=0.1, soil="sandy")
-    with pytest.raises(FloodInputError, match="soil 'peat'"):
-        rural_coefficient("pasture", mean_slope=0.1, soil="peat")
+    assert "runoff coefficient" in notes_at(RATIONAL.peak_flow(inputs, 10), 0)[0]
+    assert "nothing is guessed" in notes_at(RATIONAL.peak_flow(inputs, 500), 0)[0]
 
 
 @pytest.mark.parametrize("method", [UNIT, RATIONAL], ids=lambda m: m.name)

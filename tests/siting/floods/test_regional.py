@@ -7,14 +7,15 @@ import numpy as np
 import pytest
 
 from siting.floods.data_files import data_file
-from siting.floods.flood_errors import FloodInputError, RegionalEquationError
+from siting.floods.flood_errors import RegionalEquationError
 from siting.floods.flood_method import FloodMethod, SiteFloodInputs
-from siting.floods.regional import RegionalMethod, blend_by_elevation
+from siting.floods.regional import RegionalMethod
 from siting.floods.regional_equations import (
     built_in_equations,
     parse_equations,
     read_equations,
 )
+from tests.siting.floods.estimates import notes_at
 
 METHOD = RegionalMethod()
 USER = """
@@ -69,8 +70,8 @@ def test_range_is_one_standard_error() -> None:
     np.testing.assert_allclose(estimate.low_m3s, estimate.value_m3s * 10**-0.227)
     np.testing.assert_allclose(estimate.high_m3s, estimate.value_m3s * 10**0.227)
     assert estimate.range_source == "one standard error of prediction"
-    assert "WRIR" not in estimate.notes_at(0)[0]
-    assert "Water-Resources Investigations Report 03-4107" in estimate.notes_at(0)[0]
+    assert "WRIR" not in notes_at(estimate, 0)[0]
+    assert "Water-Resources Investigations Report 03-4107" in notes_at(estimate, 0)[0]
     assert estimate.limits_met.all()
     nevada = METHOD.peak_flow(SiteFloodInputs([5000.0], regions={"NV-10": 1.0}), 100)
     assert np.isnan(nevada.low_m3s).all()
@@ -83,7 +84,7 @@ def test_out_of_range_is_flagged_and_kept() -> None:
     assert np.isfinite(estimate.value_m3s).all()
     assert estimate.limits_met.tolist() == [False, True]
     assert codes(estimate, 0) == {"source", "out_of_range"}
-    assert "0.06 to 2070" in estimate.notes_at(0)[1]
+    assert "0.06 to 2070" in notes_at(estimate, 0)[1]
 
 
 def test_unknown_measures_leave_the_flow_empty_only_where_they_are_used() -> None:
@@ -98,7 +99,7 @@ def test_unknown_measures_leave_the_flow_empty_only_where_they_are_used() -> Non
 def test_return_periods_between_equations_are_not_guessed() -> None:
     estimate = METHOD.peak_flow(SiteFloodInputs([5000.0], regions={"WY-2": 1.0}), 30)
     assert np.isnan(estimate.value_m3s).all()
-    assert "has no equation for 30 years" in estimate.notes_at(0)[1]
+    assert "has no equation for 30 years" in notes_at(estimate, 0)[1]
 
 
 def test_area_weighting_over_sites() -> None:
@@ -108,7 +109,7 @@ def test_area_weighting_over_sites() -> None:
     first, second, mixed = estimate.value_m3s
     assert mixed == pytest.approx(0.25 * first + 0.75 * second)
     assert codes(estimate, 0) == {"source"}
-    assert len(estimate.notes_at(2)) == 2
+    assert len(notes_at(estimate, 2)) == 2
     part = METHOD.peak_flow(SiteFloodInputs(areas, regions={"WY-2": 0.6}), 10)
     assert np.isnan(part.value_m3s).all()
     assert "shares" in codes(part, 0)
@@ -116,7 +117,7 @@ def test_area_weighting_over_sites() -> None:
 
 def test_no_region_and_wrong_names() -> None:
     estimate = METHOD.peak_flow(SiteFloodInputs([50.0]), 10)
-    assert estimate.notes_at(0) == ("No region was given.",)
+    assert notes_at(estimate, 0) == ("No region was given.",)
     with pytest.raises(RegionalEquationError, match=r"region 'WY2' .*did you mean WY-2"):
         METHOD.peak_flow(SiteFloodInputs([50.0], regions={"WY2": 1.0}), 10)
     wrong = SiteFloodInputs([50.0], regions={"WY-2": 1.0}, basin={"mean_elevation_ft": 6000.0})
@@ -181,12 +182,3 @@ def test_more_files_refused(tmp_path: Path) -> None:
     empty["region"][1]["equations"] = []
     with pytest.raises(RegionalEquationError, match="region 'WY-2' is empty"):
         parse_equations(empty, name="x")
-
-
-def test_blend_by_elevation_ends_and_refusal() -> None:
-    flow = blend_by_elevation(
-        10.0, 20.0, site_elevation_m=[100, 80, 60, 120], boundary_elevation_m=100, band_m=40
-    )
-    assert flow.tolist() == [20.0, 15.0, 10.0, 20.0]
-    with pytest.raises(FloodInputError, match="a band of 0 m"):
-        blend_by_elevation(1, 2, site_elevation_m=1, boundary_elevation_m=1, band_m=0)

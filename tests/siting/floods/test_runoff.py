@@ -10,7 +10,6 @@ from siting.floods.runoff import (
     check_curve_number,
     initial_abstraction_mm,
     runoff_depth_mm,
-    weighted_curve_number,
 )
 
 
@@ -54,7 +53,3 @@ def test_impossible_curve_numbers(number: float) -> None:
 def test_other_refusals() -> None:
     with pytest.raises(FloodInputError, match="a rain depth of -1 mm"):
         runoff_depth_mm([-1.0], 80)
-    with pytest.raises(FloodInputError, match="do not add up"):
-        weighted_curve_number([80, 70], [0, 0])
-    with pytest.raises(FloodInputError, match="do not add up"):
-        weighted_curve_number([80, 70], [2, -1])

@@ -178,8 +178,8 @@ def test_a_measured_channel_stretches_the_section(with_rows) -> None:
     assert new.banks.bed_width_m == pytest.approx(wide * old.banks.bed_width_m)
     # the area at the same share of the depth grows with both
     depth = 0.4 * old.section.rim_m
-    assert new.section.area_m2(deep * depth) == pytest.approx(
-        wide * deep * old.section.area_m2(depth)
+    assert new.section.wetted(deep * depth).area_m2 == pytest.approx(
+        wide * deep * old.section.wetted(depth).area_m2
     )
     assert revised.now.sites.reading.width_source[site - 1] == "measured"
     flow = revised.now.sites[site - 1].design_flow
