@@ -23,9 +23,10 @@ CFS = FT**3
 def test_trapezoid_oc_1() -> None:
     """R. L. Mott, problem 14.19: bed 3 m, depth 1.5 m, sides 1.5, n 0.015, slope 0.001."""
     section = CrossSection.trapezoid(3.0, side=1.5, depth_m=2.0)
-    answer(section.area_m2(1.5), 7.875, of="OC-1", rel=1e-3)
-    answer(section.wetted_perimeter_m(1.5), 8.408, of="OC-1", rel=1e-3)
-    answer(section.hydraulic_radius_m(1.5), 0.9366, of="OC-1", rel=1e-3)
+    wet = section.wetted(1.5)
+    answer(wet.area_m2, 7.875, of="OC-1", rel=1e-3)
+    answer(wet.perimeter_m, 8.408, of="OC-1", rel=1e-3)
+    answer(wet.area_m2 / wet.perimeter_m, 0.9366, of="OC-1", rel=1e-3)
     flow = normal_flow(section, 15.89, slope=0.001, roughness=0.015)
     assert flow.depth_m == pytest.approx(1.5, rel=1e-3)
     answer(flow.velocity_mps, 2.018, of="OC-1", rel=1e-3)

@@ -1,8 +1,6 @@
 """Aprons, volumes, spillways and stone masses against figures worked by hand.
 
 Sources: Heede 1976, USDA Forest Service Research Paper RM-169 (aprons, cross-section, spillway;
-from siting.hydraulics.stone import stone_mass_kg
-from terrain.values.errors import ParameterError
 from memory); masses of round stones computed at 2650 kg/m3.
 """
 
@@ -11,6 +9,8 @@ import math
 import pytest
 
 from siting.hydraulics.rockwork import apron_m, one_rock_volume_m3
+from siting.hydraulics.stone import stone_mass_kg
+from terrain.values.errors import ParameterError
 
 #: Loose stone with its gaps, t/m3 (common practice, no published source).
 LOOSE_T_M3 = 1.6
