@@ -1,6 +1,8 @@
 from __future__ import annotations
 
+import contextlib
 import json
+import signal
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -124,13 +126,18 @@ def box(west: float, south: float, east: float, north: float) -> dict[str, Any]:
     return {"type": "Polygon", "coordinates": [ring]}
 
 
-@pytest.fixture
-def small_files() -> Iterator[Callable[[int], None]]:
-    """Let the system refuse files above a size, as a full disk would."""
+@contextlib.contextmanager
+def small_files(size: int) -> Iterator[None]:
+    """Let the system refuse files above a size in bytes, as a full disk would.
+
+    Only for as long as is needed: what pytest itself writes may be longer.
+    """
     resource = pytest.importorskip("resource")
-    signal = pytest.importorskip("signal")
     before = resource.getrlimit(resource.RLIMIT_FSIZE)
     handler = signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
-    yield lambda size: resource.setrlimit(resource.RLIMIT_FSIZE, (size, before[1]))
-    resource.setrlimit(resource.RLIMIT_FSIZE, before)
-    signal.signal(signal.SIGXFSZ, handler)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (size, before[1]))
+    try:
+        yield
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, before)
+        signal.signal(signal.SIGXFSZ, handler)

@@ -19,7 +19,7 @@ import pytest
 import terrain.values.memory
 import terrain.values.plugins
 from cli.plan.geopackage import write_geopackage
-from tests.cli.conftest import EPSG, NORTH, WEST, box, gully
+from tests.cli.conftest import EPSG, NORTH, WEST, box, gully, small_files
 from tests.example_plan import example_layers, example_tables
 
 
@@ -250,7 +250,6 @@ def test_output_folder_full_at_the_end(
     refused: Callable,
     write_dem: Callable,
     old_plan: Path,
-    small_files: Callable,
     more: tuple[str, ...],
 ) -> None:
     """The disk fills up while the plan is written: neither the plan nor a list or map is left."""
@@ -258,8 +257,8 @@ def test_output_folder_full_at_the_end(
     files = [option if option[0] == "-" else old_plan.parent / option for option in more]
     # Once without the limit: kernels that still have to be compiled write into their own cache.
     assert command("screen", dem, "--out", dem.with_suffix(".gpkg")).code == 0
-    small_files(60_000)
-    assert "the disk is full" in refused(dem, *files)
+    with small_files(60_000):
+        assert "the disk is full" in refused(dem, *files)
 
 
 def test_output_exists(command: Callable, write_dem: Callable, old_plan: Path) -> None:

@@ -10,7 +10,7 @@ import signal
 import sqlite3
 import subprocess
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -22,7 +22,7 @@ from cli.plan.fields import LAYERS
 from cli.plan.geopackage import check_target, write_geopackage
 from cli.plan.relief_layer import relief_picture
 from cli.plan.safe_files import PART_PREFIX
-from tests.cli.conftest import small_files as small_files
+from tests.cli.conftest import small_files
 from tests.example_plan import example_layers, example_raster, example_tables
 from tests.processes import PATIENCE_S, running
 from tests.reading import read_layers
@@ -133,14 +133,12 @@ def test_the_long_write_does_replace_the_plan_when_left_alone(plan: Path) -> Non
 
 @pytest.mark.parametrize("relief", ["without relief", "with relief"])
 @pytest.mark.parametrize("limit_bytes", [2_000, 30_000, 60_000, 100_000, 200_000])
-def test_no_room_while_writing(
-    plan: Path, limit_bytes: int, relief: str, small_files: Callable[[int], None]
-) -> None:
+def test_no_room_while_writing(plan: Path, limit_bytes: int, relief: str) -> None:
     before = sha(plan)
     layers = list(example_layers().values())
     picture = relief_picture(example_raster(), {}) if relief == "with relief" else None
-    small_files(limit_bytes)
-    with pytest.raises(OutputError, match=r"^the disk is full while writing plan\.gpkg") as e:
+    full = pytest.raises(OutputError, match=r"^the disk is full while writing plan\.gpkg")
+    with full as e, small_files(limit_bytes):
         write_geopackage(plan, layers, relief=picture, overwrite=True)
     assert "\n" not in str(e.value)
     assert sha(plan) == before
