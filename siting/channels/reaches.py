@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from typing import Any
 
@@ -12,7 +13,7 @@ from siting.channels.headcuts import Headcuts
 from terrain.channels.network import ChannelNetwork
 from terrain.channels.profiles import downhill_azimuth_deg, place_of, profile_step_m, profile_table
 from terrain.channels.sections import SectionMeasures, measure_sections
-from terrain.values.arrays import FloatArray, read_only
+from terrain.values.arrays import FloatArray, IntArray, read_only
 from terrain.values.errors import ParameterError
 from terrain.values.parallel import over_items
 from terrain.values.progress import Progress, silent
@@ -121,7 +122,7 @@ def reach_stations(
         for i, reach in enumerate(headcuts.reach):
             heads.setdefault(int(reach), []).append(i)
 
-    def walk(reach: int) -> FloatArray:
+    def walk(reach: int) -> _Stations:
         drops = heads.get(reach, [])
         at = headcuts.station_m[drops] if headcuts is not None and drops else np.empty(0)
         high = headcuts.headcut_height_m[drops] if headcuts is not None and drops else np.empty(0)
@@ -129,32 +130,51 @@ def reach_stations(
 
     chunks = np.array_split(np.arange(network.size), max(1, network.size // 64))
     found = over_items(lambda part: [walk(int(k)) for k in part], chunks)
-    rows = [table for part in found for table in part]
+    rows = [stations for part in found for stations in part]
     progress("measuring channels", 0.3)
-    table = np.concatenate(rows) if rows else np.empty((0, 6))
-    reach = np.repeat(np.arange(network.size), [len(r) for r in rows])
-    x, y = place_of(raster, table[:, 1], table[:, 2])
-    cell = table[:, 5].astype(np.int64)
+    along = _Stations.joined(rows)
+    reach = np.repeat(np.arange(network.size), [r.cell.size for r in rows])
+    x, y = place_of(raster, along.east_m, along.south_m)
     sections = without_crossings(
-        measure_sections(raster, x, y, table[:, 3]), reach, x, y, table[:, 3]
+        measure_sections(raster, x, y, along.azimuth_deg), reach, x, y, along.azimuth_deg
     )
     progress("measuring channels", 1.0)
     return ReachStations(
-        cell=cell,
+        cell=along.cell,
         x_m=x,
         y_m=y,
-        flow_azimuth_deg=table[:, 3],
+        flow_azimuth_deg=along.azimuth_deg,
         reach=reach,
-        station_m=table[:, 0],
-        elevation_m=raster.elevation_m.reshape(-1)[cell].astype(np.float64),
-        slope=table[:, 4],
+        station_m=along.station_m,
+        elevation_m=raster.elevation_m.reshape(-1)[along.cell].astype(np.float64),
+        slope=along.slope,
         bank_width_m=sections.bank_width_m,
         bank_depth_m=sections.bank_depth_m,
         width_resolved=sections.resolved & wide_around(sections.bank_width_m, reach, raster),
         valley_width_m=sections.valley_width_m,
-        drainage_area_ha=counts.reshape(-1)[cell] * (raster.grid.cell_area_m2 / 10_000.0),
-        is_fan=_fans(network, reach, table[:, 0], sections),
+        drainage_area_ha=counts.reshape(-1)[along.cell] * (raster.grid.cell_area_m2 / 10_000.0),
+        is_fan=_fans(network, reach, along.station_m, sections),
     )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Stations:
+    """Stations of a reach, or of several; arrays ``(m,)``, places as kernels read them."""
+
+    station_m: FloatArray
+    east_m: FloatArray
+    south_m: FloatArray
+    azimuth_deg: FloatArray
+    slope: FloatArray
+    cell: IntArray
+
+    @classmethod
+    def joined(cls, parts: Sequence[_Stations]) -> _Stations:
+        """Those of all parts, one after the other."""
+        if not parts:
+            none, cell = np.empty(0), np.empty(0, dtype=np.int64)
+            return cls(none, none, none, none, none, cell)
+        return cls(*(np.concatenate([getattr(p, f.name) for p in parts]) for f in fields(cls)))
 
 
 def _walk_reach(
@@ -164,13 +184,13 @@ def _walk_reach(
     spacing: float,
     head_station_m: FloatArray,
     head_height_m: FloatArray,
-) -> FloatArray:
-    """Stations of a reach: station, u, v, azimuth, slope, cell."""
+) -> _Stations:
     cells = network.line_cells[network.line_start[reach] : network.line_end[reach]][::-1]
     line = profile_table(raster, cells)
     step = profile_step_m(raster)
     along = np.arange(len(line)) * step
-    bed = line[:, 2].copy()
+    east, south, measured, _, place = line.T
+    bed = measured.copy()
     # the smoothed line is shorter than the cells' way, on which stations are counted
     stretch = network.length_m[reach] / max(along[-1], step)
     for station, height in zip(head_station_m, head_height_m, strict=True):
@@ -179,13 +199,14 @@ def _walk_reach(
     start = min(0.5 * spacing, 0.5 * along[-1])
     places = np.arange(start, along[-1] + 1e-9, spacing)
     index = np.minimum(np.rint(places / step).astype(np.int64), len(line) - 1)
-    out = np.empty((index.size, 6))
-    out[:, 0] = along[index] * stretch
-    out[:, 1:3] = line[index, :2]
-    out[:, 3] = downhill_azimuth_deg(line)[index]
-    out[:, 4] = _window_slopes(along, bed, index, max(2, round(window / step)))
-    out[:, 5] = cells[np.minimum(np.rint(line[index, 4]).astype(np.int64), cells.size - 1)]
-    return out
+    return _Stations(
+        station_m=along[index] * stretch,
+        east_m=east[index],
+        south_m=south[index],
+        azimuth_deg=downhill_azimuth_deg(line)[index],
+        slope=_window_slopes(along, bed, index, max(2, round(window / step))),
+        cell=cells[np.minimum(np.rint(place[index]).astype(np.int64), cells.size - 1)],
+    )
 
 
 def _window_slopes(
