@@ -101,12 +101,14 @@ def _label(structure: ProfileStructure) -> list[Any]:
 
 
 def _across(parts: Sequence[SectionStructure], label: str, found: Explanation) -> list[list[Any]]:
-    """Words on a structure in the section, with how far it reaches across."""
+    """Words on a structure in the section: how high, and how far it reaches across."""
     if not parts:
         return []
     wide = next((float(r["value"]) for r in found.rows["sizes"] if r["name"] == "crest"), math.nan)
     words = f"{amount('sites', 'width_m', wide, found.units)} across" if known(wide) else ""
-    return [[*(to_cm(v) for v in label_place(parts[0])), _one_line(label, words)]]
+    name = label.partition("\n")[0]
+    at = [to_cm(v) for v in label_place(parts[0])]
+    return [[*at, _one_line(name, height_words(found), words)]]
 
 
 def _headcut(found: Explanation, profile: LongProfile) -> list[Any] | None:
@@ -118,9 +120,9 @@ def _headcut(found: Explanation, profile: LongProfile) -> list[Any] | None:
 
 
 def height_words(found: Explanation) -> str:
-    """How high a structure stands, how deep a dip is, or that it lies level with the bed."""
+    """How high or deep a structure is, or that it lies flush with the bed."""
     if not float(found.site["structure_height_m"]) > 0:
-        return "level with the bed"
+        return "flush with the bed"
     return f"{measure(found, 'structure_height_m')} {found.look.height_word}"
 
 

@@ -121,7 +121,6 @@ _SITE_OR_ALL: Final = (
 )
 
 _SITES: Final[tuple[Row, ...]] = (
-    ("purpose", "text", 0, "What the place is"),
     ("rank_usual", "int", 0, "Place in the list by the weights that come with the package"),
     ("setting", "text", 0, "What kind of reach this is"),
     ("stage", "int", 0, "How far the channel is in cutting down and healing"),
@@ -181,6 +180,7 @@ _SITES: Final[tuple[Row, ...]] = (
     ("chosen", "bool", 0, "Whether it is in the set chosen; always true without a budget"),
     ("chosen_why", "text", 0, "Why it is left out of the set; empty where it is in"),
     ("nearest_road_m", "float", 2, "Distance to the nearest road given"),
+    ("purpose", "text", 0, "What the place is"),
 )
 _TABLES: Final[Mapping[str, tuple[Row, ...]]] = MappingProxyType(
     {

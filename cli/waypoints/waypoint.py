@@ -169,11 +169,12 @@ def _waypoint(
 def _sizes(
     row: Mapping[str, Any], what: str, units: Units, *, refer: bool, high: str = "high"
 ) -> str:
-    way = "road" if row["purpose"] == ROAD else "channel"
+    on_road = row["purpose"] == ROAD
+    way = "road" if on_road else "channel"
     said = [
         words.format(amount("sites", name, row[name], units), high=high, way=way)
         for name, words in _SIZES
-        if math.isfinite(row[name]) and row[name] > 0
+        if math.isfinite(row[name]) and row[name] > 0 and not (on_road and name == "width_m")
     ]
     head = "Do not build here by hand: ask an engineer" if refer else f"Build: {what}"
     return ", ".join([head, *said]) + "."
