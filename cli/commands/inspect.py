@@ -24,7 +24,7 @@ from cli.plan.ranked_list import significant
 from cli.progress_bar import WIDTH, Talk
 
 #: A whole screening, s for a million cells, and what every run takes besides, s. Measured on two
-#: busy cores with compiled kernels (see DEVELOPERS.md, "Measured"); many sites take longer.
+#: busy cores with compiled kernels (see tests/benchmarks/RESULTS.md); many sites take longer.
 RUN_S_PER_MILLION_CELLS, RUN_S_AT_LEAST = 0.6, 3.0
 #: Inspecting reads an overview of this many cells: enough for the extremes of the ground.
 OVERVIEW_CELLS = 1_000_000
