@@ -1,33 +1,27 @@
-"""Sudden drops in long profiles, and the ground around them."""
+"""Sudden drops in long profiles."""
 
 from __future__ import annotations
 
 import numpy as np
 
 from terrain._kernels._jit import kernel
-from terrain._kernels.profiles import directions_of
-from terrain._kernels.sections import height_at, median_of_three
-
-#: Columns that `steps_of_stem` writes for each step it finds.
-STEP_COLUMNS = (
-    "lip",  # index in the profile
-    "foot",
-    "height_m",  # drop, less what the reach's own slope makes over the face
-    "face_m",
-    "slope_below",
-    "slope_above",
-    "stand_out_m",  # drop between lines fitted below and above
-    "usual_m",  # what noise makes of that figure on this stem
-    "bump_m",  # how far the lip stands above the ground behind it
-    "cut_m",  # deepest cut that conditioning made just above
-    "behind_m",  # how far low ground goes on behind the foot
-    "below_m",  # lower bank above the bed, below the foot
-    "above_m",  # the same above the lip
-    "lasting_m",  # drop between the reaches well below and well above, less their own slope
-    "closed",  # share of a circle around the foot that stands high
-    "flank_m",  # lower bank close beside the face
-    "notch_m",  # lower bank close beside the bed above the lip
+from terrain._kernels.drop_ground import (
+    ABOVE,
+    BELOW,
+    FACE,
+    FOOT,
+    HEIGHT,
+    LASTING,
+    LIP,
+    STAND_OUT,
+    STEP_COLUMNS,
+    USUAL,
+    above_lip,
+    ground_beside,
 )
+from terrain._kernels.kinds import Float32s, Float64s, Int64s
+from terrain._kernels.profiles import directions_of
+from terrain._kernels.sections import median_of_three
 
 #: A line fitted to a bed climbs downstream by no more than this, m per m: what climbs more is a
 #: plunge pool's far side or the back of a bank, and no part of the reach.
@@ -35,7 +29,7 @@ LEAST_SLOPE = -0.02
 
 
 @kernel
-def stand_out(bed, window, gap):
+def stand_out(bed: Float64s, window: int, gap: int) -> Float64s:
     """Drop at each place between straight lines fitted above and below it.
 
     Each line is fitted by least squares over ``window`` steps, ``gap`` steps away, and read at
@@ -68,7 +62,7 @@ def stand_out(bed, window, gap):
 
 
 @kernel
-def _weight(miss, soft, turn):
+def _weight(miss: float, soft: float, turn: int) -> float:
     """Weight of a miss: by its size first, then by its square, so that a pool counts for little."""
     if turn == 0 or miss <= soft:
         return 1.0
@@ -76,7 +70,9 @@ def _weight(miss, soft, turn):
 
 
 @kernel
-def _sturdy_line(bed, start, stop, step, soft):
+def _sturdy_line(
+    bed: Float64s, start: int, stop: int, step: float, soft: float
+) -> tuple[float, float, float]:
     """Line through steps ``start`` to ``stop - 1``, outliers weighted down.
 
     Returns its height at ``start``, its slope (m per m) and the sum of its absolute misses, each
@@ -111,7 +107,9 @@ def _sturdy_line(bed, start, stop, step, soft):
 
 
 @kernel
-def _fit_face(bed, at, low, high, step, before, after, longest):
+def _fit_face(
+    bed: Float64s, at: int, low: int, high: int, step: float, before: int, after: int, longest: int
+) -> tuple[int, int, float, float, float, float]:
     """Best foot and lip of a drop near a place: line, straight face, line, least misses.
 
     Returns foot, lip, heights of the lines there, and their slopes.
@@ -157,89 +155,16 @@ def _fit_face(bed, at, low, high, step, before, after, longest):
 
 
 @kernel
-def _lower_bank(z, line, ways, start, stop, width, height, far, step):
-    """Lower bank above the bed: median over steps of a profile; banks within ``far`` m."""
-    n = max(0, stop - start)
-    if n == 0:
-        return 0.0
-    side = int(np.ceil(far / step))
-    heights = np.empty(2 * side + 1)
-    level = np.empty(2 * side + 1)
-    found = np.empty(n)
-    for m in range(n):
-        i = start + m
-        for j in range(2 * side + 1):
-            off = (j - side) * step
-            heights[j] = height_at(
-                z, line[i, 0] - ways[i, 1] * off, line[i, 1] + ways[i, 0] * off, width, height
-            )
-        median_of_three(heights, level)
-        bed = min(level[side - 1], level[side], level[side + 1])
-        left = 0.0
-        right = 0.0
-        for j in range(side):
-            if level[j] - bed > left:
-                left = level[j] - bed
-            if level[2 * side - j] - bed > right:
-                right = level[2 * side - j] - bed
-        found[m] = min(left, right)
-    return np.median(found)
-
-
-@kernel
-def _low_ground_behind(z, line, foot, lip_height, width, height, unit):
-    """How far ground much lower than the lip goes on behind the foot, m.
-
-    Behind a head's foot stands its wall, whichever way one looks. Where a path falls over the
-    side of a gully the gully goes on behind the foot.
-    """
-    before = max(0, foot - int(round(5.0 * unit / _step_of(line))))
-    du = line[foot, 0] - line[before, 0]
-    dv = line[foot, 1] - line[before, 1]
-    size = np.hypot(du, dv)
-    if size == 0:
-        return 0.0
-    du /= size
-    dv /= size
-    start = max(0, foot - int(round(3.0 * unit / _step_of(line))))
-    base = np.median(line[start : foot + 1, 2])
-    back = max(0, foot - int(round(1.0 * unit / _step_of(line))))
-    furthest = 0.0
-    for a in range(-10, 11):
-        angle = np.deg2rad(8.0 * a)
-        x = du * np.cos(angle) - dv * np.sin(angle)
-        y = du * np.sin(angle) + dv * np.cos(angle)
-        for k in range(8):
-            r = (2.0 + k) * unit
-            here = height_at(z, line[back, 0] + x * r, line[back, 1] + y * r, width, height)
-            if not here - base < 0.5 * lip_height + 0.03 * r:
-                break
-            furthest = max(furthest, r)
-    return furthest
-
-
-@kernel
-def _closed_around(z, line, foot, lip_height, width, height, radius):
-    """Share of a circle around the foot where the ground stands above half the drop."""
-    start = max(0, foot - int(round(3.0 / _step_of(line))))
-    base = np.median(line[start : foot + 1, 2])
-    high = 0
-    for a in range(48):
-        angle = 2.0 * np.pi * a / 48
-        here = height_at(
-            z,
-            line[foot, 0] + radius * np.cos(angle),
-            line[foot, 1] + radius * np.sin(angle),
-            width,
-            height,
-        )
-        if here - base >= 0.5 * lip_height:
-            high += 1
-    return high / 48.0
-
-
-@kernel
-def _lasting_drop(line, foot, lip, low, high, drop_m, step, unit):
+def _lasting_drop(
+    line: Float64s,
+    foot: int,
+    lip: int,
+    low: int,
+    high: int,
+    drop_m: float,
+    step: float,
+    unit: float,
+) -> float:
     """Drop between the reach well below and well above, less what their slopes make.
 
     A bank, a fill, a boulder or a jam stands on the bed and leaves no such drop behind: beyond it
@@ -271,15 +196,65 @@ def _lasting_drop(line, foot, lip, low, high, drop_m, step, unit):
 
 
 @kernel
-def _step_of(line):
-    """Distance between the steps of an even profile, m."""
-    if line.shape[0] < 2:
-        return 1.0
-    return max(1e-6, np.hypot(line[1, 0] - line[0, 0], line[1, 1] - line[0, 1]))
+def _peaks(drop: Float64s, first: int, near: int, least: float) -> Int64s:
+    """Places from ``first`` on that stand out most of all within ``near`` steps."""
+    n = drop.size
+    peaks = np.empty(n, dtype=np.int64)
+    n_peaks = 0
+    for i in range(first, n):
+        if drop[i] < least:
+            continue
+        highest = True
+        for j in range(max(0, i - near), min(n, i + near + 1)):
+            if drop[j] > drop[i] or (drop[j] == drop[i] and j < i):
+                highest = False
+                break
+        if highest:
+            peaks[n_peaks] = i
+            n_peaks += 1
+    return peaks[:n_peaks]
 
 
 @kernel
-def steps_of_stem(z, line, own_from, width, height, unit, step, least):
+def _between_others(peaks: Int64s, drop: Float64s, at: int, short: int) -> tuple[int, int]:
+    """First and last step of the reaches that a step lies between: other steps end them.
+
+    Not those that are much smaller: the far side of a plunge pool is no step.
+    """
+    first = 0
+    last = drop.size - 1
+    for k in range(peaks.size):
+        if drop[peaks[k]] > 0.4 * drop[at]:
+            if peaks[k] < at:
+                first = peaks[k] + short
+            elif peaks[k] > at:
+                last = peaks[k] - short
+                break
+    return first, last
+
+
+@kernel
+def _foot_of_face(
+    line: Float64s, foot: int, lip: int, foot_z: float, below: float, drop_m: float, step: float
+) -> int:
+    """Step where the face first comes down to the lower reach; a pool's far side is none of it."""
+    for j in range(lip - 1, foot, -1):
+        if line[j, 2] <= foot_z + below * (j - foot) * step + 0.15 * drop_m:
+            return j
+    return foot
+
+
+@kernel
+def steps_of_stem(
+    z: Float32s,
+    line: Float64s,
+    own_from: int,
+    width: float,
+    height: float,
+    unit: float,
+    step: float,
+    least: float,
+) -> Float64s:
     """Find the sudden drops of one profile, from its lower end up.
 
     Parameters
@@ -307,119 +282,46 @@ def steps_of_stem(z, line, own_from, width, height, unit, step, least):
     gap = max(1, int(round(2.0 * unit / step)))
     bed = np.empty(n)
     median_of_three(line[:, 2], bed)
-    out = np.empty((0, 17))
     if n < 12:
-        return out
+        return np.empty((0, len(STEP_COLUMNS)))
     drop = stand_out(bed, window, gap)
     usual = 1.4826 * np.median(np.abs(drop - np.median(drop)))
     ways = directions_of(line[:, 0], line[:, 1], 3)
     near = max(2, int(round(4.0 * unit / step)))
-    peaks = np.empty(n, dtype=np.int64)
-    n_peaks = 0
-    for i in range(max(0, own_from - 1), n):
-        if drop[i] < least:
-            continue
-        highest = True
-        for j in range(max(0, i - near), min(n, i + near + 1)):
-            if drop[j] > drop[i] or (drop[j] == drop[i] and j < i):
-                highest = False
-                break
-        if highest:
-            peaks[n_peaks] = i
-            n_peaks += 1
-    out = np.empty((n_peaks, 17))
+    peaks = _peaks(drop, max(0, own_from - 1), near, least)
+    out = np.empty((peaks.size, len(STEP_COLUMNS)))
     m = 0
     reach = int(round(18.0 * unit / step))
     far = int(round(28.0 * unit / step))
     short = max(1, int(round(2.0 * unit / step)))
-    for q in range(n_peaks):
+    after = max(1, int(round(3.0 * unit / step)))
+    longest = max(1, int(round(5.0 * unit / step)))
+    for q in range(peaks.size):
         at = peaks[q]
-        # other steps end the reaches that this one lies between, unless they are much smaller: the
-        # far side of a plunge pool is no step
-        nearest_below = 0
-        nearest_above = n - 1
-        for k in range(n_peaks):
-            if drop[peaks[k]] > 0.4 * drop[at]:
-                if peaks[k] < at:
-                    nearest_below = peaks[k] + short
-                elif peaks[k] > at:
-                    nearest_above = peaks[k] - short
-                    break
-        low = max(nearest_below, at - reach)
-        high = min(nearest_above, at + reach)
-        far_low = max(nearest_below, at - far)
-        far_high = min(nearest_above, at + far)
+        first, last = _between_others(peaks, drop, at, short)
+        low = max(first, at - reach)
+        high = min(last, at + reach)
         foot, lip, foot_z, lip_z, below, above = _fit_face(
-            line[:, 2],
-            at,
-            low,
-            high,
-            step,
-            near,
-            max(1, int(round(3.0 * unit / step))),
-            max(1, int(round(5.0 * unit / step))),
+            line[:, 2], at, low, high, step, near, after, longest
         )
         if foot < 0:
             continue
         drop_m = lip_z - foot_z - 0.5 * (below + above) * (lip - foot) * step
-        # the face ends where the bed first comes down to the lower reach; a plunge pool's far
-        # side is no part of it
-        for j in range(lip - 1, foot, -1):
-            if line[j, 2] <= foot_z + below * (j - foot) * step + 0.15 * drop_m:
-                foot = j
-                break
-        face = (lip - foot) * step
-        crest_to = min(n, lip + int(round(8.0 * unit / step)))
-        crest = lip
-        for j in range(lip, crest_to):
-            if bed[j] > bed[crest]:
-                crest = j
-        a = min(n - 1, crest + near)
-        b = min(n, crest + int(round(18.0 * unit / step)))
-        bump = bed[crest] - np.median(bed[a:b]) if b - a > 2 else 0.0
-        cut = 0.0
-        for j in range(lip, min(n, lip + int(round(20.0 * unit / step)))):
-            cut = max(cut, line[j, 2] - line[j, 3])
-        out[m, 0] = lip
-        out[m, 1] = foot
-        out[m, 2] = drop_m
-        out[m, 3] = face
-        out[m, 4] = below
-        out[m, 5] = above
-        out[m, 6] = drop[at]
-        out[m, 7] = usual
-        out[m, 8] = bump
-        out[m, 9] = cut
-        out[m, 10] = _low_ground_behind(z, line, foot, lip_z - foot_z, width, height, unit)
-        eight = int(round(8.0 * unit / step))
-        one = max(1, int(round(1.0 * unit / step)))
-        out[m, 11] = _lower_bank(
-            z, line, ways, max(0, foot - eight), max(1, foot - one), width, height, 8 * unit, step
-        )
-        out[m, 12] = _lower_bank(
-            z,
-            line,
-            ways,
-            min(n - 1, lip + 2 * one),
-            min(n, lip + eight + one),
-            width,
-            height,
-            8 * unit,
-            step,
-        )
-        out[m, 13] = _lasting_drop(line, foot, lip, far_low, far_high, drop_m, step, unit)
-        out[m, 14] = _closed_around(z, line, foot, lip_z - foot_z, width, height, 2.5 * unit)
-        out[m, 15] = _lower_bank(z, line, ways, max(0, foot), lip, width, height, 3 * unit, step)
-        out[m, 16] = _lower_bank(
-            z,
-            line,
-            ways,
-            min(n - 1, lip + 2 * one),
-            min(n, lip + eight + one),
-            width,
-            height,
-            4 * unit,
-            step,
-        )
+        foot = _foot_of_face(line, foot, lip, foot_z, below, drop_m, step)
+        row = out[m]
+        row[LIP] = lip
+        row[FOOT] = foot
+        row[HEIGHT] = drop_m
+        row[FACE] = (lip - foot) * step
+        row[BELOW] = below
+        row[ABOVE] = above
+        row[STAND_OUT] = drop[at]
+        row[USUAL] = usual
+        above_lip(line, bed, lip, near, step, unit, row)
+        far_low = max(first, at - far)
+        far_high = min(last, at + far)
+        row[LASTING] = _lasting_drop(line, foot, lip, far_low, far_high, drop_m, step, unit)
+        rise = lip_z - foot_z
+        ground_beside(z, line, ways, foot, lip, rise, width, height, step, unit, row)
         m += 1
     return out[:m]

@@ -5,10 +5,11 @@ from __future__ import annotations
 import numpy as np
 
 from terrain._kernels._jit import kernel
+from terrain._kernels.kinds import Float64s
 
 
 @kernel
-def smoothed(values, half):
+def smoothed(values: Float64s, half: int) -> Float64s:
     """Running mean over up to ``2 * half + 1`` values; fewer towards the ends, which stay."""
     n = values.size
     out = np.empty(n)
@@ -22,7 +23,9 @@ def smoothed(values, half):
 
 
 @kernel
-def even_profile(u, v, bed, carved, half, step):
+def even_profile(
+    u: Float64s, v: Float64s, bed: Float64s, carved: Float64s, half: int, step: float
+) -> Float64s:
     """Profile of a way of cells at even steps along its smoothed line.
 
     Returns place (u, v), bed, carved bed and fractional position in the way, one row a step.
@@ -52,7 +55,7 @@ def even_profile(u, v, bed, carved, half, step):
 
 
 @kernel
-def directions_of(u, v, half):
+def directions_of(u: Float64s, v: Float64s, half: int) -> Float64s:
     """Unit vectors along a line at even steps (towards its end), smoothed."""
     su = smoothed(u, half)
     sv = smoothed(v, half)

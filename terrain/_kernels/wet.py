@@ -5,10 +5,23 @@ from __future__ import annotations
 import numpy as np
 
 from terrain._kernels._jit import kernel
+from terrain._kernels.kinds import Float64s, Floats, Int64s
 
 
 @kernel
-def wet_sections(offset, height, bed, middle, left, right, lean_left, lean_right, row, level, out):
+def wet_sections(
+    offset: Floats,
+    height: Floats,
+    bed: Floats,
+    middle: Int64s,
+    left: Int64s,
+    right: Int64s,
+    lean_left: Floats,
+    lean_right: Floats,
+    row: Int64s,
+    level: Floats,
+    out: Float64s,
+) -> None:
     """Write left edge, right edge, area and perimeter of the water, one row for each level.
 
     Water spreads from the middle column to each side until it meets ground as high as its level,

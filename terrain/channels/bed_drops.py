@@ -9,7 +9,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from terrain._kernels.drops import STEP_COLUMNS, steps_of_stem
+from terrain._kernels.drop_ground import STEP_COLUMNS
+from terrain._kernels.drops import steps_of_stem
 from terrain._kernels.network import way_down
 from terrain.channels.network import Stems
 from terrain.channels.profiles import place_of, profile_step_m, profile_table
@@ -36,7 +37,7 @@ class BedDrops:
     Parameters
     ----------
     measures
-        Measures by name, as `terrain._kernels.drops.STEP_COLUMNS` explains them.
+        Measures by name, as `terrain._kernels.drop_ground.STEP_COLUMNS` explains them.
     lip_cell, foot_cell
         Flat cell numbers.
     x_m, y_m
@@ -162,5 +163,5 @@ def _of_stem(
         cells[nearest[lip]],
         cells[nearest[foot]],
         line[lip, :2],
-        (foot - start) * step,
+        np.asarray((foot - start) * step, dtype=np.float64),
     )

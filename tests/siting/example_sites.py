@@ -162,7 +162,7 @@ def sites_of(
         drainage_area_ha=area_ha,
         area_complete=np.ones(n, bool),
         measured=measured,
-        section=SectionMeasures(*[none] * 7, np.ones(n, bool)),
+        section=SectionMeasures(*[none] * 7, np.ones(n, bool)),  # type: ignore[call-arg]
         x_m=none,
         y_m=none,
         elevation_m=none,

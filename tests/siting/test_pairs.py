@@ -125,7 +125,7 @@ def test_where_one_cannot_reach_two_stand_in_series() -> None:
     assert "The lower of two in series" in lower.reason
     assert "The upper of two in series" in upper.reason
     # together they rise as much as the bed does from the lower one to the foot
-    rise = sum(p.decision.spot.needed_height_m for p in (lower, upper))
+    rise = sum(p.decision.spot.needed_height_m for p in (lower, upper))  # type: ignore[misc]
     assert rise == pytest.approx(0.03 * 5.0, abs=0.04)
     # and neither is built into the other
     apart = upper.station_m - lower.station_m

@@ -10,7 +10,8 @@ import pytest
 from siting.floods.rainfall_reading import read_rainfall
 from siting.screening import ScreenSettings, screen
 from siting.values.rules import load_rules
-from terrain.reading.dem import ReadOptions, read_dem
+from terrain.reading.dem import read_dem
+from terrain.reading.survey import ReadOptions
 
 SAMPLE = Path(__file__).resolve().parents[2] / "sample_dem"
 
