@@ -5,13 +5,21 @@ PYTHON ?= python3
 BIN := .venv/bin
 READY := .venv/ready
 DEMO := demo_output
+# The oldest and the newest libraries have environments, and compiled kernels, of their own.
+LOWEST := .venv-lowest
+NEWEST := .venv-newest
+# Part of the tests only: make test-lowest TESTS=tests/terrain
+TESTS :=
+RUN_TESTS := -m pytest -n auto --dist loadfile $(TESTS)
 
-.PHONY: help demo test lint docs bench clean
+.PHONY: help demo test test-lowest test-newest lint docs bench clean
 .DEFAULT_GOAL := help
 
 help:
 	@echo "make demo    run the main job on the sample ranch; results in $(DEMO)/"
 	@echo "make test    run all tests"
+	@echo "make test-lowest  the same with the lowest versions declared, on Python 3.11"
+	@echo "make test-newest  the same with the newest versions there are, on the newest Python here"
 	@echo "make lint    check style, types and formatting"
 	@echo "make docs    write the pages again that are made from code, and the README's sample output"
 	@echo "make bench   time the terrain chain beside pysheds and pyflwdir (minutes)"
@@ -24,7 +32,7 @@ $(READY): pyproject.toml constraints.txt
 	@echo "Setting up the environment in .venv (about a minute, once)"
 	@test -x $(BIN)/python || $(PYTHON) -m venv .venv
 	@PIP_CONSTRAINT=constraints.txt $(BIN)/python -m pip install --quiet \
-	--disable-pip-version-check --editable '.[test]'
+	--disable-pip-version-check --editable '.[test,pysheds]'
 	@touch $(READY)
 
 SAMPLE := sample_dem/ranch_dem.tif
@@ -46,7 +54,40 @@ demo: $(READY)
 	@echo "All of it is in $(DEMO)/: begin with ranch.html or packet.pdf."
 
 test: $(READY)
-	$(BIN)/pytest -n auto --dist loadfile --no-loadscope-reorder
+	$(BIN)/python $(RUN_TESTS)
+
+$(LOWEST)/ready: pyproject.toml constraints-lowest.txt
+	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info[:2] != (3, 11))' 2>/dev/null || \
+	{ echo "The lowest versions are those of Python 3.11; '$(PYTHON)' is" \
+	"$$($(PYTHON) --version 2>&1). Name another one: make test-lowest PYTHON=python3.11" >&2; exit 1; }
+	@echo "Setting up the lowest versions in $(LOWEST)"
+	@$(PYTHON) -m venv --clear $(LOWEST)
+	@PIP_CONSTRAINT=constraints-lowest.txt $(LOWEST)/bin/python -m pip install --quiet \
+	--disable-pip-version-check --editable '.[test,pysheds]'
+	@touch $@
+
+test-lowest: $(LOWEST)/ready
+	NUMBA_CACHE_DIR=$(CURDIR)/$(LOWEST)/kernels $(LOWEST)/bin/python $(RUN_TESTS)
+
+# The newest Python of those that the project names, unless one is given. Without pysheds, which
+# holds numpy back; its tests are skipped.
+ifneq ($(origin PYTHON), file)
+NEWEST_PYTHON = $(PYTHON)
+else
+NEWEST_PYTHON = $(shell for p in python3.13 python3.12 $(PYTHON); do \
+	$$p -c '' 2>/dev/null && echo $$p && break; done)
+endif
+
+$(NEWEST)/ready: pyproject.toml
+	@echo "Setting up the newest versions in $(NEWEST), with $(NEWEST_PYTHON)"
+	@$(NEWEST_PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 12))' || \
+	echo "No Python 3.12 or 3.13 was found: this shows nothing about those."
+	@$(NEWEST_PYTHON) -m venv --clear $(NEWEST)
+	@$(NEWEST)/bin/python -m pip install --quiet --disable-pip-version-check --editable '.[test]'
+	@touch $@
+
+test-newest: $(NEWEST)/ready
+	NUMBA_CACHE_DIR=$(CURDIR)/$(NEWEST)/kernels $(NEWEST)/bin/python $(RUN_TESTS)
 
 lint: $(READY)
 	$(BIN)/ruff check .
@@ -60,4 +101,4 @@ bench: $(READY)
 	$(BIN)/python tests/benchmarks/terrain_chain.py
 
 clean:
-	rm -rf .venv $(DEMO) build dist .pytest_cache .mypy_cache .ruff_cache .hypothesis
+	rm -rf .venv $(LOWEST) $(NEWEST) $(DEMO) build dist .pytest_cache .mypy_cache .ruff_cache .hypothesis

@@ -20,7 +20,7 @@ from terrain.values.progress import Progress
 
 WIDTH = 100
 
-#: Compiling all kernels on a cold first run, s (see DEVELOPERS.md, "Measured").
+#: Compiling all kernels on a cold first run, s (see tests/benchmarks/RESULTS.md).
 COMPILING_S = 45
 #: Kernels without which nothing runs.
 _THEMES = ("directions", "carve", "accumulate")

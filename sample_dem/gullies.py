@@ -152,7 +152,8 @@ class Walker:
             return float(self.rng.uniform(1.5, 2.3))
         return float(self.rng.uniform(0.65, 1.5))
 
-    def gully(self, side: bool = False) -> None:
+    # one piece, as the order of its random draws makes the ground of the sample
+    def gully(self, side: bool = False) -> None:  # noqa: C901, PLR0912
         """A discontinuous gully ended by one to three headcuts (or a side gully off a main one)."""
         area = float(self.plan.line.area_ha[self.s])
         if area > LARGEST_HEAD_AREA_HA:

@@ -38,7 +38,7 @@ def example_raster(*, rows: int = 500, cols: int = 600, cell_m: float = 1.0) -> 
     branch = np.where(y < 0.62, np.minimum(np.abs(x - side), 0.3), 0.3)
     hills = 14 * (1 - np.exp(-((np.minimum(main, branch) / 0.12) ** 2)))
     rough = rng.normal(0, 1, (rows // 10 + 2, cols // 10 + 2))
-    rough = np.kron(rough, np.ones((10, 10)))[:rows, :cols]
+    rough = np.kron(rough, np.ones((10, 10)))[:rows, :cols]  # type: ignore[assignment]
     kernel = np.ones(15) / 15
     for axis in (0, 1):
         rough = np.apply_along_axis(np.convolve, axis, rough, kernel, "same")

@@ -31,7 +31,7 @@ def kept_ranch(seed: int, **options: Any) -> Ranch:
         return kept
     ranch = make_ranch(seed, **options)
     # written beside and moved, since several workers may make the same one
-    with tempfile.NamedTemporaryFile(dir=folder, delete=False) as file:
-        pickle.dump(ranch, file, protocol=pickle.HIGHEST_PROTOCOL)
-    os.replace(file.name, path)
+    with tempfile.NamedTemporaryFile(dir=folder, delete=False) as part:
+        pickle.dump(ranch, part, protocol=pickle.HIGHEST_PROTOCOL)
+    os.replace(part.name, path)
     return ranch

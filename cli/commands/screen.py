@@ -376,7 +376,7 @@ def _tell(job: Job, land: Land, found: Screening, layers: Mapping[str, Layer], t
     import sys
 
     from cli.plan.plan_layers import versions
-    from cli.plan.ranked_list import list_json, print_ranked_list
+    from cli.plan.ranked_list import ListText, list_json, print_ranked_list
     from cli.plan.unit_sentences import all_in_units
 
     summary, *_ = all_in_units([found.summary], job.units)
@@ -408,11 +408,8 @@ def _tell(job: Job, land: Land, found: Screening, layers: Mapping[str, Layer], t
         return
     print_ranked_list(
         sites,
+        ListText(summary, work, cautions, files),
         stream=sys.stdout,
-        summary=summary,
-        work=work,
-        cautions=cautions,
-        files=files,
         units=job.units,
         return_period_years=SHOWN_RETURN_PERIOD_YR,
         most=job.top,

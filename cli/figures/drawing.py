@@ -149,7 +149,8 @@ def draw_roads(axes: Axes, lines: NDArray[Any]) -> None:
 
 def draw_ranch(axes: Axes, shapes: NDArray[Any]) -> None:
     """Draw the boundary of the ranch."""
-    rings = [shapely.get_coordinates(r) for r in shapely.get_rings(shapely.get_parts(shapes))]
+    parts = shapely.get_parts(list(shapes))  # shapely before 2.2 takes no read-only array here
+    rings = [shapely.get_coordinates(r) for r in shapely.get_rings(parts)]
     axes.add_collection(
         LineCollection(
             rings,

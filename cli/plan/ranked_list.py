@@ -8,6 +8,7 @@ import json
 import math
 import textwrap
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any, TextIO
 
 import numpy as np
@@ -100,14 +101,29 @@ def flow_field(return_period_years: int, units: Units) -> str:
     )
 
 
+@dataclass(frozen=True, slots=True)
+class ListText:
+    """What is said around the table of a ranked list.
+
+    Parameters
+    ----------
+    summary
+        One line before the table.
+    work, cautions, files
+        Lines after it: what it takes, what to be careful with, what was written.
+    """
+
+    summary: str
+    work: Sequence[str] = ()
+    cautions: Sequence[str] = ()
+    files: Sequence[str] = ()
+
+
 def print_ranked_list(
     sites: Columns,
+    text: ListText,
     *,
     stream: TextIO,
-    summary: str,
-    work: Sequence[str] = (),
-    cautions: Sequence[str] = (),
-    files: Sequence[str] = (),
     units: Units = "si",
     return_period_years: int = 10,
     most: int = 20,
@@ -120,12 +136,10 @@ def print_ranked_list(
     ----------
     sites
         SI columns of the ``sites`` layer.
+    text
+        What is said before and after the table.
     stream
         Where to print; plain text unless it is a terminal.
-    summary
-        One line before the table.
-    work, cautions, files
-        Lines after it: what it takes, what to be careful with, what was written.
     units
         ``si`` or ``us``.
     return_period_years
@@ -153,7 +167,7 @@ def print_ranked_list(
     flow = flow_field(return_period_years, units)
     order = _order(sites)
     shown = order[: max(most, 0)]
-    _print_wrapped(console, summary)
+    _print_wrapped(console, text.summary)
     if len(shown):
         headings = [name for name, _, _ in _COLUMNS]
         headings[7] = f"Q{return_period_years}"
@@ -168,11 +182,11 @@ def print_ranked_list(
         more = len(order) - len(shown)
         verb = "is" if more == 1 else "are"
         _print_wrapped(console, f"{counted(more, 'more site')} {verb} in the plan.")
-    for sentence in work:
+    for sentence in text.work:
         _print_wrapped(console, sentence)
-    for caution in cautions:
+    for caution in text.cautions:
         _print_wrapped(console, f"Caution: {caution}")
-    for name in files:
+    for name in text.files:
         # A file name is never broken, so that it can be copied.
         console.print(f"Wrote {name}", soft_wrap=True)
 

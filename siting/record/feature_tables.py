@@ -191,7 +191,8 @@ def road_table(keep: KeepClear | None) -> FeatureTable:
     """Roads that were given, each piece of them a line of its own."""
     if keep is None or not keep.roads.size:
         return FeatureTable(shapes_of([]), {"name": texts_of([])})
-    lines, row = shapely.get_parts(keep.roads, return_index=True)
+    # a list, as shapely before 2.2 takes no read-only array here
+    lines, row = shapely.get_parts(list(keep.roads), return_index=True)
     lines = shapely.force_2d(lines)
     drawn = shapely.is_valid(lines) & ~shapely.is_empty(lines)
     names = [str(n) or None for n in keep.road_names[row[drawn]]]

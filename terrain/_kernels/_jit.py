@@ -6,7 +6,9 @@ import os
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar, cast
+
+Function = TypeVar("Function", bound=Callable[..., Any])
 
 
 def _writable(folder: Path) -> bool:
@@ -41,6 +43,9 @@ if (_folder := _cache_folder()) is not None:
 import numba  # noqa: E402  (the cache folder must be settled first)
 
 
-def kernel(function: Callable[..., Any]) -> Any:
-    """Compile a function on its first call and keep the machine code for the next process."""
-    return numba.njit(cache=True, nogil=True, error_model="numpy")(function)
+def kernel(function: Function) -> Function:
+    """Compile a function on its first call and keep the machine code for the next process.
+
+    What comes back is called like the function, so that calls are checked against its types.
+    """
+    return cast(Function, numba.njit(cache=True, nogil=True, error_model="numpy")(function))

@@ -7,12 +7,13 @@ import numpy as np
 from terrain._kernels._jit import kernel
 from terrain._kernels.codes import COL_STEP, ROW_STEP, VOID
 from terrain._kernels.heap import grown
+from terrain._kernels.kinds import Bytes, Int32s, Int64s, Ints
 
 DONE = 255  # in place of a count of donors: the cell has handed on what it had
 
 
 @kernel
-def count_donors(codes, row_start, row_stop, donors):
+def count_donors(codes: Bytes, row_start: int, row_stop: int, donors: Bytes) -> None:
     """Write how many neighbours drain into each cell of some rows."""
     rows, cols = codes.shape
     for r in range(row_start, row_stop):
@@ -32,7 +33,7 @@ def count_donors(codes, row_start, row_stop, donors):
 
 
 @kernel
-def _donors_of_row(up, mid, down, out):
+def _donors_of_row(up: Bytes, mid: Bytes, down: Bytes, out: Bytes) -> None:
     """Count donors of every cell of a row but its two ends."""
     for c in range(np.uint64(1), np.uint64(mid.size - 1)):
         left = c - np.uint64(1)
@@ -49,7 +50,9 @@ def _donors_of_row(up, mid, down, out):
 
 
 @kernel
-def accumulate_band(codes, donors, sums, row_start, row_stop):
+def accumulate_band(
+    codes: Bytes, donors: Bytes, sums: Int32s, row_start: int, row_stop: int
+) -> tuple[Int64s, Int32s]:
     """Hand sums down from every cell of some rows as far as they go inside these rows.
 
     ``sums`` holds each cell's own amount and is left with its own and all that drains into it.
@@ -88,7 +91,9 @@ def accumulate_band(codes, donors, sums, row_start, row_stop):
 
 
 @kernel
-def accumulate_rest(codes, donors, sums, to_cell, amount):
+def accumulate_rest(
+    codes: Bytes, donors: Bytes, sums: Int32s, to_cell: Int64s, amount: Int32s
+) -> None:
     """Hand on what came to other rows' cells, to the very end."""
     cols = codes.shape[1]
     for j in range(to_cell.size):
@@ -110,7 +115,7 @@ def accumulate_rest(codes, donors, sums, to_cell, amount):
 
 
 @kernel
-def downstream_order(codes, donors, order):
+def downstream_order(codes: Bytes, donors: Bytes, order: Ints) -> int:
     """Write flat cell numbers so that every cell comes after all its donors; return how many."""
     rows, cols = codes.shape
     n = 0

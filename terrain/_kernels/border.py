@@ -9,6 +9,19 @@ from terrain._kernels._jit import kernel
 
 
 @kernel
+def _joins(reached: NDArray[np.bool_], r: int, c: int) -> bool:
+    """Whether a cell lies on the edge or touches a cell that is reached."""
+    rows, cols = reached.shape
+    if r == 0 or c == 0 or r == rows - 1 or c == cols - 1:
+        return True
+    for dr in range(-1, 2):
+        for dc in range(-1, 2):
+            if reached[r + dr, c + dc]:
+                return True
+    return False
+
+
+@kernel
 def edge_block(
     z: NDArray[np.float32], valid: NDArray[np.bool_], number: np.float32
 ) -> NDArray[np.bool_]:
@@ -32,13 +45,7 @@ def edge_block(
                 c = k if k < cols else 2 * cols - 1 - k
                 if reached[r, c] or (valid[r, c] and z[r, c] != number):
                     continue
-                join = r == 0 or c == 0 or r == rows - 1 or c == cols - 1
-                if not join:
-                    for dr in range(-1, 2):
-                        for dc in range(-1, 2):
-                            if reached[r + dr, c + dc]:
-                                join = True
-                if join:
+                if _joins(reached, r, c):
                     reached[r, c] = True
                     changed = True
         down = not down

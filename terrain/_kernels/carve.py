@@ -26,12 +26,13 @@ from terrain._kernels.codes import (
 from terrain._kernels.directions import touches_outside
 from terrain._kernels.fill import list_fill
 from terrain._kernels.heap import grown, hash_grown, hash_slot, heap_drop_first, heap_push
+from terrain._kernels.kinds import Bytes, Float32s, Float64s, Int32s, Int64s, Real, Whole, Workspace
 
 SOURCE = 8  # in place of a code: the search began here
 
 
 @kernel
-def new_workspace(z):
+def new_workspace(z: Float32s) -> Workspace:
     """Return the growable arrays of a search: heap, hash of visited cells, cells passed over."""
     return (
         np.empty(256, dtype=z.dtype),
@@ -45,7 +46,7 @@ def new_workspace(z):
 
 
 @kernel
-def _may_end(z, codes, cell, level, start, is_flat):
+def _may_end(z: Float32s, codes: Bytes, cell: int, level: Real, start: int, is_flat: bool) -> bool:
     """Whether a search that started at this level may end at a cell."""
     cols = z.shape[1]
     row = cell // cols
@@ -64,7 +65,27 @@ def _may_end(z, codes, cell, level, start, is_flat):
 
 
 @kernel
-def _search(z, codes, sources, level, is_flat, stamp, work):
+def _visit(keys: Int64s, stamps: Int64s, back: Bytes, stamp: int, cell: int, code: int) -> bool:
+    """Note a cell as visited, with the code of the step that came to it; False if it was."""
+    slot = hash_slot(keys, stamps, stamp, cell)
+    if stamps[slot] == stamp:
+        return False
+    keys[slot] = cell
+    stamps[slot] = stamp
+    back[slot] = code
+    return True
+
+
+@kernel
+def _search(
+    z: Float32s,
+    codes: Bytes,
+    sources: Int64s,
+    level: Real,
+    is_flat: bool,
+    stamp: int,
+    work: Workspace,
+) -> tuple[Whole, Real, int, Workspace]:
     """Visit cells from the sources outward, lowest first, until one where the search may end.
 
     Returns that cell (-1 when there is none), the level of the pass, the number of cells passed
@@ -73,15 +94,11 @@ def _search(z, codes, sources, level, is_flat, stamp, work):
     """
     h_level, h_seq, h_cell, keys, stamps, back, passed = work
     cols = z.shape[1]
-    n_visited = 0
     while 4 * sources.size > keys.size:
         keys, stamps, back = hash_grown(keys, stamps, back, stamp)
     for j in range(sources.size):
-        slot = hash_slot(keys, stamps, stamp, sources[j])
-        keys[slot] = sources[j]
-        stamps[slot] = stamp
-        back[slot] = SOURCE
-        n_visited += 1
+        _visit(keys, stamps, back, stamp, sources[j], SOURCE)
+    n_visited = sources.size
     size = 0
     seq = 0
     n_passed = 0
@@ -118,12 +135,8 @@ def _search(z, codes, sources, level, is_flat, stamp, work):
             r = row + ROW_STEP[k]
             c = col + COL_STEP[k]
             near = r * cols + c
-            slot = hash_slot(keys, stamps, stamp, near)
-            if stamps[slot] == stamp:
+            if not _visit(keys, stamps, back, stamp, near, k):
                 continue
-            keys[slot] = near
-            stamps[slot] = stamp
-            back[slot] = k
             n_visited += 1
             size = heap_push(h_level, h_seq, h_cell, size, z[r, c], seq, near)
             seq += 1
@@ -131,7 +144,16 @@ def _search(z, codes, sources, level, is_flat, stamp, work):
 
 
 @kernel
-def _trace_back(z, end, level, stamp, work, step_m, codes, n):
+def _trace_back(
+    z: Float32s,
+    end: Whole,
+    level: Real,
+    stamp: int,
+    work: Workspace,
+    step_m: Float64s,
+    codes: Bytes,
+    n: int,
+) -> tuple[Whole, int, Real, Real, Bytes]:
     """Write the codes from a search's source to its end and measure the cut it needs.
 
     Returns the source, the number of codes written so far, depth and length of the cut, and the
@@ -165,7 +187,7 @@ def _trace_back(z, end, level, stamp, work, step_m, codes, n):
 
 
 @kernel
-def _one_step_out(z, cell, level):
+def _one_step_out(z: Float32s, cell: int, level: float) -> tuple[int, int]:
     """Try the commonest way out: over the lowest neighbour to a cell below the pit.
 
     Returns the codes of the two steps, or 8 when the way out is longer. It finds just what the
@@ -175,7 +197,7 @@ def _one_step_out(z, cell, level):
     row = cell // cols
     col = cell % cols
     first = SOURCE
-    lowest = z.dtype.type(np.inf)
+    lowest: Real = z.dtype.type(np.inf)
     for k in range(8):
         near = z[row + ROW_STEP[k], col + COL_STEP[k]]
         if near < lowest:
@@ -198,7 +220,15 @@ def _one_step_out(z, cell, level):
 
 
 @kernel
-def search_pits(z, codes, pits, step_m, depth_limit, length_limit, notable_depth):
+def search_pits(
+    z: Float32s,
+    codes: Bytes,
+    pits: Int64s,
+    step_m: Float64s,
+    depth_limit: float,
+    length_limit: float,
+    notable_depth: float,
+) -> tuple[Int32s, Bytes, Float64s, Float64s, Int64s]:
     """Find the way out of each pit.
 
     Parameters
@@ -239,7 +269,7 @@ def search_pits(z, codes, pits, step_m, depth_limit, length_limit, notable_depth
         k1, k2 = _one_step_out(z, pits[i], level)
         near = pits[i] + ROW_STEP[k1 & 7] * cols + COL_STEP[k1 & 7]
         depth = z[near // cols, near % cols] - level
-        length = step_m[k1 & 7]
+        length: Real = step_m[k1 & 7]
         if k2 != SOURCE and depth <= depth_limit and length <= length_limit:
             out = grown(out, n + 2)
             out[n] = k1
@@ -267,7 +297,7 @@ def search_pits(z, codes, pits, step_m, depth_limit, length_limit, notable_depth
 
 
 @kernel
-def _with_row(table, row, a, b, c):
+def _with_row(table: Float64s, row: int, a: int, b: Real, c: Real) -> Float64s:
     """Return the table, grown when full, with three numbers written into a row."""
     if row >= table.shape[0]:
         bigger = np.empty((max(16, 2 * row), 3), dtype=np.float64)
@@ -280,7 +310,9 @@ def _with_row(table, row, a, b, c):
 
 
 @kernel
-def _flood_flat(z, codes, start, queue, cells, out, n):
+def _flood_flat(
+    z: Float32s, codes: Bytes, start: int, queue: Int64s, cells: Int64s, out: Bytes, n: int
+) -> tuple[Int64s, int, Int64s, Bytes, int]:
     """Mark the flat around a cell; write its cells that touch a drained cell of equal level."""
     cols = z.shape[1]
     level = z[start // cols, start % cols]
@@ -315,7 +347,9 @@ def _flood_flat(z, codes, start, queue, cells, out, n):
 
 
 @kernel
-def _drain_flat(codes, first, drained, cells, out, n):
+def _drain_flat(
+    codes: Bytes, first: int, drained: int, cells: Int64s, out: Bytes, n: int
+) -> tuple[int, Int64s, Bytes]:
     """From the drained cells of a flat (entries ``first`` to ``drained``) inwards, ring by ring.
 
     A cell drains to the ring before its own, over a side where it can. What stands between
@@ -354,7 +388,28 @@ def _drain_flat(codes, first, drained, cells, out, n):
 
 
 @kernel
-def search_flats(z, codes, starts, step_m, depth_limit, length_limit, notable_depth):
+def _write_way(source: Whole, path: Bytes, cols: int, cells: Int64s, out: Bytes, n: int) -> int:
+    """Write the cells of a way and its codes behind the first ``n``; returns how many there are."""
+    cell = source
+    for j in range(path.size):
+        cells[n] = cell
+        out[n] = path[j]
+        n += 1
+        if path[j] < 8:
+            cell += ROW_STEP[path[j]] * cols + COL_STEP[path[j]]
+    return n
+
+
+@kernel
+def search_flats(
+    z: Float32s,
+    codes: Bytes,
+    starts: Int64s,
+    step_m: Float64s,
+    depth_limit: float,
+    length_limit: float,
+    notable_depth: float,
+) -> tuple[Int64s, Int64s, Int64s, Bytes, Float64s, Float64s, Int64s]:
     """Find the way out of flats, and the way across them to it.
 
     As `search_pits`, but each start stands for the whole flat around it; starts in a flat already
@@ -402,13 +457,7 @@ def search_flats(z, codes, starts, step_m, depth_limit, length_limit, notable_de
                 n_cuts += 1
             cells = grown(cells, n + n_path)
             out = grown(out, n + n_path)
-            cell = source
-            for j in range(n_path):
-                cells[n] = cell
-                out[n] = path[j]
-                n += 1
-                if path[j] < 8:
-                    cell += ROW_STEP[path[j]] * cols + COL_STEP[path[j]]
+            n = _write_way(source, path[:n_path], cols, cells, out, n)
             drained = first + 1  # of the way out only its first cell lies in the flat
         n, cells, out = _drain_flat(codes, first, drained, cells, out, n)
         flat_start = grown(flat_start, flats + 1)

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from terrain._kernels._jit import kernel
 from terrain._kernels.codes import COL_STEP, EXPLICIT, ROW_STEP
+from terrain._kernels.kinds import Bytes, Float32s, Int32s, Int64s
 
 
 @kernel
-def _claim(raw, level, row, col, code, surface, codes):
+def _claim(
+    raw: Float32s, level: float, row: int, col: int, code: int, surface: Float32s, codes: Bytes
+) -> bool:
     """Let a way have a cell unless an earlier way has it; return whether it is newly lowered."""
     here = surface[row, col]
     if here > level:
@@ -20,7 +23,15 @@ def _claim(raw, level, row, col, code, surface, codes):
 
 
 @kernel
-def claim_flats(raw, start, end, cells, out, surface, codes):
+def claim_flats(
+    raw: Float32s,
+    start: Int64s,
+    end: Int64s,
+    cells: Int64s,
+    out: Bytes,
+    surface: Float32s,
+    codes: Bytes,
+) -> int:
     """Lower the surface along the ways of flats and give their cells directions.
 
     Call it before `claim_pits`, each with rising starts. Returns the number of cells lowered.
@@ -37,7 +48,9 @@ def claim_flats(raw, start, end, cells, out, surface, codes):
 
 
 @kernel
-def claim_pits(raw, pits, steps, out, surface, codes):
+def claim_pits(
+    raw: Float32s, pits: Int64s, steps: Int32s, out: Bytes, surface: Float32s, codes: Bytes
+) -> int:
     """Lower the surface along the ways of pits and give their cells directions."""
     cols = raw.shape[1]
     j = 0

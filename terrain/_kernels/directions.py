@@ -7,10 +7,11 @@ import numpy as np
 from terrain._kernels._jit import kernel
 from terrain._kernels.codes import COL_STEP, OUTLET, ROW_STEP, UNRESOLVED, VOID
 from terrain._kernels.heap import grown
+from terrain._kernels.kinds import Bools, Bytes, Float32s, Int64s, Real
 
 
 @kernel
-def touches_outside(z, row, col):
+def touches_outside(z: Float32s, row: int, col: int) -> bool:
     """Whether a cell lies on the raster's edge or beside a void."""
     rows, cols = z.shape
     if row == 0 or col == 0 or row == rows - 1 or col == cols - 1:
@@ -22,7 +23,9 @@ def touches_outside(z, row, col):
 
 
 @kernel
-def _steepest_careful(z, row, col, inv_ns, inv_ew, inv_diag):
+def _steepest_careful(
+    z: Float32s, row: int, col: int, inv_ns: Real, inv_ew: Real, inv_diag: Real
+) -> int:
     """Code of the steepest way down from a cell that may lie on the edge; 9 when none."""
     rows, cols = z.shape
     here = z[row, col]
@@ -46,7 +49,15 @@ def _steepest_careful(z, row, col, inv_ns, inv_ew, inv_diag):
 
 
 @kernel
-def _steepest_row(up, mid, down, inv_ns, inv_ew, inv_diag, out):
+def _steepest_row(
+    up: Float32s,
+    mid: Float32s,
+    down: Float32s,
+    inv_ns: Real,
+    inv_ew: Real,
+    inv_diag: Real,
+    out: Bytes,
+) -> None:
     """Steepest code of every cell of a row but its two ends; 9 when none is lower.
 
     Comparisons with NaN are false, so voids are never chosen and void cells get 9.
@@ -82,7 +93,15 @@ def _steepest_row(up, mid, down, inv_ns, inv_ew, inv_diag, out):
 
 
 @kernel
-def steepest_codes(z, inv_ns, inv_ew, inv_diag, row_start, row_stop, codes):
+def steepest_codes(
+    z: Float32s,
+    inv_ns: Real,
+    inv_ew: Real,
+    inv_diag: Real,
+    row_start: int,
+    row_stop: int,
+    codes: Bytes,
+) -> int:
     """Write the steepest code of every cell of some rows.
 
     Cells without a lower neighbour become ``OUTLET`` on the edge and ``UNRESOLVED`` inside;
@@ -111,7 +130,15 @@ def steepest_codes(z, inv_ns, inv_ew, inv_diag, row_start, row_stop, codes):
 
 
 @kernel
-def settle_codes(z, inv_ns, inv_ew, inv_diag, row_start, row_stop, codes):
+def settle_codes(
+    z: Float32s,
+    inv_ns: Real,
+    inv_ew: Real,
+    inv_diag: Real,
+    row_start: int,
+    row_stop: int,
+    codes: Bytes,
+) -> None:
     """Take the steepest way down on the conditioned surface, else the carved direction.
 
     Works in place: ``codes`` holds carved directions, with their flag, and is left with codes
@@ -136,7 +163,9 @@ def settle_codes(z, inv_ns, inv_ew, inv_diag, row_start, row_stop, codes):
 
 
 @kernel
-def code_of_cell(z, row, col, inv_ns, inv_ew, inv_diag):
+def code_of_cell(
+    z: Float32s, row: int, col: int, inv_ns: Real, inv_ew: Real, inv_diag: Real
+) -> int:
     """Return the steepest code of one cell that is no void, as `steepest_codes` writes it."""
     code = _steepest_careful(z, row, col, inv_ns, inv_ew, inv_diag)
     if code == UNRESOLVED and touches_outside(z, row, col):
@@ -145,7 +174,9 @@ def code_of_cell(z, row, col, inv_ns, inv_ew, inv_diag):
 
 
 @kernel
-def steepest_of_cells(z, inv_ns, inv_ew, inv_diag, cells, codes):
+def steepest_of_cells(
+    z: Float32s, inv_ns: Real, inv_ew: Real, inv_diag: Real, cells: Int64s, codes: Bytes
+) -> None:
     """Write the steepest code of some cells anew, as `steepest_codes` does."""
     cols = z.shape[1]
     for j in range(cells.size):
@@ -155,7 +186,9 @@ def steepest_of_cells(z, inv_ns, inv_ew, inv_diag, cells, codes):
 
 
 @kernel
-def collect_unresolved(z, codes, asked, row_start, row_stop):
+def collect_unresolved(
+    z: Float32s, codes: Bytes, asked: Bools, row_start: int, row_stop: int
+) -> tuple[Int64s, Int64s]:
     """List the unresolved cells of some rows: pits of one cell, and cells of flats.
 
     Where ``asked`` is not empty, only the cells marked in it are listed.

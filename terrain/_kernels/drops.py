@@ -2,11 +2,20 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
+from numpy.typing import NDArray
 
 from terrain._kernels._jit import kernel
+from terrain._kernels.drop_ground import (
+    banks_into,
+    closed_around,
+    low_ground_behind,
+)
+from terrain._kernels.kinds import Float32s, Float64s, Int64s
 from terrain._kernels.profiles import BED, CARVED, EAST, SOUTH, directions_of
-from terrain._kernels.sections import height_at, median_of_three
+from terrain._kernels.sections import median_of_three
 
 #: What `steps_of_stem` writes for each step it finds.
 STEP = np.dtype(
@@ -24,10 +33,8 @@ STEP = np.dtype(
         ("behind_m", np.float64),  # how far low ground goes on behind the foot
         ("below_m", np.float64),  # lower bank above the bed, below the foot
         ("above_m", np.float64),  # the same above the lip
-        (
-            "lasting_m",
-            np.float64,
-        ),  # drop between the reaches well below and well above, less their own slope
+        # drop between the reaches well below and well above, less their own slope
+        ("lasting_m", np.float64),
         ("closed", np.float64),  # share of a circle around the foot that stands high
         ("flank_m", np.float64),  # lower bank close beside the face
         ("notch_m", np.float64),  # lower bank close beside the bed above the lip
@@ -40,7 +47,7 @@ LEAST_SLOPE = -0.02
 
 
 @kernel
-def stand_out(bed, window, gap):
+def stand_out(bed: Float64s, window: int, gap: int) -> Float64s:
     """Drop at each place between straight lines fitted above and below it.
 
     Each line is fitted by least squares over ``window`` steps, ``gap`` steps away, and read at
@@ -73,7 +80,7 @@ def stand_out(bed, window, gap):
 
 
 @kernel
-def _weight(miss, soft, turn):
+def _weight(miss: float, soft: float, turn: int) -> float:
     """Weight of a miss: by its size first, then by its square, so that a pool counts for little."""
     if turn == 0 or miss <= soft:
         return 1.0
@@ -81,7 +88,9 @@ def _weight(miss, soft, turn):
 
 
 @kernel
-def _sturdy_line(bed, start, stop, step, soft):
+def _sturdy_line(
+    bed: Float64s, start: int, stop: int, step: float, soft: float
+) -> tuple[float, float, float]:
     """Line through steps ``start`` to ``stop - 1``, outliers weighted down.
 
     Returns its height at ``start``, its slope (m per m) and the sum of its absolute misses, each
@@ -116,7 +125,9 @@ def _sturdy_line(bed, start, stop, step, soft):
 
 
 @kernel
-def _fit_face(bed, at, low, high, step, before, after, longest):
+def _fit_face(
+    bed: Float64s, at: int, low: int, high: int, step: float, before: int, after: int, longest: int
+) -> tuple[int, int, float, float, float, float]:
     """Best foot and lip of a drop near a place: line, straight face, line, least misses.
 
     Returns foot, lip, heights of the lines there, and their slopes.
@@ -162,93 +173,16 @@ def _fit_face(bed, at, low, high, step, before, after, longest):
 
 
 @kernel
-def _lower_bank(z, line, ways, start, stop, width, height, far, step):
-    """Lower bank above the bed: median over steps of a profile; banks within ``far`` m."""
-    n = max(0, stop - start)
-    if n == 0:
-        return 0.0
-    side = int(np.ceil(far / step))
-    heights = np.empty(2 * side + 1)
-    level = np.empty(2 * side + 1)
-    found = np.empty(n)
-    for m in range(n):
-        i = start + m
-        for j in range(2 * side + 1):
-            off = (j - side) * step
-            heights[j] = height_at(
-                z,
-                line[i, EAST] - ways[i, 1] * off,
-                line[i, SOUTH] + ways[i, 0] * off,
-                width,
-                height,
-            )
-        median_of_three(heights, level)
-        bed = min(level[side - 1], level[side], level[side + 1])
-        left = 0.0
-        right = 0.0
-        for j in range(side):
-            if level[j] - bed > left:
-                left = level[j] - bed
-            if level[2 * side - j] - bed > right:
-                right = level[2 * side - j] - bed
-        found[m] = min(left, right)
-    return np.median(found)
-
-
-@kernel
-def _low_ground_behind(z, line, foot, lip_height, width, height, unit):
-    """How far ground much lower than the lip goes on behind the foot, m.
-
-    Behind a head's foot stands its wall, whichever way one looks. Where a path falls over the
-    side of a gully the gully goes on behind the foot.
-    """
-    before = max(0, foot - int(round(5.0 * unit / _step_of(line))))
-    du = line[foot, EAST] - line[before, EAST]
-    dv = line[foot, SOUTH] - line[before, SOUTH]
-    size = np.hypot(du, dv)
-    if size == 0:
-        return 0.0
-    du /= size
-    dv /= size
-    start = max(0, foot - int(round(3.0 * unit / _step_of(line))))
-    base = np.median(line[start : foot + 1, BED])
-    back = max(0, foot - int(round(1.0 * unit / _step_of(line))))
-    furthest = 0.0
-    for a in range(-10, 11):
-        angle = np.deg2rad(8.0 * a)
-        x = du * np.cos(angle) - dv * np.sin(angle)
-        y = du * np.sin(angle) + dv * np.cos(angle)
-        for k in range(8):
-            r = (2.0 + k) * unit
-            here = height_at(z, line[back, EAST] + x * r, line[back, SOUTH] + y * r, width, height)
-            if not here - base < 0.5 * lip_height + 0.03 * r:
-                break
-            furthest = max(furthest, r)
-    return furthest
-
-
-@kernel
-def _closed_around(z, line, foot, lip_height, width, height, radius):
-    """Share of a circle around the foot where the ground stands above half the drop."""
-    start = max(0, foot - int(round(3.0 / _step_of(line))))
-    base = np.median(line[start : foot + 1, BED])
-    high = 0
-    for a in range(48):
-        angle = 2.0 * np.pi * a / 48
-        here = height_at(
-            z,
-            line[foot, EAST] + radius * np.cos(angle),
-            line[foot, SOUTH] + radius * np.sin(angle),
-            width,
-            height,
-        )
-        if here - base >= 0.5 * lip_height:
-            high += 1
-    return high / 48.0
-
-
-@kernel
-def _lasting_drop(line, foot, lip, low, high, drop_m, step, unit):
+def _lasting_drop(
+    line: Float64s,
+    foot: int,
+    lip: int,
+    low: int,
+    high: int,
+    drop_m: float,
+    step: float,
+    unit: float,
+) -> float:
     """Drop between the reach well below and well above, less what their slopes make.
 
     A bank, a fill, a boulder or a jam stands on the bed and leaves no such drop behind: beyond it
@@ -280,15 +214,7 @@ def _lasting_drop(line, foot, lip, low, high, drop_m, step, unit):
 
 
 @kernel
-def _step_of(line):
-    """Distance between the steps of an even profile, m."""
-    if line.shape[0] < 2:
-        return 1.0
-    return max(1e-6, np.hypot(line[1, EAST] - line[0, EAST], line[1, SOUTH] - line[0, SOUTH]))
-
-
-@kernel
-def _peaks_of(drop, own_from, near, least):
+def _peaks_of(drop: Float64s, own_from: int, near: int, least: float) -> Int64s:
     """Places whose drop is the largest within ``near`` steps, and no less than ``least``."""
     n = drop.size
     peaks = np.empty(n, dtype=np.int64)
@@ -308,7 +234,7 @@ def _peaks_of(drop, own_from, near, least):
 
 
 @kernel
-def _room_around(drop, peaks, at, short):
+def _room_around(drop: Float64s, peaks: Int64s, at: int, short: int) -> tuple[int, int]:
     """Steps between which the reaches of a drop lie.
 
     Other drops end them, unless they are much smaller: the far side of a plunge pool is no step.
@@ -326,7 +252,9 @@ def _room_around(drop, peaks, at, short):
 
 
 @kernel
-def _foot_of_face(line, foot, lip, foot_z, below, drop_m, step):
+def _foot_of_face(
+    line: Float64s, foot: int, lip: int, foot_z: float, below: float, drop_m: float, step: float
+) -> int:
     """Where the bed first comes down to the lower reach.
 
     There the face ends; a plunge pool's far side is no part of it.
@@ -338,7 +266,7 @@ def _foot_of_face(line, foot, lip, foot_z, below, drop_m, step):
 
 
 @kernel
-def _bump_at(bed, lip, near, unit, step):
+def _bump_at(bed: Float64s, lip: int, near: int, unit: float, step: float) -> float:
     """How far the crest of the lip stands above the bed behind it, m."""
     n = bed.size
     crest = lip
@@ -351,7 +279,7 @@ def _bump_at(bed, lip, near, unit, step):
 
 
 @kernel
-def _cut_above(line, lip, unit, step):
+def _cut_above(line: Float64s, lip: int, unit: float, step: float) -> float:
     """Deepest cut that conditioning made just above a lip, m."""
     cut = 0.0
     for j in range(lip, min(line.shape[0], lip + int(round(20.0 * unit / step)))):
@@ -360,22 +288,16 @@ def _cut_above(line, lip, unit, step):
 
 
 @kernel
-def _banks_into(row, z, line, ways, foot, lip, width, height, unit, step):
-    """Write the lower banks below the foot, above the lip, beside the face and in the notch."""
-    n = line.shape[0]
-    eight = int(round(8.0 * unit / step))
-    one = max(1, int(round(1.0 * unit / step)))
-    start, stop = max(0, foot - eight), max(1, foot - one)
-    row["below_m"] = _lower_bank(z, line, ways, start, stop, width, height, 8 * unit, step)
-    start, stop = min(n - 1, lip + 2 * one), min(n, lip + eight + one)
-    row["above_m"] = _lower_bank(z, line, ways, start, stop, width, height, 8 * unit, step)
-    row["notch_m"] = _lower_bank(z, line, ways, start, stop, width, height, 4 * unit, step)
-    start, stop = max(0, foot), lip
-    row["flank_m"] = _lower_bank(z, line, ways, start, stop, width, height, 3 * unit, step)
-
-
-@kernel
-def steps_of_stem(z, line, own_from, width, height, unit, step, least):
+def steps_of_stem(
+    z: Float32s,
+    line: Float64s,
+    own_from: int,
+    width: float,
+    height: float,
+    unit: float,
+    step: float,
+    least: float,
+) -> NDArray[Any]:
     """Find the sudden drops of one profile, from its lower end up.
 
     Parameters
@@ -439,9 +361,9 @@ def steps_of_stem(z, line, own_from, width, height, unit, step, least):
         row["bump_m"] = _bump_at(bed, lip, near, unit, step)
         row["cut_m"] = _cut_above(line, lip, unit, step)
         rise = lip_z - foot_z
-        row["behind_m"] = _low_ground_behind(z, line, foot, rise, width, height, unit)
+        row["behind_m"] = low_ground_behind(z, line, foot, rise, width, height, unit)
         row["lasting_m"] = _lasting_drop(line, foot, lip, low, high, drop_m, step, unit)
-        row["closed"] = _closed_around(z, line, foot, rise, width, height, 2.5 * unit)
-        _banks_into(row, z, line, ways, foot, lip, width, height, unit, step)
+        row["closed"] = closed_around(z, line, foot, rise, width, height, 2.5 * unit)
+        banks_into(row, z, line, ways, foot, lip, width, height, unit, step)
         m += 1
     return out[:m]

@@ -8,10 +8,11 @@ from terrain._kernels._jit import kernel
 from terrain._kernels.codes import COL_STEP, OUTLET, ROW_STEP, UNRESOLVED
 from terrain._kernels.directions import code_of_cell
 from terrain._kernels.heap import grown
+from terrain._kernels.kinds import Bools, Bytes, Float32s, Float64s, Int32s, Int64s, Real
 
 
 @kernel
-def list_fill(sources, inside, fill, n_fill):
+def list_fill(sources: Int64s, inside: Int64s, fill: Int64s, n_fill: int) -> tuple[int, Int64s]:
     """Add the cells of a depression to the list of cells to fill."""
     n = n_fill + sources.size + inside.size
     fill = grown(fill, n)
@@ -21,10 +22,10 @@ def list_fill(sources, inside, fill, n_fill):
 
 
 @kernel
-def raise_cells(fill_of, cells, surface, raised):
+def raise_cells(fill_of: Float64s, cells: Int64s, surface: Float32s, raised: Bools) -> None:
     """Raise depressions to their passes; rows of ``fill_of``: start, level, end of the cells."""
     cols = surface.shape[1]
-    first = 0
+    first = np.int64(0)
     for i in range(fill_of.shape[0]):
         level = surface.dtype.type(fill_of[i, 1])
         for j in range(first, np.int64(fill_of[i, 2])):
@@ -37,7 +38,15 @@ def raise_cells(fill_of, cells, surface, raised):
 
 
 @kernel
-def mark_shut(z, inv_ns, inv_ew, inv_diag, raised, codes, changed):
+def mark_shut(
+    z: Float32s,
+    inv_ns: Real,
+    inv_ew: Real,
+    inv_diag: Real,
+    raised: Int64s,
+    codes: Bytes,
+    changed: Bools,
+) -> None:
     """Write codes anew for raised cells and those beside them; mark all that have no way down.
 
     ``changed`` holds the raised cells. Pits and flats that stand at the level of a cell newly
@@ -72,7 +81,7 @@ def mark_shut(z, inv_ns, inv_ew, inv_diag, raised, codes, changed):
 
 
 @kernel
-def flats_touched(end, cells, out, changed):
+def flats_touched(end: Int64s, cells: Int64s, out: Bytes, changed: Bools) -> Bools:
     """Tell which flats' ways hold, or end at, a changed cell."""
     cols = changed.shape[1]
     touched = np.zeros(end.size, dtype=np.bool_)
@@ -90,7 +99,7 @@ def flats_touched(end, cells, out, changed):
 
 
 @kernel
-def pits_touched(pits, steps, out, changed):
+def pits_touched(pits: Int64s, steps: Int32s, out: Bytes, changed: Bools) -> Bools:
     """Tell which pits' ways hold, or end at, a changed cell."""
     cols = changed.shape[1]
     touched = np.zeros(pits.size, dtype=np.bool_)

@@ -6,13 +6,27 @@ sequence number settles ties the same way in every run.
 
 from __future__ import annotations
 
+from typing import Any, TypeVar
+
 import numpy as np
+from numpy.typing import NDArray
 
 from terrain._kernels._jit import kernel
+from terrain._kernels.kinds import Bytes, Float32s, Int64s, Whole
+
+Kept = TypeVar("Kept", bound=NDArray[Any])
 
 
 @kernel
-def heap_push(level, seq, cell, size, new_level, new_seq, new_cell):
+def heap_push(
+    level: Float32s,
+    seq: Int64s,
+    cell: Int64s,
+    size: int,
+    new_level: float,
+    new_seq: int,
+    new_cell: int,
+) -> int:
     """Add an entry; the arrays must have room. Returns the new size."""
     i = size
     while i > 0:
@@ -30,7 +44,7 @@ def heap_push(level, seq, cell, size, new_level, new_seq, new_cell):
 
 
 @kernel
-def heap_drop_first(level, seq, cell, size):
+def heap_drop_first(level: Float32s, seq: Int64s, cell: Int64s, size: int) -> int:
     """Remove the first entry (already read at index 0). Returns the new size."""
     size -= 1
     last_level = level[size]
@@ -60,7 +74,7 @@ def heap_drop_first(level, seq, cell, size):
 
 
 @kernel
-def hash_slot(keys, stamps, stamp, key):
+def hash_slot(keys: Int64s, stamps: Int64s, stamp: int, key: Whole) -> np.int64:
     """Slot that holds a key, or the free one where it would go; size is a power of two.
 
     A slot is taken only when it carries the present stamp, so a new stamp empties the set.
@@ -73,7 +87,9 @@ def hash_slot(keys, stamps, stamp, key):
 
 
 @kernel
-def hash_grown(keys, stamps, values, stamp):
+def hash_grown(
+    keys: Int64s, stamps: Int64s, values: Bytes, stamp: int
+) -> tuple[Int64s, Int64s, Bytes]:
     """Return a hash of twice the size with the entries of the present stamp."""
     new_keys = np.empty(keys.size * 2, dtype=np.int64)
     new_stamps = np.zeros(keys.size * 2, dtype=np.int64)
@@ -88,10 +104,10 @@ def hash_grown(keys, stamps, values, stamp):
 
 
 @kernel
-def grown(array, needed):
+def grown(array: Kept, needed: int) -> Kept:
     """Return the array, or a copy with room for at least ``needed`` entries."""
     if needed <= array.size:
         return array
     bigger = np.empty(max(needed, 2 * array.size), dtype=array.dtype)
     bigger[: array.size] = array
-    return bigger
+    return bigger  # type: ignore[return-value]

@@ -6,10 +6,11 @@ import numpy as np
 
 from terrain._kernels._jit import kernel
 from terrain._kernels.codes import COL_STEP, ROW_STEP
+from terrain._kernels.kinds import Bools, Bytes, Float32s, Float64s, Int32s, Int64s, Ints
 
 
 @kernel
-def count_above(counts, threshold, row_start, row_stop):
+def count_above(counts: Ints, threshold: int, row_start: int, row_stop: int) -> int:
     """Count the cells of some rows that at least so many cells drain through."""
     n = 0
     for r in range(row_start, row_stop):
@@ -20,7 +21,7 @@ def count_above(counts, threshold, row_start, row_stop):
 
 
 @kernel
-def list_above(counts, threshold, row_start, row_stop, cells):
+def list_above(counts: Ints, threshold: int, row_start: int, row_stop: int, cells: Int64s) -> None:
     """Write the flat numbers of those cells."""
     cols = counts.shape[1]
     n = 0
@@ -32,7 +33,15 @@ def list_above(counts, threshold, row_start, row_stop, cells):
 
 
 @kernel
-def trace_reaches(down, starts, is_start, line, line_end, reach_of, next_reach):
+def trace_reaches(
+    down: Int64s,
+    starts: Int64s,
+    is_start: Bools,
+    line: Int64s,
+    line_end: Int64s,
+    reach_of: Int64s,
+    next_reach: Int64s,
+) -> int:
     """Follow each reach from its start to the cell before the next start.
 
     ``down`` holds positions in the list of channel cells, -1 where water leaves. ``line`` gets
@@ -61,7 +70,7 @@ def trace_reaches(down, starts, is_start, line, line_end, reach_of, next_reach):
 
 
 @kernel
-def strahler_orders(next_reach, by_area, order):
+def strahler_orders(next_reach: Int64s, by_area: Int64s, order: Int32s) -> None:
     """Write the Strahler order of reaches, visited so that donors come first."""
     highest = np.zeros(next_reach.size, dtype=np.int32)
     times = np.zeros(next_reach.size, dtype=np.int32)
@@ -81,7 +90,7 @@ def strahler_orders(next_reach, by_area, order):
 
 
 @kernel
-def main_donor(codes, counts, row, col):
+def main_donor(codes: Bytes, counts: Ints, row: int, col: int) -> int:
     """Code of the step *up* to the donor with the most cells behind it; 8 when there is none.
 
     Of equal donors the first code clockwise from north is taken.
@@ -101,7 +110,16 @@ def main_donor(codes, counts, row, col):
 
 
 @kernel
-def trace_stems(codes, counts, cells, down, minimum, out, stem_end, stem_joins):
+def trace_stems(
+    codes: Bytes,
+    counts: Ints,
+    cells: Int64s,
+    down: Int64s,
+    minimum: int,
+    out: Int64s,
+    stem_end: Int64s,
+    stem_joins: Int64s,
+) -> tuple[int, int]:
     """Walk stems from each outlet up, at every junction along the larger donor.
 
     A stem starts where a channel leaves the raster or joins a larger one, and is walked up while
@@ -152,7 +170,7 @@ def trace_stems(codes, counts, cells, down, minimum, out, stem_end, stem_joins):
 
 
 @kernel
-def longest_way_down(codes, donors, step_m, length):
+def longest_way_down(codes: Bytes, donors: Bytes, step_m: Float64s, length: Float32s) -> None:
     """Write the length of the longest way that drains to each cell, m (``donors`` is used up)."""
     rows, cols = codes.shape
     for row in range(rows):
@@ -177,7 +195,7 @@ def longest_way_down(codes, donors, step_m, length):
 
 
 @kernel
-def way_down(codes, cell, most):
+def way_down(codes: Bytes, cell: int, most: int) -> Int64s:
     """List a cell and up to ``most - 1`` cells that its water passes next, downstream."""
     cols = codes.shape[1]
     out = np.empty(most, dtype=np.int64)
@@ -196,7 +214,15 @@ def way_down(codes, cell, most):
 
 
 @kernel
-def first_channel_cell(codes, counts, threshold, cells, steps_m, out_cell, out_way):
+def first_channel_cell(
+    codes: Bytes,
+    counts: Ints,
+    threshold: int,
+    cells: Int64s,
+    steps_m: Float64s,
+    out_cell: Int64s,
+    out_way: Float64s,
+) -> None:
     """Follow the flow from cells to the first channel cell; write it and the way there, m.
 
     A cell whose water leaves the raster before it meets a channel gets -1.

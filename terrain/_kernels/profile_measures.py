@@ -8,11 +8,12 @@ from __future__ import annotations
 import numpy as np
 
 from terrain._kernels._jit import kernel
+from terrain._kernels.kinds import Bools, Float64s, Floats
 from terrain._kernels.sections import bank_of_side, crossing
 
 
 @kernel
-def _lowest(profile, half, reach):
+def _lowest(profile: Float64s, half: int, reach: int) -> int:
     low = half
     for j in range(max(0, half - reach), min(profile.size, half + reach + 1)):
         if profile[j] < profile[low] or np.isnan(profile[low]):
@@ -21,7 +22,9 @@ def _lowest(profile, half, reach):
 
 
 @kernel
-def top_width(profile, half, reach, step, level):
+def top_width(
+    profile: Float64s, half: int, reach: int, step: float, level: float
+) -> tuple[float, bool]:
     """Width at a height above the bed, and whether both sides reach it (else up to the ends)."""
     low = _lowest(profile, half, reach)
     total = 0.0
@@ -41,7 +44,19 @@ def top_width(profile, half, reach, step, level):
 
 
 @kernel
-def bench_of(profile, half, reach, step, top, rise, start, drop, noise, tread, out):
+def bench_of(
+    profile: Float64s,
+    half: int,
+    reach: int,
+    step: float,
+    top: float,
+    rise: float,
+    start: float,
+    drop: float,
+    noise: float,
+    tread: float,
+    out: Float64s,
+) -> None:
     """Bench: the first plain local maximum of hydraulic depth going up from the bed.
 
     ``top`` is the bank top above the bed, ``start`` the lowest height looked at, ``drop`` the
@@ -90,7 +105,17 @@ def bench_of(profile, half, reach, step, top, rise, start, drop, noise, tread, o
 
 
 @kernel
-def stage_of_flow(profile, half, reach, step, top, flow, slope, roughness, rise):
+def stage_of_flow(
+    profile: Float64s,
+    half: int,
+    reach: int,
+    step: float,
+    top: float,
+    flow: float,
+    slope: float,
+    roughness: float,
+    rise: float,
+) -> tuple[float, float]:
     """Depth at which a section carries a flow by Manning's equation, and the width there.
 
     Above the bank top the sides are taken as upright. NaN where no depth below 20 m does.
@@ -122,7 +147,15 @@ def stage_of_flow(profile, half, reach, step, top, flow, slope, roughness, rise)
 
 
 @kernel
-def top_widths(profiles, half, reach, step, levels, widths, closed):
+def top_widths(
+    profiles: Floats,
+    half: int,
+    reach: int,
+    step: float,
+    levels: Float64s,
+    widths: Float64s,
+    closed: Bools,
+) -> None:
     """`top_width` for many places; levels that are NaN give NaN."""
     for i in range(levels.size):
         widths[i] = np.nan
@@ -132,7 +165,19 @@ def top_widths(profiles, half, reach, step, levels, widths, closed):
 
 
 @kernel
-def benches_of(profiles, half, reach, step, tops, rise, start, drop, noises, tread, out):
+def benches_of(
+    profiles: Floats,
+    half: int,
+    reach: int,
+    step: float,
+    tops: Float64s,
+    rise: float,
+    start: float,
+    drop: float,
+    noises: Floats,
+    tread: float,
+    out: Float64s,
+) -> None:
     """`bench_of` for many places; tops that are NaN give NaN."""
     for i in range(tops.size):
         out[i] = np.nan
@@ -143,7 +188,18 @@ def benches_of(profiles, half, reach, step, tops, rise, start, drop, noises, tre
 
 
 @kernel
-def stages_of_flow(profiles, half, reach, step, tops, flows, slopes, roughness, rise, out):
+def stages_of_flow(
+    profiles: Floats,
+    half: int,
+    reach: int,
+    step: float,
+    tops: Float64s,
+    flows: Float64s,
+    slopes: Float64s,
+    roughness: float,
+    rise: float,
+    out: Float64s,
+) -> None:
     """`stage_of_flow` for many places; NaN where bank top, flow or ground is not known."""
     for i in range(tops.size):
         out[i] = np.nan
@@ -154,7 +210,7 @@ def stages_of_flow(profiles, half, reach, step, tops, flows, slopes, roughness, 
 
 
 @kernel
-def bank_heights(profiles, half, reach, out):
+def bank_heights(profiles: Floats, half: int, reach: int, out: Float64s) -> None:
     """Height of the bank top on the left and the right of many places; NaN where none is seen."""
     for i in range(profiles.shape[0]):
         out[i] = np.nan

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from terrain._kernels._jit import kernel
+from terrain._kernels.kinds import Float64s
 
 #: Columns of an even profile: metres east and south of the first cell's centre, bed, carved bed,
 #: fractional position in the way of cells.
@@ -12,7 +13,7 @@ EAST, SOUTH, BED, CARVED, PLACE = range(5)
 
 
 @kernel
-def smoothed(values, half):
+def smoothed(values: Float64s, half: int) -> Float64s:
     """Running mean over up to ``2 * half + 1`` values; fewer towards the ends, which stay."""
     n = values.size
     out = np.empty(n)
@@ -26,7 +27,9 @@ def smoothed(values, half):
 
 
 @kernel
-def even_profile(u, v, bed, carved, half, step):
+def even_profile(
+    u: Float64s, v: Float64s, bed: Float64s, carved: Float64s, half: int, step: float
+) -> Float64s:
     """Profile of a way of cells at even steps along its smoothed line.
 
     Returns float64 ``(m, 5)``: the columns `EAST` to `PLACE`, one row a step.
@@ -56,7 +59,7 @@ def even_profile(u, v, bed, carved, half, step):
 
 
 @kernel
-def directions_of(u, v, half):
+def directions_of(u: Float64s, v: Float64s, half: int) -> Float64s:
     """Unit vectors along a line at even steps (towards its end), smoothed."""
     su = smoothed(u, half)
     sv = smoothed(v, half)

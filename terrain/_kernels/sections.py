@@ -8,6 +8,7 @@ from __future__ import annotations
 import numpy as np
 
 from terrain._kernels._jit import kernel
+from terrain._kernels.kinds import Float32s, Float64s
 
 #: Columns that `measure_section` writes: bank-top width and depth (the lower bank rules), the left
 #: and right ends of that width as offsets from the middle (right is positive), the bed's height,
@@ -17,7 +18,7 @@ BANK_WIDTH, BANK_DEPTH, LEFT, RIGHT, BED, VALLEY_WIDTH, SIDE_RISE = range(N_MEAS
 
 
 @kernel
-def height_at(z, u, v, width, height):
+def height_at(z: Float32s, u: float, v: float, width: float, height: float) -> float:
     """Height between four cell centres (bilinear); NaN outside and beside voids."""
     rows, cols = z.shape
     c = u / width
@@ -36,7 +37,7 @@ def height_at(z, u, v, width, height):
 
 
 @kernel
-def median_of_three(values, out):
+def median_of_three(values: Float64s, out: Float64s) -> None:
     """Write the running median of three; the ends stay."""
     n = values.size
     out[:] = values
@@ -48,7 +49,18 @@ def median_of_three(values, out):
 
 
 @kernel
-def read_section(z, u, v, du, dv, width, height, half, step, out):
+def read_section(
+    z: Float32s,
+    u: float,
+    v: float,
+    du: float,
+    dv: float,
+    width: float,
+    height: float,
+    half: int,
+    step: float,
+    out: Float64s,
+) -> None:
     """Write heights along a line across the flow, left to right looking downstream.
 
     ``(du, dv)`` is the unit vector of the flow; ``out`` has ``2 * half + 1`` entries.
@@ -62,7 +74,9 @@ def read_section(z, u, v, du, dv, width, height, half, step, out):
 
 
 @kernel
-def bank_of_side(heights, start, stop, sign, bed):
+def bank_of_side(
+    heights: Float64s, start: int, stop: int, sign: int, bed: float
+) -> tuple[int, float, float]:
     """Bank top on one side: the point that stands out most above a chord from bed to far end.
 
     The chord's far end is the one that makes it stand out most, so a slope beyond the bank does
@@ -87,7 +101,7 @@ def bank_of_side(heights, start, stop, sign, bed):
 
 
 @kernel
-def crossing(heights, start, stop, sign, level):
+def crossing(heights: Float64s, start: int, stop: int, sign: int, level: float) -> float:
     """Distance in steps from an index outward to where the ground first reaches a level; -1."""
     n = (stop - start) * sign
     for j in range(1, n + 1):
@@ -101,7 +115,16 @@ def crossing(heights, start, stop, sign, level):
 
 
 @kernel
-def _wall_spread(heights, start, stop, sign, bed, depth, to_top, cell_steps):
+def _wall_spread(
+    heights: Float64s,
+    start: int,
+    stop: int,
+    sign: int,
+    bed: float,
+    depth: float,
+    to_top: float,
+    cell_steps: float,
+) -> float:
     """Steps by which a wall steeper than the cells can show makes a side too wide.
 
     A raster spreads a wall over one to two cells, so that its top shows half a cell too far out.
@@ -112,7 +135,34 @@ def _wall_spread(heights, start, stop, sign, bed, depth, to_top, cell_steps):
 
 
 @kernel
-def measure_section(heights, half, step, reach, cell_steps, least_depth, least_bulge, out):
+def _lower_side(heights: Float64s, low: int) -> float:
+    """Mean height of the lower side over its outer half, above the bed at ``low``, m; NaN."""
+    side = np.nan
+    for sign in (-1, 1):
+        edge = 0 if sign < 0 else heights.size - 1
+        total = 0.0
+        n = 0
+        for j in range((edge - low) * sign // 2, (edge - low) * sign + 1):
+            here = heights[low + sign * j]
+            if not np.isnan(here):
+                total += here - heights[low]
+                n += 1
+        if n > 0 and not total / n >= side:
+            side = total / n
+    return side
+
+
+@kernel
+def measure_section(
+    heights: Float64s,
+    half: int,
+    step: float,
+    reach: int,
+    cell_steps: float,
+    least_depth: float,
+    least_bulge: float,
+    out: Float64s,
+) -> None:
     """Measure a section.
 
     Writes the columns `BANK_WIDTH` to `SIDE_RISE` of one row; NaN where there is none.
@@ -127,20 +177,7 @@ def measure_section(heights, half, step, reach, cell_steps, least_depth, least_b
         return
     out[BED] = bed
     last = heights.size - 1
-    side = np.inf
-    for sign in (-1, 1):
-        edge = 0 if sign < 0 else last
-        total = 0.0
-        n = 0
-        for j in range((edge - low) * sign // 2, (edge - low) * sign + 1):
-            here = heights[low + sign * j]
-            if not np.isnan(here):
-                total += here - bed
-                n += 1
-        if n > 0:
-            side = min(side, total / n)
-    if side < np.inf:
-        out[SIDE_RISE] = side
+    out[SIDE_RISE] = _lower_side(heights, low)
     left, left_depth, left_bulge = bank_of_side(heights, low, 0, -1, bed)
     right, right_depth, right_bulge = bank_of_side(heights, low, last, 1, bed)
     if left < 0 or right < 0 or min(left_bulge, right_bulge) < least_bulge:
@@ -165,7 +202,7 @@ def measure_section(heights, half, step, reach, cell_steps, least_depth, least_b
 
 
 @kernel
-def median_of(values, n):
+def median_of(values: Float64s, n: int) -> float:
     """Median of the first n values."""
     part = np.sort(values[:n])
     if n % 2:
@@ -174,7 +211,15 @@ def median_of(values, n):
 
 
 @kernel
-def measure_places(z, places, cell, across, stacked, least, out):
+def measure_places(
+    z: Float32s,
+    places: tuple[Float64s, Float64s, Float64s, Float64s],
+    cell: tuple[float, float],
+    across: tuple[int, float, int, float],
+    stacked: tuple[int, float],
+    least: tuple[float, float],
+    out: Float64s,
+) -> None:
     """Measure the channel at places: medians over several sections up and down the flow.
 
     Where fewer than half of a place's sections show two banks, width and depth stay NaN.
@@ -215,7 +260,19 @@ def measure_places(z, places, cell, across, stacked, least, out):
 
 
 @kernel
-def widths_across(z, u, v, du, dv, width, height, half, step, levels, out):
+def widths_across(
+    z: Float32s,
+    u: Float64s,
+    v: Float64s,
+    du: Float64s,
+    dv: Float64s,
+    width: float,
+    height: float,
+    half: int,
+    step: float,
+    levels: Float64s,
+    out: Float64s,
+) -> None:
     """Distance across the flow between where the ground first reaches a level, at many places."""
     for i in range(u.size):
         out[i] = np.nan

@@ -5,10 +5,13 @@ from __future__ import annotations
 import numpy as np
 
 from terrain._kernels._jit import kernel
+from terrain._kernels.kinds import Float64s, Floats, Real
 
 
 @kernel
-def local_lines(d, z, half, fits, bed, spread):
+def local_lines(
+    d: Floats, z: Float64s, half: int, fits: int, bed: Float64s, spread: Float64s
+) -> Real:
     """Fit a straight line around each place; outliers lose weight from fit to fit.
 
     Weights fall off with distance (tricube) and with what the fit before left over (bisquare of
@@ -31,7 +34,7 @@ def local_lines(d, z, half, fits, bed, spread):
     k = min(2 * half + 1, n)
     trust = np.ones(n)
     left = np.empty(n)
-    typical = 0.0
+    typical: Real = 0.0
     for _ in range(fits):
         for i in range(n):
             first = min(max(i - half, 0), n - k)

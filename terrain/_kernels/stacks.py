@@ -10,6 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from terrain._kernels._jit import kernel
+from terrain._kernels.kinds import Bools, Float32s, Float64s
 from terrain._kernels.sections import (
     crossing,
     measure_section,
@@ -32,7 +33,7 @@ BED, RISE, MIDDLE, NOISE, LENGTH, SCATTER = range(N_FACTS)
 
 
 @kernel
-def _fit_middle(along, offset, used, curve):
+def _fit_middle(along: Float64s, offset: Float64s, used: Bools, curve: Float64s) -> None:
     """Least-squares parabola of offset over along; few points give a line, fewer a constant."""
     curve[:] = 0.0
     s0 = s1 = s2 = s3 = s4 = t0 = t1 = t2 = 0.0
@@ -74,7 +75,7 @@ def _fit_middle(along, offset, used, curve):
 
 
 @kernel
-def _middle_of(values, n):
+def _middle_of(values: Float64s, n: int) -> float:
     """Median of the first n values, which are put in order in place: few at a time."""
     for i in range(1, n):
         here = values[i]
@@ -89,13 +90,13 @@ def _middle_of(values, n):
 
 
 @kernel
-def _at(curve, a):
+def _at(curve: Float64s, a: float) -> float:
     """Offset of the middle at a distance along the stretch."""
     return curve[0] + a * (curve[1] + a * curve[2])
 
 
 @kernel
-def _rank_slope(along, bed, first, last):
+def _rank_slope(along: Float64s, bed: Float64s, first: int, last: int) -> float:
     """Median of the slopes between all pairs of points (Theil and Sen)."""
     n = last - first + 1
     if n < 2:
@@ -111,7 +112,22 @@ def _rank_slope(along, bed, first, last):
 
 
 @kernel
-def _trace(z, u, v, du, dv, width, height, half, step, reach, cell_steps, least, along, found):
+def _trace(
+    z: Float32s,
+    u: float,
+    v: float,
+    du: float,
+    dv: float,
+    width: float,
+    height: float,
+    half: int,
+    step: float,
+    reach: int,
+    cell_steps: float,
+    least: Float64s,
+    along: Float64s,
+    found: Float64s,
+) -> None:
     """Follow the channel up and down from the middle of the stretch.
 
     Writes for each section the offset of its middle to the right of the axis, and its bed; NaN
@@ -152,7 +168,7 @@ def _trace(z, u, v, du, dv, width, height, half, step, reach, cell_steps, least,
 
 
 @kernel
-def _stretch(along, bed, jump):
+def _stretch(along: Float64s, bed: Float64s, jump: float) -> tuple[int, int]:
     """Sections around the middle one that no step of the bed parts from it: first, last.
 
     A step is what lies more than ``jump`` off the bed's usual fall. Three sections are kept at
@@ -175,7 +191,9 @@ def _stretch(along, bed, jump):
 
 
 @kernel
-def _curve_through(along, middles, first, last, step, curve):
+def _curve_through(
+    along: Float64s, middles: Float64s, first: int, last: int, step: float, curve: Float64s
+) -> float:
     """Fit the curve through the middles of a stretch, those far off it left out.
 
     Returns how far (root mean square) the others lie from it.
@@ -207,22 +225,22 @@ def _curve_through(along, middles, first, last, step, curve):
 
 @kernel
 def stack_place(
-    z,
-    u,
-    v,
-    du,
-    dv,
-    width,
-    height,
-    half,
-    step,
-    reach,
-    least,
-    along,
-    jump,
-    profile,
-    facts,
-):
+    z: Float32s,
+    u: float,
+    v: float,
+    du: float,
+    dv: float,
+    width: float,
+    height: float,
+    half: int,
+    step: float,
+    reach: int,
+    least: Float64s,
+    along: Float64s,
+    jump: float,
+    profile: Float64s,
+    facts: Float64s,
+) -> None:
     """Write the typical section of a stretch, its bed at 0, and what it rests on.
 
     Writes the columns `BED` to `SCATTER` of one row of facts. NaN and a length of 0 where nothing
@@ -260,7 +278,22 @@ def stack_place(
 
 
 @kernel
-def _lay(z, u, v, du, dv, width, height, half, step, low, high, rise, curve, profile):
+def _lay(
+    z: Float32s,
+    u: float,
+    v: float,
+    du: float,
+    dv: float,
+    width: float,
+    height: float,
+    half: int,
+    step: float,
+    low: float,
+    high: float,
+    rise: float,
+    curve: Float64s,
+    profile: Float64s,
+) -> float:
     """Median height of the cells at each distance from the middle, the bed's fall taken off."""
     rows, cols = z.shape
     size = profile.size
@@ -304,7 +337,7 @@ def _lay(z, u, v, du, dv, width, height, half, step, low, high, rise, curve, pro
 
 
 @kernel
-def _close_gaps(profile):
+def _close_gaps(profile: Float64s) -> None:
     """Fill gaps of up to three steps between heights along a straight line."""
     last = -1
     for j in range(profile.size):
@@ -318,7 +351,7 @@ def _close_gaps(profile):
 
 
 @kernel
-def _bed_level(profile, half, reach):
+def _bed_level(profile: Float64s, half: int, reach: int) -> float:
     """Mean height of the bed: of what lies up to `BED_RELIEF_M` above its lowest part in a row."""
     best = np.inf
     low = half
@@ -342,22 +375,22 @@ def _bed_level(profile, half, reach):
 
 @kernel
 def stack_places(
-    z,
-    u,
-    v,
-    du,
-    dv,
-    width,
-    height,
-    half,
-    step,
-    reach,
-    least,
-    along,
-    jump,
-    profiles,
-    facts,
-):
+    z: Float32s,
+    u: Float64s,
+    v: Float64s,
+    du: Float64s,
+    dv: Float64s,
+    width: float,
+    height: float,
+    half: int,
+    step: float,
+    reach: int,
+    least: Float64s,
+    along: Float64s,
+    jump: float,
+    profiles: Float64s,
+    facts: Float64s,
+) -> None:
     """`stack_place` for many places."""
     for i in range(u.size):
         stack_place(

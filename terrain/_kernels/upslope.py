@@ -7,10 +7,11 @@ import numpy as np
 from terrain._kernels._jit import kernel
 from terrain._kernels.codes import COL_STEP, ROW_STEP, VOID
 from terrain._kernels.heap import grown
+from terrain._kernels.kinds import Bools, Bytes, Float32s, Float64s, Int64s, Ints
 
 
 @kernel
-def catchment_numbers(codes, counts, order, number, cursor):
+def catchment_numbers(codes: Bytes, counts: Ints, order: Ints, number: Ints, cursor: Ints) -> None:
     """Number cells so that each catchment is one run: ``number[c]`` to ``+ counts[c]``.
 
     ``order`` has donors before receivers; ``cursor`` is scratch of the same type as ``number``.
@@ -33,7 +34,7 @@ def catchment_numbers(codes, counts, order, number, cursor):
 
 
 @kernel
-def _inside(number, first, last, row, col):
+def _inside(number: Ints, first: int, last: int, row: int, col: int) -> bool:
     """Whether a cell lies in the catchment whose numbers run from first to last."""
     if row < 0 or col < 0 or row >= number.shape[0] or col >= number.shape[1]:
         return False
@@ -41,7 +42,7 @@ def _inside(number, first, last, row, col):
 
 
 @kernel
-def catchment_outline(number, first, last, row, col):
+def catchment_outline(number: Ints, first: int, last: int, row: int, col: int) -> Int64s:
     """Corners of the outline of a catchment, clockwise, from one of its cells.
 
     A corner is (row line, column line). The region counts as joined over corners too, since water
@@ -99,7 +100,9 @@ def catchment_outline(number, first, last, row, col):
 
 
 @kernel
-def longest_way_up(codes, length, step_m, cell, out):
+def longest_way_up(
+    codes: Bytes, length: Float32s, step_m: Float64s, cell: int, out: Int64s
+) -> tuple[int, Int64s]:
     """Write the cells of the longest way from the divide to a cell, from the cell up.
 
     Returns how many, and ``out`` grown to hold them.
@@ -129,7 +132,17 @@ def longest_way_up(codes, length, step_m, cell, out):
 
 
 @kernel
-def way_segments(codes, counts, length, z, step_m, cells, sheet_m, channel_count, out):
+def way_segments(
+    codes: Bytes,
+    counts: Ints,
+    length: Float32s,
+    z: Float32s,
+    step_m: Float64s,
+    cells: Int64s,
+    sheet_m: float,
+    channel_count: int,
+    out: Float64s,
+) -> None:
     """Length and fall of sheet, shallow and channel flow on each cell's longest way.
 
     ``out`` gets, for each cell: sheet length, sheet fall, shallow length, shallow fall, channel
@@ -164,7 +177,9 @@ def way_segments(codes, counts, length, z, step_m, cells, sheet_m, channel_count
 
 
 @kernel
-def gradient_rows(z, width, height, row_start, row_stop, out):
+def gradient_rows(
+    z: Float32s, width: float, height: float, row_start: int, row_stop: int, out: Float32s
+) -> None:
     """Write the ground's gradient (m per m) of some rows from side neighbours; 0 in voids."""
     rows, cols = z.shape
     for r in range(row_start, row_stop):
@@ -195,7 +210,7 @@ def gradient_rows(z, width, height, row_start, row_stop, out):
 
 
 @kernel
-def inflow_at_edge(codes, row_start, row_stop, out):
+def inflow_at_edge(codes: Bytes, row_start: int, row_stop: int, out: Bools) -> None:
     """Mark edge cells that drain inwards: land outside may drain into them."""
     rows, cols = codes.shape
     for r in range(row_start, row_stop):

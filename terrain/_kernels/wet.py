@@ -5,13 +5,26 @@ from __future__ import annotations
 import numpy as np
 
 from terrain._kernels._jit import kernel
+from terrain._kernels.kinds import Float64s, Floats, Int64s
 
 #: Columns that `wet_sections` writes: offsets of the edges, m; area, m2; perimeter, m.
 LEFT_EDGE, RIGHT_EDGE, AREA, PERIMETER = range(4)
 
 
 @kernel
-def wet_sections(offset, height, bed, middle, left, right, lean_left, lean_right, row, level, out):
+def wet_sections(
+    offset: Floats,
+    height: Floats,
+    bed: Floats,
+    middle: Int64s,
+    left: Int64s,
+    right: Int64s,
+    lean_left: Floats,
+    lean_right: Floats,
+    row: Int64s,
+    level: Floats,
+    out: Float64s,
+) -> None:
     """Write the columns `LEFT_EDGE` to `PERIMETER` of the water, one row for each level.
 
     Water spreads from the middle column to each side until it meets ground as high as its level,

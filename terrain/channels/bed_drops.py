@@ -15,6 +15,7 @@ from terrain._kernels.profiles import EAST, PLACE, SOUTH
 from terrain.channels.network import Stems
 from terrain.channels.profiles import place_of, profile_step_m, profile_table
 from terrain.flow.conditioning import Conditioned
+from terrain.values.arrays import FloatArray
 from terrain.values.parallel import over_items
 from terrain.values.progress import Progress, silent
 from terrain.values.raster import Raster
@@ -115,8 +116,8 @@ class _Found:
     steps: NDArray[np.void]
     lip_cell: NDArray[np.int64]
     foot_cell: NDArray[np.int64]
-    place: NDArray[np.float64]
-    from_junction_m: NDArray[np.float64]
+    place: FloatArray
+    from_junction_m: FloatArray
 
 
 _NOTHING = _Found(

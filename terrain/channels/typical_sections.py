@@ -180,7 +180,8 @@ def stack_sections(
     half = round(HALF_WIDTH_UNITS * unit / step)
     profiles = np.empty((u.size, 2 * half + 1))
     facts = np.empty((u.size, N_FACTS))
-    along = np.arange(-HALF_LENGTH_UNITS, HALF_LENGTH_UNITS + 1, SECTION_UNITS) * unit
+    units = np.arange(-HALF_LENGTH_UNITS, HALF_LENGTH_UNITS + 1, SECTION_UNITS)
+    along = np.asarray(units * unit, dtype=np.float64)
     least = np.array([LEAST_BANK_M, LEAST_BULGE_M])
 
     def stack(a: int, b: int) -> None:

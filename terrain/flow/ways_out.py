@@ -96,7 +96,8 @@ class WaysOut:
         height, width = grid.cell_height_m, grid.cell_width_m
         self.step_m = np.hypot(ROW_STEP * height, COL_STEP * width)
         # slopes are compared in single precision, like the elevations
-        self.inverse = tuple(np.float32(1 / d) for d in (height, width, np.hypot(height, width)))
+        ns, ew, diagonal = (np.float32(1 / d) for d in (height, width, np.hypot(height, width)))
+        self.inverse = (ns, ew, diagonal)
         self.notable_m = float(notable_m)
         self.flats: list[_Flats] = []
         self.pits: list[_Pits] = []

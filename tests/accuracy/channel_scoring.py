@@ -73,7 +73,7 @@ class Reading:
 
 def ground_of(ranch: Ranch) -> Ground:
     """Measure a ranch as a screening does."""
-    grid = Grid(*ranch.elevation.shape, ranch.transform)
+    grid = Grid(*ranch.elevation.shape, ranch.transform)  # type: ignore[call-arg]
     raster = Raster.from_array(ranch.elevation, grid=grid)
     conditioned = condition(raster)
     counts = conditioned.flow.accumulate()

@@ -74,7 +74,7 @@ def match(
 def pooled(scores: Iterable[Score]) -> Score:
     """Add scores up."""
     s = list(scores)
-    return Score(
+    return Score(  # type: ignore[call-arg]
         *(sum(getattr(k, name) for k in s) for name in ("found", "missed", "false", "neutral")),
         tuple(v for k in s for v in k.position_m),
         tuple(v for k in s for v in k.height_error),
@@ -88,7 +88,7 @@ def score_ranch(
     ranch = kept_ranch(
         seed, rows=rows, cols=rows, noise_m=noise_m, noise_correlation_m=noise_correlation_m
     )
-    grid = Grid(*ranch.elevation.shape, ranch.transform)
+    grid = Grid(*ranch.elevation.shape, ranch.transform)  # type: ignore[call-arg]
     raster = Raster.from_array(ranch.elevation, grid=grid)
     conditioned = condition(raster)
     counts = conditioned.flow.accumulate()

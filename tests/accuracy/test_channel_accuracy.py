@@ -112,7 +112,7 @@ def test_scoring_sees_what_is_wrong() -> None:
     )
     s = score([(truth, read)])
     assert s.width_error["5 cells and more, cut"] == (n, 1.0, pytest.approx(0.1))
-    assert s.depth_error == pytest.approx(0.2)
+    assert s.depth_error == pytest.approx(0.2)  # type: ignore[unreachable]
     assert (s.benches, s.bench_given) == (20, 0.75)
     assert s.bench_within == pytest.approx(12 / 15)
     assert s.bench_false == pytest.approx(0.1)

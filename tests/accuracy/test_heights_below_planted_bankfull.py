@@ -58,7 +58,7 @@ def planted(ranch: Ranch) -> tuple[np.ndarray, np.ndarray]:
 
 def heights_of(ranch: Ranch, curve_number: float, rules: Rules | None = None) -> Heights:
     found: Screening = screen(
-        Raster.from_array(ranch.elevation, grid=Grid(*ranch.elevation.shape, ranch.transform)),
+        Raster.from_array(ranch.elevation, grid=Grid(*ranch.elevation.shape, ranch.transform)),  # type: ignore[call-arg]
         settings=ScreenSettings(
             floods=FloodSettings(read_rainfall(SAMPLE / "rainfall.csv"), curve_number),
             rules=rules,

@@ -39,6 +39,8 @@ def test_the_ranch_needs_cuts_and_fills() -> None:
 
 @pytest.mark.parametrize("tool", TOOLS)
 def test_each_chain_runs_apart(tool: str, raster: Path) -> None:
+    if tool != "gullywalk":
+        pytest.importorskip(tool)
     command = [sys.executable, str(SCRIPT), "--one", tool, str(raster), str(raster)]
     done = subprocess.run(command, capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr

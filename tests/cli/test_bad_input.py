@@ -321,13 +321,13 @@ def plugin(monkeypatch: pytest.MonkeyPatch) -> Callable[[str, str, str], None]:
     """Pretend that another package registers something."""
 
     def register(group: str, name: str, value: str) -> None:
-        real = terrain.values.plugins.importlib.metadata.entry_points
+        real = terrain.values.plugins.importlib.metadata.entry_points  # type: ignore[attr-defined]
 
         def entry_points(**which: str) -> list[EntryPoint]:
             found = list(real(**which))
             return found + ([EntryPoint(name, value, group)] if which["group"] == group else [])
 
-        monkeypatch.setattr(terrain.values.plugins.importlib.metadata, "entry_points", entry_points)
+        monkeypatch.setattr(terrain.values.plugins.importlib.metadata, "entry_points", entry_points)  # type: ignore[attr-defined]
 
     return register
 

@@ -180,7 +180,7 @@ def boxes(labels: list[Wanted], centres: list) -> list[tuple]:
 
 def test_labels_never_overlap_and_the_lower_rank_gives_way() -> None:
     rng = np.random.default_rng(5)
-    labels = [Wanted(*xy, 6, 6, 18, 10) for xy in rng.uniform(20, 380, (150, 2)).tolist()]
+    labels = [Wanted(*xy, 6, 6, 18, 10) for xy in rng.uniform(20, 380, (150, 2)).tolist()]  # type: ignore[call-arg]
     centres = place_labels(labels, frame=(0, 0, 400, 400))
     placed = [shapely.box(*b) for b in boxes(labels, centres)]
     assert 20 < len(placed) < 150

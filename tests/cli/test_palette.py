@@ -88,11 +88,13 @@ def test_shapes_stand_out_on_white_and_on_paper(ground: str) -> None:
 
 
 def test_outlines_are_simple_and_of_one_size() -> None:
-    for symbol in (*palette.SITE_SYMBOLS, RollingDip.symbol):
-        shape = shapely.Polygon(symbol.rings[0], symbol.rings[1:])
+    own = RollingDip.symbol
+    assert own is not None
+    for rings in (*(symbol.rings for symbol in palette.SITE_SYMBOLS), own.rings):
+        shape = shapely.Polygon(rings[0], rings[1:])
         assert shape.is_valid
         assert 0.4 < shape.area < 4.0
-        reach = max(abs(v) for ring in symbol.rings for point in ring for v in point)
+        reach = max(abs(v) for ring in rings for point in ring for v in point)
         assert 0.85 <= reach <= 1.25
     assert shapely.Polygon(palette.COMB).is_valid
 

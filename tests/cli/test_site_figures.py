@@ -289,7 +289,7 @@ def test_the_packet_says_which_way_one_looks(monkeypatch: pytest.MonkeyPatch) ->
 
 def test_labels_with_lines_keep_off_each_others_lines() -> None:
     rng = np.random.default_rng(8)
-    labels = [Wanted(*xy, 4, 4, 70, 24) for xy in rng.uniform(60, 740, (25, 2)).tolist()]
+    labels = [Wanted(*xy, 4, 4, 70, 24) for xy in rng.uniform(60, 740, (25, 2)).tolist()]  # type: ignore[call-arg]
     centres = place_apart(labels, frame=(0, 0, 800, 800), reaches=(8, 20, 40, 80, 120))
     placed = [(w, c) for w, c in zip(labels, centres, strict=True) if c is not None]
     assert len(placed) > 20

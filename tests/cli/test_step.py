@@ -301,7 +301,7 @@ OTHER = Step(
 @pytest.fixture
 def other_package(monkeypatch: pytest.MonkeyPatch) -> None:
     """Another package that brings one good step and one that cannot be loaded."""
-    real = terrain.values.plugins.importlib.metadata.entry_points
+    real = terrain.values.plugins.importlib.metadata.entry_points  # type: ignore[attr-defined]
     ours = [
         EntryPoint("double-height", "tests.cli.test_step:OTHER", "gullywalk.steps"),
         EntryPoint("rusty", "no.such.module:STEP", "gullywalk.steps"),
@@ -310,7 +310,7 @@ def other_package(monkeypatch: pytest.MonkeyPatch) -> None:
     def entry_points(**which: str) -> list[EntryPoint]:
         return [*real(**which), *(ours if which["group"] == "gullywalk.steps" else [])]
 
-    monkeypatch.setattr(terrain.values.plugins.importlib.metadata, "entry_points", entry_points)
+    monkeypatch.setattr(terrain.values.plugins.importlib.metadata, "entry_points", entry_points)  # type: ignore[attr-defined]
 
 
 @pytest.mark.usefixtures("other_package")

@@ -210,7 +210,7 @@ def test_sld_draws_every_channel_once() -> None:
         state = rule.find(f".//{OGC}PropertyIsEqualTo/{OGC}Literal")
         assert state is not None
         classes.append((state.text, limits))
-    for state in ("true", "false"):
+    for state in ("true", "false"):  # type: ignore[assignment]
         for area in (0.0, 4.99, 5.0, 300.0, 1e6):
             hits = [
                 limits

@@ -3,7 +3,9 @@ from __future__ import annotations
 import csv
 import io
 import json
+from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -12,6 +14,7 @@ from cli.file_errors import OutputError
 from cli.plan.fields import schema
 from cli.plan.layers import empty_layer
 from cli.plan.ranked_list import (
+    ListText,
     list_csv,
     list_json,
     print_ranked_list,
@@ -25,9 +28,10 @@ from tests.example_plan import UTM, example_layers
 SITES = example_layers()["sites"].columns
 
 
-def printed(**options: object) -> list[str]:
+def printed(cautions: Sequence[str] = (), files: Sequence[str] = (), **options: Any) -> list[str]:
     stream = io.StringIO()
-    print_ranked_list(SITES, stream=stream, summary="6 sites.", **options)  # type: ignore[arg-type]
+    text = ListText("6 sites.", cautions=cautions, files=files)
+    print_ranked_list(SITES, text, stream=stream, **options)
     return stream.getvalue().splitlines()
 
 
@@ -126,7 +130,7 @@ def test_a_long_list_says_how_many_more() -> None:
 def test_no_sites_is_said_by_the_summary_alone() -> None:
     stream = io.StringIO()
     empty = empty_layer("sites", UTM).columns
-    print_ranked_list(empty, stream=stream, summary="No sites.", files=["plan.gpkg"])
+    print_ranked_list(empty, ListText("No sites.", files=["plan.gpkg"]), stream=stream)
     assert stream.getvalue() == "No sites.\nWrote plan.gpkg\n"
     assert json.loads(list_json(empty))["sites"] == []
     assert list_csv(empty).count("\n") == 1

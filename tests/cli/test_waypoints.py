@@ -172,7 +172,7 @@ def test_gpx_keeps_to_the_schema_and_is_read_back(walked: Run, gpx_schema: etree
         # What the track is long is what its words say.
         [said] = re.findall(r"^\d sites, (\d+) m,", track.description)
         assert float(said) == pytest.approx(segment.length_2d(), rel=0.005)
-    assert sorted(stops) == [w.name for w in read.waypoints]
+    assert sorted(stops) == [w.name for w in read.waypoints]  # type: ignore[type-var]
 
 
 def test_the_schema_check_finds_what_is_wrong(gpx_schema: etree.XMLSchema) -> None:
@@ -217,14 +217,14 @@ def test_kml_keeps_to_the_schema_and_is_read_back(
             data = archive.read("doc.kml")
     kml_schema.assertValid(etree.fromstring(data))
     marks = list(find_all(KML.from_string(data.decode().split("?>")[1]), of_type=Placemark))
-    points = [m for m in marks if m.style_url and not m.style_url.url.startswith("#loop")]
+    points = [m for m in marks if m.style_url and not m.style_url.url.startswith("#loop")]  # type: ignore[attr-defined]
     assert len(points) == 6
-    places = [m.geometry.coords[0][:2] for m in points]
+    places = [m.geometry.coords[0][:2] for m in points]  # type: ignore[attr-defined]
     np.testing.assert_allclose(places, expected_degrees(), atol=1e-7)
-    lines = [m for m in marks if m.geometry.geom_type == "LineString"]
+    lines = [m for m in marks if m.geometry.geom_type == "LineString"]  # type: ignore[attr-defined]
     assert len(lines) > 1
     for line in lines:
-        assert line.geometry.coords[0] == line.geometry.coords[-1]
+        assert line.geometry.coords[0] == line.geometry.coords[-1]  # type: ignore[attr-defined]
 
 
 def test_the_kml_schema_check_finds_what_is_wrong(kml_schema: etree.XMLSchema) -> None:

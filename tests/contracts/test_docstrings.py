@@ -115,7 +115,7 @@ _ARRAY = re.compile(r"\b(?:NDArray|FloatArray|IntArray|BoolArray|ArrayLike)\b")
 _SHAPE = re.compile(r"\bshape\b|\bbroadcast\b|``\(\w+( \+ 1)?,")
 
 
-def annotations(node: ast.FunctionDef | ast.ClassDef) -> str:
+def annotations_of(node: ast.FunctionDef | ast.ClassDef) -> str:
     """Types of what a function takes and gives, or of the fields of a class."""
     if isinstance(node, ast.ClassDef):
         return " ".join(
@@ -134,7 +134,7 @@ def test_functions_of_arrays_give_shapes(trees: dict[str, ast.Module]) -> None:
         for node in tree.body:
             if not isinstance(node, ast.FunctionDef | ast.ClassDef) or node.name.startswith("_"):
                 continue
-            if _ARRAY.search(annotations(node)):
+            if _ARRAY.search(annotations_of(node)):
                 seen += 1
                 if not _SHAPE.search(ast.get_docstring(node) or ""):
                     lacks.append(f"{path}: {node.name}")

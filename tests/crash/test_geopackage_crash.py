@@ -234,7 +234,7 @@ def test_opened_by_another_program_while_we_write(
     plan: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     before = sha(plan)
-    real = geopackage.write_extras
+    real = geopackage.write_extras  # type: ignore[attr-defined]
     with contextlib.closing(sqlite3.connect(plan, isolation_level=None)) as db:
 
         def extras_and_a_lock(*args: object, **options: object) -> None:
@@ -252,7 +252,7 @@ def test_opened_by_another_program_while_we_write(
 @pytest.mark.parametrize("failing", range(1, 9))
 def test_a_layer_that_fails(plan: Path, monkeypatch: pytest.MonkeyPatch, failing: int) -> None:
     before = sha(plan)
-    real, count = geopackage.pyogrio.raw.write, 0
+    real, count = geopackage.pyogrio.raw.write, 0  # type: ignore[attr-defined]
 
     def write(path: str, geometry: object, data: list, fields: list, **options: Any) -> None:
         nonlocal count
@@ -264,7 +264,7 @@ def test_a_layer_that_fails(plan: Path, monkeypatch: pytest.MonkeyPatch, failing
             fields = [fields[0], fields[0].upper(), *fields[2:]]
         real(path, geometry, data, fields, **options)
 
-    monkeypatch.setattr(geopackage.pyogrio.raw, "write", write)
+    monkeypatch.setattr(geopackage.pyogrio.raw, "write", write)  # type: ignore[attr-defined]
     with pytest.raises(OutputError, match=r"plan\.gpkg could not be written"):
         rewrite(plan)
     assert sha(plan) == before
@@ -275,7 +275,7 @@ def test_a_plan_that_appears_meanwhile_is_not_replaced(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     plan = tmp_path / "plan.gpkg"
-    real = geopackage.write_extras
+    real = geopackage.write_extras  # type: ignore[attr-defined]
     ready = write_geopackage(tmp_path / "ready.gpkg", [example_layers()["sites"]])
 
     def extras_and_a_rival(*args: object, **options: object) -> None:
@@ -290,7 +290,7 @@ def test_a_plan_that_appears_meanwhile_is_not_replaced(
 
 def test_features_that_go_missing_are_noticed(plan: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     before = sha(plan)
-    real = geopackage.write_extras
+    real = geopackage.write_extras  # type: ignore[attr-defined]
 
     def extras_and_a_loss(db: sqlite3.Connection, *args: object, **options: object) -> None:
         real(db, *args, **options)  # type: ignore[arg-type]

@@ -156,7 +156,7 @@ def test_the_close_up_draws_its_footprint(
 
 
 def profile_patches(figure: Figure) -> list[np.ndarray]:
-    return [np.asarray(p.get_xy()) for a in figure.axes for p in a.patches]
+    return [np.asarray(p.get_path().vertices) for a in figure.axes for p in a.patches]
 
 
 def test_its_side_view_and_section_are_drawn_to_scale(plan: PlanFile, package: Any) -> None:
@@ -202,7 +202,7 @@ def test_one_that_does_not_say_how_it_looks_is_drawn_as_a_box_and_that_is_said(
 def sheets(plan: PlanFile) -> tuple[str, dict[str, bytes]]:
     """Words of a packet with one sheet of each, and its pictures."""
     pictures: dict[str, bytes] = {}
-    set_type = packet_making.typeset
+    set_type = vars(packet_making)["typeset"]
 
     def keep(data: Any, files: Any) -> bytes:
         pictures.update(files)

@@ -163,7 +163,7 @@ def tied(z: NDArray[np.float32], cell: oracle.Cell, height: float, width: float)
         for k, n in oracle.neighbours(z.shape, cell)
     ]
     best = max(slopes, default=np.float32(0))
-    return best <= 0 or slopes.count(best) > 1
+    return best <= 0 or slopes.count(best) > 1  # type: ignore[return-value]
 
 
 @pytest.mark.parametrize("turn", TURNS)

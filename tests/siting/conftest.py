@@ -238,7 +238,7 @@ def keep_of(*roads: BaseGeometry, clear: tuple[tuple[BaseGeometry, str], ...] = 
     for i, one in enumerate(given):
         for column, value in zip(columns, one, strict=True):
             column[i] = value
-    return KeepClear(*columns, np.arange(len(given)) < len(roads))
+    return KeepClear(*columns, np.arange(len(given)) < len(roads))  # type: ignore[call-arg]
 
 
 def sites_on(

@@ -175,7 +175,7 @@ def sites_of(
         area_complete=np.ones(n, bool),
         floods=no_floods(n),
         reading=bank_tops(width_m, depth_m),
-        section=SectionMeasures(*[none] * 7, np.ones(n, bool)),
+        section=SectionMeasures(*[none] * 7, np.ones(n, bool)),  # type: ignore[call-arg]
         curve_width_m=none,
         curve_depth_m=none,
     )

@@ -388,7 +388,7 @@ def test_the_solver_leaves_standard_output_alone(capfd, monkeypatch) -> None:
         return milp(*args, **more)
 
     library = ctypes.CDLL(None)
-    milp = budget_solver.milp
+    milp = budget_solver.milp  # type: ignore[attr-defined]
     monkeypatch.setattr(budget_solver, "milp", noisy)
     print("before")
     choose([group(1, 0.5, 10), group(2, 0.4, 10)], budget=10)
@@ -400,7 +400,7 @@ def test_the_solver_leaves_standard_output_alone(capfd, monkeypatch) -> None:
 def test_an_answer_that_does_not_hold_exactly_is_shut_out(monkeypatch) -> None:
     """A solver that takes a set within its tolerance is asked again without that set."""
     asked = []
-    milp = budget_solver.milp
+    milp = budget_solver.milp  # type: ignore[attr-defined]
 
     def loose(*args, **more):
         found = milp(*args, **more)

@@ -11,7 +11,8 @@ import pytest
 from siting.channels.channel_reading import SETTINGS, ChannelReading, read_places, read_stations
 from siting.channels.ground import Ground
 from siting.channels.reach_settings import station_settings
-from terrain.reading.dem import ReadOptions, read_dem
+from terrain.reading.dem import read_dem
+from terrain.reading.survey import ReadOptions
 from terrain.values.raster import Raster
 
 

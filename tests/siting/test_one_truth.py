@@ -14,6 +14,8 @@ from siting.floods.flood_method import RETURN_PERIODS_YR
 from siting.floods.rainfall_reading import read_rainfall
 from siting.layout.candidates import propose
 from siting.layout.keep_files import KeepFiles
+from siting.layout.measuring import BuildSettings
+from siting.places.site_floods import FloodSettings
 from siting.record.settings_used import settings_of
 from siting.record.site_records import read_record, restored
 from siting.screening import Screening, ScreenSettings, screen
@@ -22,7 +24,8 @@ from siting.structures.catalogue import structure_types
 from siting.structures.decisions import decide
 from siting.structures.design_flow import flow_note
 from siting.values.wording import flow
-from terrain.reading.dem import ReadOptions, read_dem
+from terrain.reading.dem import read_dem
+from terrain.reading.survey import ReadOptions
 from terrain.values.grid import Grid
 from terrain.values.raster import Raster
 from tests.siting.conftest import RAIN, ground_of, gully_raster, trials_on, two_steps
@@ -86,7 +89,9 @@ def sample_plan(_: Callable[[str], Path]) -> Plan:
         keep_clear_layer="keep_clear",
     )
     rain = read_rainfall(SAMPLE / "rainfall.csv")
-    settings = ScreenSettings(rainfall=rain, curve_number=79.0, keep=keep)
+    settings = ScreenSettings(
+        floods=FloodSettings(rainfall=rain, curve_number=79.0), build=BuildSettings(keep_files=keep)
+    )
     return plan_of(read_dem(SAMPLE / "ranch_dem.tif").raster, settings)
 
 
@@ -94,9 +99,9 @@ def generated_plan(_: Callable[[str], Path]) -> Plan:
     from sample_dem.generator import make_ranch
 
     ranch = make_ranch(SEED)
-    grid = Grid(*ranch.elevation.shape, ranch.transform)
+    grid = Grid(ranch.elevation.shape[0], ranch.elevation.shape[1], ranch.transform)
     raster = Raster.from_array(ranch.elevation, grid=grid)
-    return plan_of(raster, ScreenSettings(rainfall=RAIN, curve_number=84.0))
+    return plan_of(raster, ScreenSettings(floods=FloodSettings(rainfall=RAIN, curve_number=84.0)))
 
 
 def real_plan(name: str) -> Callable[[Callable[[str], Path]], Plan]:
@@ -105,7 +110,9 @@ def real_plan(name: str) -> Callable[[Callable[[str], Path]], Plan]:
     def make(real_dem: Callable[[str], Path]) -> Plan:
         options = ReadOptions(crs=crs, vertical_unit="m")
         raster = read_dem(real_dem(file), options=options).raster
-        return plan_of(raster, ScreenSettings(rainfall=RAIN, curve_number=79.0))
+        return plan_of(
+            raster, ScreenSettings(floods=FloodSettings(rainfall=RAIN, curve_number=79.0))
+        )
 
     return make
 
@@ -157,9 +164,9 @@ def test_the_layer_shows_the_spot(plan: Plan) -> None:
             continue
         assert same(shown["width_m"], spot.width_m), i + 1
         assert same(shown["depth_m"], spot.depth_m), i + 1
-        for name, size in (("width", spot.bankfull.width_m), ("depth", spot.bankfull.depth_m)):
+        for name, full in (("width", spot.bankfull.width_m), ("depth", spot.bankfull.depth_m)):
             known = shown[f"bankfull_{name}_m"]
-            assert np.isnan(known) or known == size, (i + 1, name)
+            assert np.isnan(known) or known == full, (i + 1, name)
         state = site.design_flow
         assert same(shown["design_flow_m3s"], np.nan if state is None else spot.flow_m3s())
 

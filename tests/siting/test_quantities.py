@@ -229,7 +229,7 @@ def test_sums_hold_and_ranges_are_in_order(sites) -> None:
     total = rows(columns, 0)["total"]
     lines = [r for name, r in rows(columns, 0).items() if name != "total"]
     for k, level in enumerate(("low", "likely", "high")):
-        assert sum(r[level] for r in lines) == pytest.approx(total[level])
+        assert sum(r[level] for r in lines) == pytest.approx(total[level])  # type: ignore[misc]
         assert np.nansum(priced.by_site[:, k]) == pytest.approx(total[level])
 
 

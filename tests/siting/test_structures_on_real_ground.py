@@ -12,7 +12,8 @@ from siting.places.flood_settings import FloodSettings
 from siting.screen_settings import ScreenSettings, TerrainSettings
 from siting.screening import screen
 from siting.values.rules import load_rules
-from terrain.reading.dem import ReadOptions, read_dem
+from terrain.reading.dem import read_dem
+from terrain.reading.survey import ReadOptions
 
 SAMPLE = Path(__file__).resolve().parents[2] / "sample_dem"
 

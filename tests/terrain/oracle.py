@@ -257,9 +257,9 @@ def condition(
     for cell in np.ndindex(z.shape):
         if np.isnan(filled[cell]):
             continue
-        code = steepest(surface, cell, height_m, width_m)
-        if code is not None:
-            codes[cell] = code
+        down = steepest(surface, cell, height_m, width_m)
+        if down is not None:
+            codes[cell] = down
         elif cell in given:
             codes[cell] = given[cell]
     return Reference(surface, codes, ways, fills, filled)

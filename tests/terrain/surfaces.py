@@ -38,7 +38,7 @@ class Case:
 
 
 def as_raster(z: NDArray[np.float32], height_m: float = 1.0, width_m: float = 1.0) -> Raster:
-    grid = Grid(*z.shape, Affine(width_m, 0, 0, 0, -height_m, 0))
+    grid = Grid(*z.shape, Affine(width_m, 0, 0, 0, -height_m, 0))  # type: ignore[call-arg]
     return Raster.from_array(z, grid=grid)
 
 
@@ -54,7 +54,7 @@ def random_cases(seed: int, number: int, *, largest: int = 12, ties: bool = True
         if np.isnan(z).all():
             continue
         cell = (1.0, 1.0) if rng.random() < 0.6 else tuple(rng.uniform(0.5, 3, 2).tolist())
-        yield Case(z, *cell, LIMITS[rng.integers(len(LIMITS))])
+        yield Case(z, *cell, LIMITS[rng.integers(len(LIMITS))])  # type: ignore[call-arg]
         number -= 1
 
 

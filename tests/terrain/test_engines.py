@@ -31,6 +31,13 @@ from tests.terrain import oracle
 from tests.terrain.surfaces import named, random_cases
 
 
+@pytest.fixture
+def pysheds_engine() -> FlowEngine:
+    """The engine of an extra; its tests are skipped where that is not installed."""
+    pytest.importorskip("pysheds")
+    return get_engine("pysheds")
+
+
 def test_both_engines_are_there() -> None:
     assert flow_engines().names == ("native", "pysheds")
     assert get_engine().name == "native"
@@ -54,41 +61,42 @@ def test_native_is_our_own_conditioning() -> None:
 
 
 @pytest.mark.parametrize("base", [0.0, 2000.0])
-def test_pysheds_drains_whatever_it_is_given(base: float) -> None:
+def test_pysheds_drains_whatever_it_is_given(base: float, pysheds_engine: FlowEngine) -> None:
     """The checks of `get_engine` say so; where they do not, it raises."""
-    engine = get_engine("pysheds")
     for case in random_cases(4, 40, largest=20):
         raster = Raster.from_array(case.z + np.float32(base), grid=case.raster.grid)
         before = raster.elevation_m.tobytes()
-        got = engine.condition(raster)
+        got = pysheds_engine.condition(raster)
         assert raster.elevation_m.tobytes() == before
         counts = got.flow.accumulate()
         assert counts[got.flow.codes == 8].sum() == raster.valid_cells
 
 
 @pytest.mark.parametrize("z", named().values(), ids=named().keys())
-def test_pysheds_on_surfaces_with_a_story(z: NDArray[np.float32]) -> None:
+def test_pysheds_on_surfaces_with_a_story(
+    z: NDArray[np.float32], pysheds_engine: FlowEngine
+) -> None:
     raster = Raster.from_array(z)
-    got = get_engine("pysheds").condition(raster)
+    got = pysheds_engine.condition(raster)
     assert fault_of(raster, got) == ""
 
 
-def test_pysheds_directions_are_its_own() -> None:
+def test_pysheds_directions_are_its_own(pysheds_engine: FlowEngine) -> None:
     """On a surface that drains, both engines give the steepest of eight."""
     r, c = np.indices((30, 40))
     z = 100 - 0.7 * r - 0.2 * c + 0.05 * np.random.default_rng(3).random((30, 40))
     raster = Raster.from_array(z)
-    got = get_engine("pysheds").condition(raster)
+    got = pysheds_engine.condition(raster)
     np.testing.assert_array_equal(got.flow.codes, oracle.raw_codes(raster.elevation_m))
     assert got.report.carved == 0
     assert got.report.filled_cells == 0
 
 
-def test_pysheds_fills_where_we_cut() -> None:
+def test_pysheds_fills_where_we_cut(pysheds_engine: FlowEngine) -> None:
     z = np.full((5, 8), 9.0)
     z[2] = [9, 5, 2, 4, 3, 1.5, 1, 0]
     raster = Raster.from_array(z)
-    got = get_engine("pysheds").condition(raster)
+    got = pysheds_engine.condition(raster)
     assert got.raster.elevation_m[2, 2] == pytest.approx(4, abs=1e-3)
     assert got.report.filled_cells >= 1
     assert get_engine().condition(raster).raster.elevation_m[2, 3] == 2

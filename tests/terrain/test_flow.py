@@ -17,7 +17,7 @@ from tests.terrain.surfaces import random_cases
 
 def field(codes: list[list[int]], height_m: float = 1.0, width_m: float = 1.0) -> FlowField:
     table = np.array(codes, dtype=np.uint8)
-    return FlowField(Grid(*table.shape, Affine(width_m, 0, 0, 0, -height_m, 0)), table)
+    return FlowField(Grid(*table.shape, Affine(width_m, 0, 0, 0, -height_m, 0)), table)  # type: ignore[call-arg]
 
 
 def tall(rows: int = 200, cols: int = 30, seed: int = 1) -> FlowField:

@@ -184,7 +184,7 @@ def test_order_puts_donors_first() -> None:
         assert sorted(order[:n].tolist()) == np.flatnonzero(codes != oracle.VOID).tolist()
         place = np.full(codes.size, -1)
         place[order[:n]] = np.arange(n)
-        place = place.reshape(codes.shape)
+        place = place.reshape(codes.shape)  # type: ignore[assignment]
         for cell in map(tuple, np.argwhere(codes < oracle.OUTLET).tolist()):
             assert place[cell] < place[oracle.moved(cell, int(codes[cell]))]
 

@@ -24,7 +24,7 @@ Floats = NDArray[np.float32]
 
 @pytest.fixture
 def grid(ground: Floats) -> Grid:
-    return Grid(*ground.shape, Affine(1, 0, 5e5, 0, -1, 4.38e6), CRS.from_epsg(26913))
+    return Grid(*ground.shape, Affine(1, 0, 5e5, 0, -1, 4.38e6), CRS.from_epsg(26913))  # type: ignore[call-arg]
 
 
 def test_what_is_written_is_read_back(tmp_path: Path, grid: Grid, ground: Floats) -> None:
@@ -107,7 +107,7 @@ def test_a_read_only_folder(
     tmp_path: Path, grid: Grid, ground: Floats, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     # The superuser may write anywhere, so the question to the system is answered here.
-    monkeypatch.setattr(terrain.reading.writing.os, "access", lambda *_: False)
+    monkeypatch.setattr(terrain.reading.writing.os, "access", lambda *_: False)  # type: ignore[attr-defined]
     with pytest.raises(OutputError, match="cannot be written to"):
         write_cog(tmp_path / "z.tif", grid, ground, nodata=None)
 
@@ -141,7 +141,7 @@ def test_an_interrupt_leaves_the_old_file(
     def interrupted(_: int) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(terrain.reading.writing.os, "fsync", interrupted)
+    monkeypatch.setattr(terrain.reading.writing.os, "fsync", interrupted)  # type: ignore[attr-defined]
     with pytest.raises(KeyboardInterrupt):
         write_cog(path, grid, ground, nodata=None, overwrite=True)
     assert path.read_text() == "old"

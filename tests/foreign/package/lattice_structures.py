@@ -160,7 +160,7 @@ class CrosswiseFurrow(StoneLattice):
     summary = "A crosswise furrow takes the water off a road."
     label = ""
     height_word = "deep"
-    symbol = None
+    symbol = None  # type: ignore[assignment]
 
     def size(self, spot):
         road = rectangle("furrow", (-0.5, 0.5), (-2.0, 2.0))

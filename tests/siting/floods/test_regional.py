@@ -61,7 +61,7 @@ def test_every_built_in_region_grows_with_area_and_return_period() -> None:
             flow = METHOD.peak_flow(inputs, years).value_m3s
             assert (np.diff(flow) > 0).all(), (region.id, years)
             assert (flow > before).all(), (region.id, years)
-            before = flow
+            before = flow  # type: ignore[assignment]
 
 
 def test_range_is_one_standard_error() -> None:
