@@ -38,7 +38,7 @@ def place_on_roads(trials: Trials) -> Placing:
             if decision.type is not None:
                 out.append(proposal)
                 continue
-            why = " ".join(c.why_not for c in decision.failed) or decision.nearest_why_not[0]
+            why = decision.why_short
             refused[why] = refused.get(why, 0) + 1
     notes = (
         f"{counted(count, 'place')} for a dip on a road left out: {why}"

@@ -195,7 +195,7 @@ def _of_run(
         spot = survey.spot(int(j), IN_SERIES)
         decision = survey.decide(spot)
         if decision.size is None:
-            why = " ".join(c.why_not for c in decision.failed) or decision.nearest_why_not[0]
+            why = decision.why_short
             left.refused[why] = left.refused.get(why, 0) + 1
             continue
         spacing = default_spacing_m(

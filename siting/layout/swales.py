@@ -147,7 +147,7 @@ def _of_places(trials: Trials, chosen: list[int], width: FloatArray, usual: Floa
         floor_m = float(width[i])
         decision = survey.decide(survey.spot(row, SLOW_AND_SPREAD, floor_m=floor_m))
         if decision.type is None:
-            why = " ".join(c.why_not for c in decision.failed) or decision.nearest_why_not[0]
+            why = decision.why_short
             refused[why] = refused.get(why, 0) + 1
             continue
         taken.add(x, y)

@@ -88,6 +88,11 @@ class Decision:
         return tuple(check.why_not for check in self.failed) or self.nearest_why_not
 
     @property
+    def why_short(self) -> str:
+        """The same in few words, to count places that are refused alike."""
+        return " ".join(check.why_not for check in self.failed) or self.nearest_why_not[0]
+
+    @property
     def referral(self) -> str:
         """What a place needs where nothing is built: an engineer, or only more elevations."""
         failed = self.failed
