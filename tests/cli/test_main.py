@@ -61,7 +61,7 @@ def test_version(command: Callable) -> None:
         (["screen", "dem.tif", "--out", "p.gpkg", "--channel-area", "big"], "such as 0.5ha"),
         (["screen", "dem.tif", "--out", "p.gpkg", "--crs", "EPSG:no"], "--crs"),
         (["screen", "dem.tif", "--out", "p.gpkg", "--vertical-unit", "in"], "'in' is not one of"),
-        (["screen", "dem.tif", "--out", "p.gpkg", "--nosuch"], "'--nosuch'"),
+        (["screen", "dem.tif", "--out", "p.gpkg", "--nosuch"], "--nosuch"),
         (["inspect"], "missing argument 'DEM...'"),
         (["step", "dig"], "no such command 'dig'. See 'gullywalk step --help'."),
     ],
