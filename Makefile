@@ -10,7 +10,7 @@ LOWEST := .venv-lowest
 NEWEST := .venv-newest
 # Part of the tests only: make test-lowest TESTS=tests/terrain
 TESTS :=
-RUN_TESTS := -m pytest -n auto --dist loadfile $(TESTS)
+RUN_TESTS := -m pytest -n auto --dist loadfile --no-loadscope-reorder $(TESTS)
 
 .PHONY: help demo test test-lowest test-newest lint docs bench clean
 .DEFAULT_GOAL := help
