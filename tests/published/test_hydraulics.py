@@ -62,3 +62,40 @@ def test_hydraulic_jump_oc_10() -> None:
 def test_hydraulic_jump_oc_11() -> None:
     """FHWA HDS-4, example 4.8 (errata 2012), in metres: 0.33 m, Froude number 8.34."""
     answer(conjugate_depth_m(0.33, 8.34), 3.73, of="OC-11", abs=0.01)
+
+
+@pytest.mark.parametrize(("unit_flow_ft2s", "feet"), [(50.0, 4.27), (10.0, 1.46)])
+def test_critical_depth_over_a_dam_oc_15(unit_flow_ft2s: float, feet: float) -> None:
+    """FHWA HDS-6 (2001) p. 2.88, page copy: a check dam at 5,000 and 1,000 cfs on 100 ft."""
+    answer(critical_unit_depth_m(unit_flow_ft2s * FT**2) / FT, feet, of="OC-15", abs=0.005)
+
+
+@pytest.mark.parametrize(("unit_flow_m2s", "metres"), [(4.65, 1.30), (0.93, 0.45)])
+def test_critical_depth_over_a_dam_oc_16(unit_flow_m2s: float, metres: float) -> None:
+    """FHWA HDS-6 (2001) p. 2.78, page copy: the same dam in metres, inputs rounded anew."""
+    answer(critical_unit_depth_m(unit_flow_m2s), metres, of="OC-16", abs=0.005)
+
+
+def test_hydraulic_jump_oc_21() -> None:
+    """V. M. Ponce, course CIVE 444, homework 4 of fall 2009, problem 4, page copy: 1.166 m."""
+    froude = 1.25 / 0.2 / math.sqrt(GRAVITY_MPS2 * 0.2)
+    assert froude == pytest.approx(4.462, abs=0.0005)  # our own arithmetic
+    answer(conjugate_depth_m(0.2, froude), 1.166, of="OC-21", abs=0.0005)
+
+
+def test_hydraulic_jump_oc_22() -> None:
+    """V. M. Ponce, course CIVE 530, midterm 2 of spring 2004, problem 2, page copy: 1.53 m.
+
+    0.568 m before the jump, as the page rounds it, at a squared Froude number of 5.
+    """
+    answer(conjugate_depth_m(0.568, math.sqrt(5.0)), 1.53, of="OC-22", abs=0.005)
+
+
+def test_critical_depth_of_a_trapezoid_oc_23() -> None:
+    """University of Leeds, CIVE3415, example sheet 2 (2024), question E2.1, page copy: 0.86 m.
+
+    10 m3/s in a bed of 3 m with sides 2.
+    """
+    section = CrossSection.trapezoid(3.0, side=2.0, depth_m=2.0)
+    critical = section.lowest_wetted(10.0 / math.sqrt(GRAVITY_MPS2), area=1.5, width=-0.5)
+    answer(critical.depth_m, 0.86, of="OC-23", abs=0.005)
