@@ -11,10 +11,17 @@ What an older plan names otherwise or lacks is put right on what is read; the fi
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
 
 from cli.file_errors import OutputError
+
+#: Makes a field of today from the SI columns of its layer in the format before.
+Made = Callable[[Mapping[str, NDArray[Any]]], NDArray[Any]]
 
 #: Row of ``run_info`` that holds the format. It is read before anything is put right: neither row
 #: nor table may ever be named otherwise.
@@ -38,6 +45,9 @@ class PlanFormat:
     renamed_fields
         Layer or table (its name now), and SI name of the field now, to its SI name in the format
         before. The unit is the same.
+    made_fields
+        Layer or table, and SI name of a field that the format before has not but tells in another
+        way, to what makes it of the columns there.
     """
 
     number: int
@@ -45,6 +55,14 @@ class PlanFormat:
     added_tables: frozenset[str] = frozenset()
     renamed_tables: Mapping[str, str] = field(default_factory=dict)
     renamed_fields: Mapping[tuple[str, str], str] = field(default_factory=dict)
+    made_fields: Mapping[tuple[str, str], Made] = field(default_factory=dict)
+
+
+def _purpose_of(columns: Mapping[str, NDArray[Any]]) -> NDArray[Any]:
+    """What a site is for: what stood on a road had no channel, all else said so by its control."""
+    control, on_road = columns["control"], columns["channel_id"] == 0
+    purpose = np.where(on_road & (control != "refer"), "road", control)
+    return np.where(purpose == "refer", "vertical", purpose).astype(object)
 
 
 #: Every format there was, the oldest first; the last one is written.
@@ -55,7 +73,13 @@ FORMATS: tuple[PlanFormat, ...] = (
         (
             f"A row `{ROW}` of `run_info` says the format.",
             "`site_records` keeps each site in another form; older plans cannot be revised.",
+            "`structure_types` and `structure_outlines` hold how structures are called and look. "
+            "From an older plan they are called by the names of their types and not drawn.",
+            "`sites` say their `purpose`; from an older plan it is told by control and channel.",
+            "`instructions` also hold what to check first; `sizes` say what each size means.",
         ),
+        added_tables=frozenset({"structure_types", "structure_outlines"}),
+        made_fields={("sites", "purpose"): _purpose_of},
     ),
 )
 #: The oldest format that each command reads.
@@ -103,6 +127,14 @@ def stored(table: str, number: int) -> Stored:
         names = {today: before.pop(then, then) for today, then in names.items()} | before
         name = step.renamed_tables.get(name, name)
     return Stored(name, names)
+
+
+def made_since(table: str, number: int) -> Mapping[str, Made]:
+    """Fields of a layer or table that are made of what a plan of an older format holds."""
+    steps = [step for step in FORMATS if step.number > number]
+    return {
+        name: make for s in steps for (where, name), make in s.made_fields.items() if where == table
+    }
 
 
 def format_row() -> tuple[str, str]:

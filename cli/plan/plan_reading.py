@@ -24,7 +24,7 @@ from cli.plan.geopackage_reading import (
     read_layer,
 )
 from cli.plan.layers import Layer, empty_layer
-from cli.plan.plan_format import ROW, check_command, newest, number_of, stored
+from cli.plan.plan_format import ROW, check_command, made_since, newest, number_of, stored
 
 #: A file of format 1 without these was made before they existed.
 NEEDED = (
@@ -58,7 +58,13 @@ class _Layers(Mapping[str, Layer]):
     def _layer(self, name: str) -> Layer:
         if stored(name, self._number).table is None:
             return empty_layer(name, None if LAYERS[name].geometry is None else self["sites"].crs)
-        return read_layer(self._source, name, format_number=self._number)
+        layer = read_layer(self._source, name, format_number=self._number)
+        made = {
+            field: make(layer.columns) for field, make in made_since(name, self._number).items()
+        }
+        if not made:
+            return layer
+        return Layer(name, layer.geometry, {**layer.columns, **made}, layer.crs)
 
     def __iter__(self) -> Iterator[str]:
         return iter(self._names)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
+import sqlite3
 from collections.abc import Callable
 from pathlib import Path
 
@@ -140,6 +142,10 @@ def refused(command: Callable, *arguments: object, code: int = 1) -> str:
 def test_plans_that_cannot_be_printed(command: Callable, tmp_path: Path) -> None:
     out = tmp_path / "packet.pdf"
     older = write_stretch(tmp_path / "older.gpkg")
+    assert "holds no reasoning for site 3" in refused(command, older, "--out", out)
+    with contextlib.closing(sqlite3.connect(older)) as db, db:
+        db.execute("DELETE FROM gpkg_contents WHERE table_name = 'reasons'")
+        db.execute("DROP TABLE reasons")
     assert "was made by an older version" in refused(command, older, "--out", out)
     other = write_geopackage(tmp_path / "other.gpkg", [stretch_layers()["channels"]])
     assert "is not a plan" in refused(command, other, "--out", out)

@@ -297,7 +297,7 @@ def test_features_that_go_missing_are_noticed(plan: Path, monkeypatch: pytest.Mo
         db.execute("DELETE FROM run_info WHERE rowid = 1")
 
     monkeypatch.setattr(geopackage, "write_extras", extras_and_a_loss)
-    with pytest.raises(OutputError, match="1 of 2 features of run_info were written"):
+    with pytest.raises(OutputError, match="2 of 3 features of run_info were written"):
         write_geopackage(
             plan, list(example_layers().values()), tables=example_tables(), overwrite=True
         )

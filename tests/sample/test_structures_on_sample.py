@@ -364,8 +364,11 @@ def test_every_site_has_its_reasoning_sizes_and_steps(whole) -> None:
     c, n = whole.sites.columns, whole.sites.size
     assert set(whole.tables["reasons"]["site_id"]) == set(range(1, n + 1))
     built = set((np.flatnonzero(c["control"] != "refer") + 1).tolist())
-    for name in ("sizes", "instructions"):
-        assert set(whole.tables[name]["site_id"].tolist()) == built
+    assert set(whole.tables["sizes"]["site_id"].tolist()) == built
+    told = whole.tables["instructions"]
+    check_first = told["kind"] == "check"
+    assert set(told["site_id"][~check_first].tolist()) == built
+    assert set(told["site_id"][check_first].tolist()) == set(range(1, n + 1))
     assert set(whole.structures.columns["site_id"].tolist()) == built
     assert set(whole.structure_lines.columns["site_id"].tolist()) == built
     assert (c["chosen"] == (c["control"] != "refer")).all()

@@ -62,9 +62,9 @@ class StoneLattice(StructureType):
     symbol = Symbol("Lattice: comb the water", RINGS)
 
     def checks(self, spot):
-        served = spot.purpose in self.purposes
+        served = spot.task.purpose in self.purposes
         why = "" if served else "Another kind of place."
-        return (Check("", "a bed", spot.purpose, served, why, "", "invented"), *_gentle(spot))
+        return (Check("", "a bed", spot.task.purpose, served, why, "", "invented"), *_gentle(spot))
 
     def suits(self, spot):
         return 1.0
@@ -123,9 +123,11 @@ class QuietBench:
     spacing_rules = ()
 
     def checks(self, spot):
-        served = spot.purpose in self.purposes
-        low = served and spot.drop_m < 0.9
-        return (Check("", "a low drop", spot.purpose, low, "" if low else "Too high.", "", ""),)
+        served = spot.task.purpose in self.purposes
+        low = served and spot.drop.height_m < 0.9
+        return (
+            Check("", "a low drop", spot.task.purpose, low, "" if low else "Too high.", "", ""),
+        )
 
     def fits(self, spot):
         return all(check.passed for check in self.checks(spot))
