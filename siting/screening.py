@@ -16,6 +16,7 @@ from siting.channels.reaches import reach_stations
 from siting.channels.study_area import CutAreas, StudyArea, reaches_of
 from siting.places.flood_at_points import land_notes
 from siting.places.site_floods import FloodGauge
+from siting.places.terrain_settings import TerrainSettings
 from siting.record.feature_tables import (
     channel_table,
     drainage_table,
@@ -29,7 +30,7 @@ from siting.record.feature_tables import (
 from siting.record.flood_tables import flood_columns, input_columns, rain_columns
 from siting.record.screening_notes import cautions_of, facts_of, flood_facts, notes_of, summary_of
 from siting.record.structure_tables import Built, built_of
-from siting.screen_settings import ScreenSettings, SettingsOnRaster, TerrainSettings
+from siting.screen_settings import ScreenSettings, SettingsOnRaster
 from siting.sites import Sites, find_sites
 from siting.values.columns import Columns, FeatureTable
 from siting.works.ranking import Ranking, load_weights, rank_sites, why_first
