@@ -16,6 +16,7 @@ from siting.channels.reaches import reach_stations
 from siting.channels.study_area import CutAreas, StudyArea, reaches_of
 from siting.places.flood_at_points import land_notes
 from siting.places.site_floods import FloodGauge
+from siting.places.terrain_settings import TerrainSettings
 from siting.record.feature_tables import (
     channel_table,
     drainage_table,
@@ -29,11 +30,11 @@ from siting.record.feature_tables import (
 from siting.record.flood_tables import flood_columns, input_columns, rain_columns
 from siting.record.screening_notes import cautions_of, facts_of, flood_facts, notes_of, summary_of
 from siting.record.structure_tables import Built, built_of
-from siting.screen_settings import ScreenSettings, SettingsOnRaster, TerrainSettings
+from siting.screen_settings import ScreenSettings, SettingsOnRaster
 from siting.sites import Sites, find_sites
 from siting.values.columns import Columns, FeatureTable
 from siting.works.ranking import Ranking, load_weights, rank_sites, why_first
-from siting.works.weights_effect import RankEffect, rank_effect
+from siting.works.weights_effect import WeightsEffect, weights_effect
 from terrain.channels.channel_area import pick_channel_area
 from terrain.channels.drainage_areas import Catchments
 from terrain.channels.network import ChannelNetwork, channel_network, default_channel_area_ha
@@ -251,7 +252,7 @@ class _Chosen:
 
     sites: Sites
     ranking: Ranking
-    effect: RankEffect
+    effect: WeightsEffect
     left_out: tuple[str, ...]
 
 
@@ -270,7 +271,7 @@ def _choose_sites(ground: Ground, told: SettingsOnRaster, progress: Progress) ->
         fewer = f"Only the best {sites.count} sites are kept; {dropped} more rank lower."
         left_out = (*left_out, fewer)
     progress("choosing sites", 1.0)
-    return _Chosen(sites, ranking, rank_effect(usual, ranking), left_out)
+    return _Chosen(sites, ranking, weights_effect(usual, ranking), left_out)
 
 
 def _best(sites: Sites, ranking: Ranking, most: int | None) -> tuple[Sites, Ranking, int]:

@@ -109,9 +109,8 @@ def _draw(job: Job, layers: Mapping[str, Layer], found: Explanation, talk: Talk)
 
     assert job.picture is not None  # checked by the caller
     ids = [int(found.site["site_id"]), *(int(mate["site_id"]) for mate in found.mates)]
-    bounds = site_bounds(layers, ids)
     plan = PlanGround(Path(job.plan), layers["sites"].crs, found.run, found.units)
-    behind, notes = backdrop_of(plan, job.dem, bounds)
+    behind, notes = backdrop_of(plan, job.dem, site_bounds(layers, ids))
     for note in notes:
         talk.say(f"Note: {note}")
     site = found.site
@@ -119,7 +118,6 @@ def _draw(job: Job, layers: Mapping[str, Layer], found: Explanation, talk: Talk)
         layers,
         ids,
         path=job.picture,
-        bounds=bounds,
         behind=behind,
         title=f"Site {site['site_id']}, rank {site['rank']}: {site['structure']}",
         source_line=f"{behind.source_line} Plan: {found.plan}.",

@@ -200,6 +200,7 @@ def _of_point(job: Job, talk: Talk) -> FloodSheet:
 
     from cli.flood.flood_sheet import sheet_of_point
     from siting.places.flood_at_points import floods_at, land_notes
+    from siting.places.terrain_settings import TerrainSettings
     from siting.values.rules import load_rules
     from terrain.flow.conditioning import CarveLimits
     from terrain.reading.dem import read_dem
@@ -217,6 +218,12 @@ def _of_point(job: Job, talk: Talk) -> FloodSheet:
         )
     if job.channel_area == "auto":
         raise ParameterError("a channel area of auto", expected="an area such as 0.5ha here")
+    terrain = TerrainSettings(
+        channel_area_ha=job.channel_area,
+        engine=job.engine,
+        carve=CarveLimits(depth_m=job.carve_depth, length_m=job.carve_length),
+        edge_is_divide=job.edge_is_divide,
+    )
     say_if_cold(talk)
     options = ReadOptions(crs=job.crs, vertical_unit=job.vertical_unit)
     with talk.progress() as progress:
@@ -229,11 +236,8 @@ def _of_point(job: Job, talk: Talk) -> FloodSheet:
             np.array([y]),
             settings,
             rules=load_rules(job.rules),
+            terrain=terrain,
             snap_m=job.snap,
-            channel_area_ha=None if job.channel_area is None else float(job.channel_area),
-            engine=job.engine,
-            carve=CarveLimits(depth_m=job.carve_depth, length_m=job.carve_length),
-            edge_is_divide=job.edge_is_divide,
             progress=progress,
         )
     notes, cautions = land_notes(found.settings.land)

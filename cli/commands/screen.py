@@ -214,7 +214,8 @@ def _check_targets(job: Job) -> None:
 
 
 def _settings(job: Job) -> ScreenSettings:
-    from siting.screen_settings import ScreenSettings, TerrainSettings
+    from siting.places.terrain_settings import TerrainSettings
+    from siting.screen_settings import ScreenSettings
     from siting.values.rules import load_rules
     from siting.works.ranking import load_weights
     from terrain.flow.conditioning import CarveLimits

@@ -143,18 +143,29 @@ def draw_legend(axes: Axes, top: float, wanted: LegendWanted, *, half_pt: float)
     column = _Column(axes, top, half_pt)
     if wanted.symbols:
         column.heading("Ranked sites")
-        for symbol in in_legend_order(wanted.symbols):
-            words = symbol.label if symbol.own_key else _CONTROL_WORDS[symbol.control]
-            column.shape(site_shape(symbol, 1.0, float("nan")), fitting(words))
-        if wanted.unsure:
-            unsure = (outline(palette.SITE_SYMBOLS[0].rings), palette.WHITE, palette.INK)
-            column.shape(unsure, "Outline only: unsure, look first")
-        if wanted.ranks:
-            column.note("The number is the rank, 1 first.")
-        if wanted.unnumbered:
-            number = "number is" if wanted.unnumbered == 1 else "numbers are"
-            column.note(f"{wanted.unnumbered} {number} left out where crowded.")
+        _explain_sites(column, wanted)
     column.heading("Ground")
+    _explain_ground(column, wanted)
+    return column.y
+
+
+def _explain_sites(column: _Column, wanted: LegendWanted) -> None:
+    """Shapes of the sites, and what is said about their numbers."""
+    for symbol in in_legend_order(wanted.symbols):
+        words = symbol.label if symbol.own_key else _CONTROL_WORDS[symbol.control]
+        column.shape(site_shape(symbol, 1.0, float("nan")), fitting(words))
+    if wanted.unsure:
+        unsure = (outline(palette.SITE_SYMBOLS[0].rings), palette.WHITE, palette.INK)
+        column.shape(unsure, "Outline only: unsure, look first")
+    if wanted.ranks:
+        column.note("The number is the rank, 1 first.")
+    if wanted.unnumbered:
+        number = "number is" if wanted.unnumbered == 1 else "numbers are"
+        column.note(f"{wanted.unnumbered} {number} left out where crowded.")
+
+
+def _explain_ground(column: _Column, wanted: LegendWanted) -> None:
+    """What is on the ground, and what a structure does to it."""
     if wanted.headcuts:
         column.shape(headcut_shape(1.0, float("nan")), "Headcut: a sudden drop in the bed")
     if wanted.channels:
@@ -176,7 +187,6 @@ def draw_legend(axes: Axes, top: float, wanted: LegendWanted, *, half_pt: float)
         column.line(palette.RANCH, palette.RANCH_WIDTH_MM * POINTS_PER_MM, "Ranch boundary")
     if wanted.contour_words:
         column.line(palette.CONTOUR, 0.9, wanted.contour_words)
-    return column.y
 
 
 def _length_words(length: float, unit: str, big: float, big_unit: str) -> str:

@@ -7,7 +7,7 @@ import os
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Any
 
 import numpy as np
 import shapely
@@ -16,6 +16,7 @@ from matplotlib.patheffects import withStroke
 from matplotlib.text import Text
 
 from cli import palette
+from cli.figures.backdrop import Backdrop, NoGround
 from cli.figures.drawing import (
     draw_channels,
     draw_pools,
@@ -25,7 +26,6 @@ from cli.figures.drawing import (
     headcut_shape,
     site_shape,
 )
-from cli.figures.ground_drawing import draw_ground
 from cli.figures.label_placing import Box, Wanted, place_apart
 from cli.figures.map_features import symbols_of
 from cli.figures.map_furniture import (
@@ -41,7 +41,6 @@ from cli.plan.layers import Layer
 from cli.plan.ranked_list import significant
 from cli.plan.relief import Bounds
 from cli.plan.structure_looks import StructureLooks, looks_of
-from terrain.values.raster import Raster
 
 #: A picture shows at least so much ground from side to side, and this share of it as a margin.
 LEAST_M, MARGIN = 24.0, 0.22
@@ -86,14 +85,6 @@ def site_bounds(layers: Mapping[str, Layer], site_ids: Collection[int]) -> Bound
     return x - half, y - half, x + half, y + half
 
 
-class Behind(Protocol):
-    """Draws the ground behind a map."""
-
-    def draw(self, axes: Axes, bounds: Bounds, units: Units) -> tuple[str, list[Text]]:
-        """Draw it; return words about contours and their labels."""
-        ...
-
-
 def site_map(
     layers: Mapping[str, Layer],
     site_ids: Collection[int],
@@ -101,13 +92,13 @@ def site_map(
     path: str | os.PathLike[str],
     title: str,
     source_line: str,
-    raster: Raster | None = None,
-    behind: Behind | None = None,
-    bounds: Bounds | None = None,
+    behind: Backdrop | None = None,
     units: Units = "si",
     overwrite: bool = False,
 ) -> Path:
-    """Draw some sites from close up as a PNG; the same input gives the same bytes.
+    """Draw some sites from close up as a PNG, within their `site_bounds`.
+
+    The same input gives the same bytes.
 
     Parameters
     ----------
@@ -119,12 +110,8 @@ def site_map(
         File to write.
     title, source_line
         Above and below the map.
-    raster
-        Elevations, m.
     behind
-        What draws the ground instead; without either none is drawn.
-    bounds
-        West, south, east and north; by default those of `site_bounds`.
+        The ground behind it; None draws none.
     units
         Units of sizes and contours.
     overwrite
@@ -141,17 +128,13 @@ def site_map(
         The file cannot be written; an old file is then as it was.
     """
     check_units(units)
-    sheet = map_sheet(site_bounds(layers, site_ids) if bounds is None else bounds)
+    sheet = map_sheet(site_bounds(layers, site_ids))
     shown = {n: _within(layer, sheet.bounds) for n, layer in layers.items() if layer.rows}
     shown = {name: layer for name, layer in shown.items() if layer.rows}
     with picture(path, overwrite=overwrite) as part:
         sheet = map_sheet(sheet.bounds)
         axes, panel = sheet.axes, sheet.panel
-        words, texts = "", list[Text]()
-        if raster is not None:
-            words, texts = draw_ground(axes, raster, sheet.bounds, units, soft=True)
-        elif behind is not None:
-            words, texts = behind.draw(axes, sheet.bounds, units)
+        words, texts = (behind or NoGround()).draw(axes, sheet.bounds, units)
         draw_grid(axes, sheet.bounds)
         looks = looks_of(layers)
         wanted = _draw(axes, shown, looks)

@@ -22,7 +22,7 @@ from cli.packet.front import (
     order_data,
     totals_data,
 )
-from cli.packet.packet_maps import draw_map, ranch_bounds, sheet_of, site_bounds
+from cli.packet.packet_maps import MapForm, draw_map, ranch_bounds, sheet_of, site_bounds
 from cli.packet.packet_pictures import (
     code_svg,
     drawing,
@@ -179,10 +179,8 @@ def _cover(
         plan.layers,
         backdrop,
         bounds=ranch_bounds(plan.layers),
-        width=width,
-        height=height,
+        form=MapForm(width, height, image_dpi=200),
         units=plan.units,
-        image_dpi=200,
     )
     files["cover.svg"] = made.svg
     symbols = {}
@@ -222,12 +220,9 @@ def _sheet(
         plan.layers,
         backdrop,
         bounds=site_bounds(point, length if length == length else 0.0),
-        width=_MAP_WIDTH,
-        height=_MAP_HEIGHT,
+        form=MapForm(_MAP_WIDTH, _MAP_HEIGHT, image_dpi=130, small=True),
         units=plan.units,
         mark=(point.x, point.y),
-        small=True,
-        image_dpi=130,
     )
     pictures = _pictures(found, drawings, paper, files)
     files[pictures.map] = made.svg

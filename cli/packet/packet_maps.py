@@ -32,6 +32,26 @@ _LEFT, _RIGHT, _TOP, _TICKS, _BAR = 0.24, 0.04, 0.04, 0.22, 0.44
 SITE_MAP_M = 110.0
 
 
+@dataclass(frozen=True, slots=True)
+class MapForm:
+    """Size and make of a map.
+
+    Parameters
+    ----------
+    width, height
+        Of the whole picture, inches.
+    image_dpi
+        Fineness of the shaded relief.
+    small
+        Whether the scale bar stands within the map, to save room.
+    """
+
+    width: float
+    height: float
+    image_dpi: int
+    small: bool = False
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class PacketMap:
     """A map, what its legend has to explain, and the words about its contours."""
@@ -59,12 +79,9 @@ def draw_map(
     backdrop: Backdrop,
     *,
     bounds: Bounds,
-    width: float,
-    height: float,
+    form: MapForm,
     units: Units,
     mark: tuple[float, float] | None = None,
-    small: bool = False,
-    image_dpi: int = 150,
 ) -> PacketMap:
     """Draw a map of some bounds, which are widened to its shape.
 
@@ -76,17 +93,14 @@ def draw_map(
         The ground behind it.
     bounds
         West, south, east and north that must be seen, m.
-    width, height
-        Of the whole picture, inches.
+    form
+        Its size and make.
     units
         Units of contours.
     mark
         Place to ring, m.
-    small
-        Whether the scale bar stands within the map, to save room.
-    image_dpi
-        Fineness of the shaded relief.
     """
+    width, height, small = form.width, form.height, form.small
     foot = _TICKS if small else _TICKS + _BAR
     map_w, map_h = width - _LEFT - _RIGHT, height - _TOP - foot
     bounds = _fitted(bounds, map_w / map_h)
@@ -113,7 +127,9 @@ def draw_map(
         draw_scale_bar(below, _BAR / 2, metres_per_inch=per_inch, widest=min(0.6 * map_w, 3.0))
         below.set(xlim=(0, map_w), ylim=(0, _BAR))
     _draw_north_in(figure, corners, small=small)
-    return PacketMap(svg_of(figure, image_dpi=image_dpi), wanted, contour_words, "roads" in shown)
+    return PacketMap(
+        svg_of(figure, image_dpi=form.image_dpi), wanted, contour_words, "roads" in shown
+    )
 
 
 def sheet_of(bounds: Bounds, width: float, height: float) -> tuple[float, float]:

@@ -71,6 +71,14 @@ class Bankfull:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class WidthDepth:
+    """Width and depth of a channel up to some level at n places, ``(n,)``; NaN where not known."""
+
+    width_m: FloatArray
+    depth_m: FloatArray
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class HeightLimit:
     """How high a grade control may be at n places; arrays of shape ``(n,)``.
 
@@ -93,12 +101,9 @@ class HeightLimit:
 def settle_bankfull(
     *,
     drainage_area_ha: FloatArray,
-    bank_width_m: FloatArray,
-    bank_depth_m: FloatArray,
-    bench_m: FloatArray,
-    bench_width_m: FloatArray,
-    flow_m: FloatArray,
-    flow_width_m: FloatArray,
+    banks: WidthDepth,
+    bench: WidthDepth,
+    flow: WidthDepth,
     rules: Rules,
     division: str = "usa",
 ) -> Bankfull:
@@ -108,12 +113,12 @@ def settle_bankfull(
     ----------
     drainage_area_ha
         Drainage area, for the regional curve.
-    bank_width_m, bank_depth_m
-        Bank-top size, which bankfull never passes; NaN where not measured.
-    bench_m, bench_width_m
-        Height of the bench above the bed and the width there; NaN where none is plain.
-    flow_m, flow_width_m
-        Depth of the flow of 1.5 to 2 years and its width; NaN where not known.
+    banks
+        Up to the bank tops, which bankfull never passes.
+    bench
+        Up to the bench, where one is plain.
+    flow
+        Of the flow of 1.5 to 2 years.
     rules
         Limits.
     division
@@ -123,11 +128,9 @@ def settle_bankfull(
     lowest_ha = bankfull_curve(division).lowest_km2 * HA_PER_KM2
     in_reach = drainage_area_ha >= rules.value("grade_control.curve_reach") * lowest_ha
     with np.errstate(invalid="ignore"):
-        flows = flow_m > 0
-    depths = np.stack(
-        [bench_m, np.where(flows, flow_m, np.nan), np.where(in_reach, curve.depth_m, np.nan)]
-    )
-    widths = np.stack([bench_width_m, flow_width_m, curve.width_m])
+        flow_m = np.where(flow.depth_m > 0, flow.depth_m, np.nan)
+    depths = np.stack([bench.depth_m, flow_m, np.where(in_reach, curve.depth_m, np.nan)])
+    widths = np.stack([bench.width_m, flow.width_m, curve.width_m])
     known = np.isfinite(depths).any(axis=0)
     filled = np.where(np.isfinite(depths), depths, np.inf)
     lowest = filled.argmin(axis=0)
@@ -135,7 +138,7 @@ def settle_bankfull(
     highest = np.where(np.isfinite(depths), depths, -np.inf).max(axis=0)
     with np.errstate(invalid="ignore"):
         agree = highest <= rules.value("grade_control.bankfull_agreement") * filled.min(axis=0)
-    top, wide = (np.where(np.isfinite(a), a, np.inf) for a in (bank_depth_m, bank_width_m))
+    top, wide = (np.where(np.isfinite(a), a, np.inf) for a in (banks.depth_m, banks.width_m))
     source = np.where(known, np.array(SOURCES, dtype=object)[lowest], "none")
     values = (
         np.where(known, np.minimum(filled[lowest, at], top), np.nan),

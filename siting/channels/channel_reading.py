@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from siting.channels.bankfull import Bankfull, height_limit, settle_bankfull
+from siting.channels.bankfull import Bankfull, WidthDepth, height_limit, settle_bankfull
 from siting.channels.channel_classes import confinement_class, incision_stage
 from siting.channels.ground import Ground
 from siting.channels.reach_settings import (
@@ -25,8 +25,10 @@ from siting.channels.reach_settings import (
 from siting.floods.bankfull_curves import bankfull_geometry
 from siting.hydraulics.bed_size import bed_width_m, manning_depth_m
 from siting.hydraulics.open_channel import LOWEST_SLOPE
+from siting.values.rules import Rules
 from terrain.channels.sections import valley_widths
 from terrain.channels.typical_sections import (
+    Stacks,
     find_benches,
     flow_stages,
     lower_banks,
@@ -205,27 +207,12 @@ def _read(ground: Ground, p: _Places, q2_m3s: FloatArray, division: str) -> Chan
     slope = np.where(np.isfinite(p.slope), p.slope, np.maximum(stacks.bed_slope, 0.0))
     benches = find_benches(stacks, p.bank_depth_m)
     curve = bankfull_geometry(p.drainage_area_ha, division=division)
-    roughness = ground.rules.value("channel.roughness")
-    flow, flow_width = flow_stages(
-        stacks,
-        p.bank_depth_m,
-        flow_m3s=q2_m3s,
-        slope=np.maximum(slope, LOWEST_SLOPE),
-        roughness=roughness,
-    )
     made_up = bed_width_m(p.bank_width_m, p.bank_depth_m, curve.width_m)
-    by_hand = manning_depth_m(q2_m3s, made_up, slope, roughness=roughness)
-    rough = ~np.isfinite(flow)
-    flow = np.where(rough, by_hand, flow)
-    flow_width = np.where(rough, made_up + 2 * np.nan_to_num(by_hand), flow_width)
     bankfull = settle_bankfull(
         drainage_area_ha=p.drainage_area_ha,
-        bank_width_m=p.bank_width_m,
-        bank_depth_m=p.bank_depth_m,
-        bench_m=benches.height_m,
-        bench_width_m=benches.width_m,
-        flow_m=flow,
-        flow_width_m=flow_width,
+        banks=WidthDepth(p.bank_width_m, p.bank_depth_m),
+        bench=WidthDepth(benches.width_m, benches.height_m),
+        flow=_flow_size(stacks, p.bank_depth_m, q2_m3s, slope, made_up, ground.rules),
         rules=ground.rules,
         division=division,
     )
@@ -236,13 +223,8 @@ def _read(ground: Ground, p: _Places, q2_m3s: FloatArray, division: str) -> Chan
     flood_prone, _ = widths_at(stacks, 2.0 * bankfull.depth_m)
     entrenchment = flood_prone / bankfull.width_m
     bank_ratio = p.bank_depth_m / bankfull.depth_m
-    valley = valley_widths(
-        ground.raster,
-        p.x_m,
-        p.y_m,
-        p.azimuth_deg,
-        stacks.bed_m + np.nan_to_num(p.bank_depth_m) + 1.0,
-    )
+    above_banks = stacks.bed_m + np.nan_to_num(p.bank_depth_m) + 1.0
+    valley = valley_widths(ground.raster, p.x_m, p.y_m, p.azimuth_deg, above_banks)
     stage, confidence = incision_stage(
         bank_height_ratio=bank_ratio,
         bank_width_m=p.bank_width_m,
@@ -251,14 +233,6 @@ def _read(ground: Ground, p: _Places, q2_m3s: FloatArray, division: str) -> Chan
         entrenchment_ratio=entrenchment,
         sure=bankfull.sure,
     )
-    setting = p.setting.copy()
-    meadow = (
-        (setting == "swale")
-        & (slope <= MEADOW_SLOPE)
-        & (valley >= MEADOW_WIDTH_M)
-        & (p.drainage_area_ha >= MEADOW_AREA_HA)
-    )
-    setting[meadow] = "wet-meadow candidate"
     values = {
         "bank_width_m": p.bank_width_m,
         "bank_depth_m": p.bank_depth_m,
@@ -273,7 +247,7 @@ def _read(ground: Ground, p: _Places, q2_m3s: FloatArray, division: str) -> Chan
         "confinement": confinement_class(valley / bankfull.width_m),
         "stage": stage,
         "stage_confidence": confidence,
-        "setting": setting,
+        "setting": _with_meadows(p, slope, valley),
         "width_source": np.where(resolved, "dem", "curve").astype(object),
         "noise_m": stacks.noise_m,
     }
@@ -281,3 +255,41 @@ def _read(ground: Ground, p: _Places, q2_m3s: FloatArray, division: str) -> Chan
         bankfull=bankfull,
         **{k: read_only(np.ascontiguousarray(v)) for k, v in values.items()},
     )
+
+
+def _flow_size(
+    stacks: Stacks,
+    bank_depth_m: FloatArray,
+    q2_m3s: FloatArray,
+    slope: FloatArray,
+    made_up_m: FloatArray,
+    rules: Rules,
+) -> WidthDepth:
+    """Size of the 2-year flow in its section; where none shows, in the bed made up."""
+    roughness = rules.value("channel.roughness")
+    depth, width = flow_stages(
+        stacks,
+        bank_depth_m,
+        flow_m3s=q2_m3s,
+        slope=np.maximum(slope, LOWEST_SLOPE),
+        roughness=roughness,
+    )
+    in_bed = manning_depth_m(q2_m3s, made_up_m, slope, roughness=roughness)
+    rough = ~np.isfinite(depth)
+    return WidthDepth(
+        np.where(rough, made_up_m + 2 * np.nan_to_num(in_bed), width),
+        np.where(rough, in_bed, depth),
+    )
+
+
+def _with_meadows(p: _Places, slope: FloatArray, valley_m: FloatArray) -> NDArray[Any]:
+    """Settings, those of gentle wide swales with enough land above as wet-meadow candidates."""
+    setting = p.setting.copy()
+    meadow = (
+        (setting == "swale")
+        & (slope <= MEADOW_SLOPE)
+        & (valley_m >= MEADOW_WIDTH_M)
+        & (p.drainage_area_ha >= MEADOW_AREA_HA)
+    )
+    setting[meadow] = "wet-meadow candidate"
+    return setting

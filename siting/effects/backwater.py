@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from siting.effects.channel_above import Trough, wetted
+from siting.effects.channel_above import ChannelAbove, wetted
 from siting.hydraulics.open_channel import GRAVITY_MPS2, LOWEST_SLOPE, STONE_WEIR, conjugate_depth_m
 from terrain.values.arrays import FloatArray, IntArray
 from terrain.values.errors import ParameterError
@@ -40,7 +40,7 @@ class Tailwater:
     head_m, normal_depth_m
         Head above the crest that the flow asks for, and normal depth at the structure.
     toe_depth_m, toe_error_m
-        Depth at the foot that ends the trough, and the standard error of the beds; NaN without a
+        Depth at the foot that ends the channel, and the standard error of the beds; NaN without a
         foot.
     length_m
         How far up the water stands above normal depth.
@@ -93,11 +93,11 @@ class _Sizes:
         return np.where(v[i, k] >= t, depth, np.inf)
 
 
-def _sizes(trough: Trough, row: IntArray, deepest_m: float) -> _Sizes:
+def _sizes(above: ChannelAbove, row: IntArray, deepest_m: float) -> _Sizes:
     share = (np.arange(1, DEPTHS + 1) / DEPTHS) ** 1.5
     depth = np.tile(deepest_m * share, (row.size, 1))
-    level = (_lowest_m(trough, row)[:, None] + depth).reshape(-1)
-    wet = wetted(trough, np.repeat(row, DEPTHS), level)
+    level = (_lowest_m(above, row)[:, None] + depth).reshape(-1)
+    wet = wetted(above, np.repeat(row, DEPTHS), level)
     shape = depth.shape
     return _Sizes(
         depth,
@@ -107,19 +107,24 @@ def _sizes(trough: Trough, row: IntArray, deepest_m: float) -> _Sizes:
     )
 
 
-def _lowest_m(trough: Trough, row: IntArray) -> FloatArray:
+def _lowest_m(above: ChannelAbove, row: IntArray) -> FloatArray:
     """Lowest ground of sections, m: on coarse cells well below the bed smoothed along the way."""
-    return np.fmin(trough.height_m[row, trough.middle[row]], trough.bed_m[row])
+    return np.fmin(above.height_m[row, above.middle[row]], above.bed_m[row])
 
 
 def tailwater_in(
-    trough: Trough, *, crest_height_m: float, discharge_m3s: float, roughness: float, slope: float
+    above: ChannelAbove,
+    *,
+    crest_height_m: float,
+    discharge_m3s: float,
+    roughness: float,
+    slope: float,
 ) -> Tailwater:
-    """Water surface above a crest at the lower end of a trough while a flow runs over it.
+    """Water surface above a crest at the lower end of a channel while a flow runs over it.
 
     Parameters
     ----------
-    trough
+    above
         Channel above the structure.
     crest_height_m
         Height of the crest above the bed there.
@@ -145,13 +150,13 @@ def tailwater_in(
     if not np.isfinite(slope):
         raise ParameterError("a bed slope that is not known", expected="a number")
     flow, fall = float(discharge_m3s), max(float(slope), LOWEST_SLOPE)
-    row = np.unique(np.rint(np.linspace(0, trough.size - 1, MOST_STEPS)).astype(np.int64))
-    lowest, up = _lowest_m(trough, row), trough.up_m[row]
+    row = np.unique(np.rint(np.linspace(0, above.size - 1, MOST_STEPS)).astype(np.int64))
+    lowest, up = _lowest_m(above, row), above.up_m[row]
     below = float(lowest[0] - lowest.min())
-    crest = crest_height_m + float(trough.bed_m[0] - lowest[0])
+    crest = crest_height_m + float(above.bed_m[0] - lowest[0])
     deepest = crest + below + 0.5
     while True:
-        sizes = _sizes(trough, row, deepest)
+        sizes = _sizes(above, row, deepest)
         carried = sizes.area ** (5 / 3) * sizes.perimeter ** (-2 / 3) * np.sqrt(fall) / roughness
         normal = sizes.reach(carried, flow, power=0.6)
         head = _head_m(sizes, crest, flow)
@@ -165,11 +170,11 @@ def tailwater_in(
         sizes, lowest, up, flow, roughness, at_crest=at_crest, normal=normal, critical=critical
     )
     surface = lowest + depth
-    above_bed = surface - trough.bed_m[row]
-    over = ~(above_bed <= trough.rim_m[row])
+    above_bed = surface - above.bed_m[row]
+    over = ~(above_bed <= above.rim_m[row])
     meets = np.flatnonzero(depth - normal <= MEETS_M)
-    foot = trough.ends_at == "foot"
-    error = float(np.hypot(trough.error_m[0], trough.error_m[-1])) if foot else float("nan")
+    foot = above.ends_at == "foot"
+    error = float(np.hypot(above.error_m[0], above.error_m[-1])) if foot else float("nan")
     return Tailwater(
         discharge_m3s=flow,
         level_m=float(surface[0]),

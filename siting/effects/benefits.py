@@ -8,7 +8,7 @@ import numpy as np
 
 from siting.channels.bed_profile import bed_below, bed_line
 from siting.channels.ground import Ground
-from siting.effects.channel_above import Trough, fill, trough_above, trough_of, wetted
+from siting.effects.channel_above import ChannelAbove, channel_above, channel_along, fill, wetted
 from siting.effects.pools import Pool
 from siting.effects.retreat import FACTOR, heavy_rain_mm_per_yr, retreat_m_per_yr
 from siting.effects.wedges import Wedge
@@ -112,11 +112,11 @@ def head_benefit(ground: Ground, head: int, *, rainfall: Rainfall | None = None)
 
 
 def control_benefit(
-    trough: Trough, *, crest_height_m: float, pool: Pool, wedge: Wedge | None = None
+    above: ChannelAbove, *, crest_height_m: float, pool: Pool, wedge: Wedge | None = None
 ) -> Benefit:
     """What a grade control gains: ground rewetted along its pool, and sediment held."""
     return Benefit(
-        rewetted_m2=rewetted_m2(trough, crest_height_m=crest_height_m, length_m=pool.length_m),
+        rewetted_m2=rewetted_m2(above, crest_height_m=crest_height_m, length_m=pool.length_m),
         sediment_held_m3=np.nan if wedge is None else wedge.volume_m3,
     )
 
@@ -149,19 +149,19 @@ def swale_above(ground: Ground, lip_cell: int) -> Swale:
     if walked[-1] >= LONGEST_SWALE_M:
         ends_at = "length"
     line = bed_line(ground, lip_cell, above_m=float(walked[-1]), below_m=0.0, stop_at_heads=True)
-    trough = trough_of(ground, line)
-    last = trough.size - 1
+    above = channel_along(ground, line)
+    last = above.size - 1
     if line.ends_at == "headcut":
         ends_at = "headcut"
     elif bool(ground.cut.is_cut(np.array([top]))[0]) and ends_at != "length":
         ends_at = "edge"
-    deep = np.nan_to_num(trough.bank_depth_m) >= ground.rules.value("series.incision")
-    steep = _has_walls(trough, ground.raster.grid.cell_m)
-    cut = _first_lasting(deep & steep, trough.up_m, CUT_FOR_M)
+    deep = np.nan_to_num(above.bank_depth_m) >= ground.rules.value("series.incision")
+    steep = _has_walls(above, ground.raster.grid.cell_m)
+    cut = _first_lasting(deep & steep, above.up_m, CUT_FOR_M)
     if cut is not None:
         last, ends_at = cut, "cut"
-    length = float(trough.up_m[last])
-    floor = fill(trough, trough.bed_m + FLOOR_M, until_m=length) if length > 0 else None
+    length = float(above.up_m[last])
+    floor = fill(above, above.bed_m + FLOOR_M, until_m=length) if length > 0 else None
     return Swale(length, 0.0 if floor is None else floor.area_m2 / 10_000.0, ends_at)
 
 
@@ -175,16 +175,16 @@ def gully_section_m2(ground: Ground, foot_cell: int) -> float:
     below = bed_below(ground, foot_cell, length_m=max(GULLY_M, GULLY_CELLS * cell_m))
     if below.distance_m[-1] < 3 * cell_m:
         return float("nan")
-    trough = trough_above(ground, int(below.cell[-1]), length_m=0.0, toe_cell=foot_cell)
-    clear = trough.up_m[-1] - trough.up_m >= 2 * cell_m
-    row = np.flatnonzero(clear & trough.banked)
+    above = channel_above(ground, int(below.cell[-1]), length_m=0.0, toe_cell=foot_cell)
+    clear = above.up_m[-1] - above.up_m >= 2 * cell_m
+    row = np.flatnonzero(clear & above.banked)
     if 2 * row.size < np.count_nonzero(clear):
         return float("nan")
-    wet = wetted(trough, row, trough.bed_m[row] + trough.bank_depth_m[row])
+    wet = wetted(above, row, above.bed_m[row] + above.bank_depth_m[row])
     return float(np.median(wet.area_m2))
 
 
-def rewetted_m2(trough: Trough, *, crest_height_m: float, length_m: float) -> float:
+def rewetted_m2(above: ChannelAbove, *, crest_height_m: float, length_m: float) -> float:
     """Ground along a pool that stands less than the structure's height above the channel, m2.
 
     The bed itself is part of it. Soil water rises with the channel's bed and its pool; how far it
@@ -192,20 +192,20 @@ def rewetted_m2(trough: Trough, *, crest_height_m: float, length_m: float) -> fl
     """
     if length_m <= 0:
         return 0.0
-    return fill(trough, trough.bed_m + crest_height_m, until_m=length_m).area_m2
+    return fill(above, above.bed_m + crest_height_m, until_m=length_m).area_m2
 
 
-def _has_walls(trough: Trough, cell_m: float) -> np.ndarray:
+def _has_walls(above: ChannelAbove, cell_m: float) -> np.ndarray:
     """Whether the banks on both sides rise steeply, for each section."""
-    row, column = np.arange(trough.size), np.arange(trough.offset_m.size)
-    walls = np.ones(trough.size, dtype=np.bool_)
-    for bank, toward in ((trough.left, -1), (trough.right, 1)):
-        height = trough.height_m[row, bank] - trough.bed_m
-        outward = (column - trough.middle[:, None]) * toward
-        high = (trough.height_m - trough.bed_m[:, None] >= 0.5 * height[:, None]) & (outward > 0)
+    row, column = np.arange(above.size), np.arange(above.offset_m.size)
+    walls = np.ones(above.size, dtype=np.bool_)
+    for bank, toward in ((above.left, -1), (above.right, 1)):
+        height = above.height_m[row, bank] - above.bed_m
+        outward = (column - above.middle[:, None]) * toward
+        high = (above.height_m - above.bed_m[:, None] >= 0.5 * height[:, None]) & (outward > 0)
         first = np.where(high, outward, column.size).min(axis=1)
-        half_way = np.clip(trough.middle + toward * first, 0, column.size - 1)
-        run = np.abs(trough.offset_m[bank] - trough.offset_m[half_way])
+        half_way = np.clip(above.middle + toward * first, 0, column.size - 1)
+        run = np.abs(above.offset_m[bank] - above.offset_m[half_way])
         walls &= run <= np.maximum(BANK_SPREAD * height, BANK_CELLS * cell_m)
     return walls
 

@@ -1,6 +1,6 @@
-"""The channel above a structure as a trough: bed, sections, and what a water surface wets of it.
+"""The channel above a structure: bed, sections, and what a water surface wets of it.
 
-Everything below works on arrays alone; `trough_above` reads them from the ground.
+Everything below works on arrays alone; `channel_above` reads them from the ground.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from terrain.channels.wetting import wet_sizes
 from terrain.values.arrays import FloatArray, IntArray
 from terrain.values.errors import ParameterError
 
-#: Sections of one trough, at most.
+#: Sections of one channel, at most.
 MOST_ROWS = 80
 #: The lowest ground is looked for this far beside the flow path, section units.
 THALWEG_UNITS = 2.0
@@ -34,8 +34,8 @@ LOW_SHARE = 0.2
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Trough:
-    """A channel from a structure up; n sections of k heights.
+class ChannelAbove:
+    """The channel from a structure up; n sections of k heights.
 
     Parameters
     ----------
@@ -55,7 +55,7 @@ class Trough:
     lean_left_m, lean_right_m
         How far too far in the foot of each bank stands, ``(n,)``: see `UPRIGHT_CELLS`.
     x_m, y_m, azimuth_deg
-        Places, and direction of the flow, ``(n,)``; NaN for a trough without a place.
+        Places, and direction of the flow, ``(n,)``; NaN for a channel without a place.
     ends_at
         What ended it: see `siting.channels.bed_profile.BedProfile`.
     """
@@ -85,8 +85,8 @@ class Trough:
         height_m: FloatArray,
         *,
         ends_at: str = "length",
-    ) -> Trough:
-        """Make a trough of sections without a place; water stays between their ends.
+    ) -> ChannelAbove:
+        """Make a channel of sections without a place; water stays between their ends.
 
         Raises
         ------
@@ -97,7 +97,7 @@ class Trough:
         offset = np.asarray(offset_m, dtype=np.float64)
         if bed.shape != up.shape or height.shape != (up.size, offset.size) or offset.size < 3:
             raise ParameterError(
-                f"a trough of {up.size} distances, {bed.size} beds and sections of shape "
+                f"a channel of {up.size} distances, {bed.size} beds and sections of shape "
                 f"{height.shape}",
                 expected="one bed and one section for each distance",
             )
@@ -142,7 +142,7 @@ class Trough:
         """Height of the lower bank top above the bed; NaN where no two banks show."""
         return np.where(self.banked, self.rim_m, np.nan)
 
-    def take(self, which: NDArray[Any] | slice) -> Trough:
+    def take(self, which: NDArray[Any] | slice) -> ChannelAbove:
         """Return some of the sections."""
         kept = ("offset_m", "ends_at")
         return replace(
@@ -165,7 +165,7 @@ class Wet(NamedTuple):
         return np.asarray(self.right_m - self.left_m)
 
 
-def wetted(trough: Trough, row: IntArray, level_m: FloatArray) -> Wet:
+def wetted(above: ChannelAbove, row: IntArray, level_m: FloatArray) -> Wet:
     """Size of the water in sections at levels.
 
     Only water that hangs together with the lowest ground counts, and none beyond the bank tops,
@@ -173,7 +173,7 @@ def wetted(trough: Trough, row: IntArray, level_m: FloatArray) -> Wet:
 
     Parameters
     ----------
-    trough
+    above
         The sections.
     row
         Which of them, shape ``(m,)``; may repeat.
@@ -181,11 +181,11 @@ def wetted(trough: Trough, row: IntArray, level_m: FloatArray) -> Wet:
         Surface of the water, shape ``(m,)``.
     """
     sizes = wet_sizes(
-        trough.offset_m,
-        trough.height_m,
-        trough.bed_m,
-        (trough.middle, trough.left, trough.right),
-        (trough.lean_left_m, trough.lean_right_m),
+        above.offset_m,
+        above.height_m,
+        above.bed_m,
+        (above.middle, above.left, above.right),
+        (above.lean_left_m, above.lean_right_m),
         row,
         np.asarray(level_m, dtype=np.float64),
     )
@@ -194,7 +194,7 @@ def wetted(trough: Trough, row: IntArray, level_m: FloatArray) -> Wet:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Filled:
-    """A trough filled up to a surface, from the structure to where the surface meets the bed.
+    """A channel filled up to a surface, from the structure to where the surface meets the bed.
 
     Parameters
     ----------
@@ -202,9 +202,9 @@ class Filled:
         Along the bed, seen from above, and of the body between bed and surface.
     up_m, depth_m, wet
         Sections that are filled, ``(k,)``, the last one where the surface meets the bed (or the
-        trough ends).
+        channel ends).
     meets_bed
-        False where the trough ends first.
+        False where the channel ends first.
     """
 
     length_m: float
@@ -216,32 +216,32 @@ class Filled:
     meets_bed: bool
 
 
-def fill(trough: Trough, surface_m: FloatArray | float, *, until_m: float = np.inf) -> Filled:
-    """Fill a trough from the structure up.
+def fill(above: ChannelAbove, surface_m: FloatArray | float, *, until_m: float = np.inf) -> Filled:
+    """Fill a channel from the structure up.
 
     Parameters
     ----------
-    trough
+    above
         Sections from the structure up.
     surface_m
         Level of the fill, one for all or one for each section, ``(n,)``.
     until_m
         Fill no further up than this.
     """
-    surface = np.broadcast_to(np.asarray(surface_m, dtype=np.float64), trough.up_m.shape)
-    depth = surface - trough.bed_m
+    surface = np.broadcast_to(np.asarray(surface_m, dtype=np.float64), above.up_m.shape)
+    depth = surface - above.bed_m
     dry = np.flatnonzero(depth <= 0)
-    end = int(dry[0]) if dry.size else trough.size
+    end = int(dry[0]) if dry.size else above.size
     if end == 0:
         at = np.zeros(1, dtype=np.int64)
-        return Filled(0.0, 0.0, 0.0, trough.up_m[:1], np.zeros(1), wetted(trough, at, depth), True)
-    up, row = trough.up_m[:end], np.arange(end)
-    wet = wetted(trough, row, surface[:end])
-    meets = end < trough.size
+        return Filled(0.0, 0.0, 0.0, above.up_m[:1], np.zeros(1), wetted(above, at, depth), True)
+    up, row = above.up_m[:end], np.arange(end)
+    wet = wetted(above, row, surface[:end])
+    meets = end < above.size
     if meets:
         share = depth[end - 1] / (depth[end - 1] - depth[end])
-        tip = up[-1] + share * (trough.up_m[end] - up[-1])
-        thin = wetted(trough, row[-1:], trough.bed_m[end - 1 : end] + THIN_M)
+        tip = up[-1] + share * (above.up_m[end] - up[-1])
+        thin = wetted(above, row[-1:], above.bed_m[end - 1 : end] + THIN_M)
         wet = Wet(
             np.append(wet.left_m, thin.left_m),
             np.append(wet.right_m, thin.right_m),
@@ -268,14 +268,14 @@ def fill(trough: Trough, surface_m: FloatArray | float, *, until_m: float = np.i
     )
 
 
-def trough_above(
+def channel_above(
     ground: Ground,
     cell: int,
     *,
     length_m: float,
     toe_cell: int | None = None,
     stop_at_heads: bool = True,
-) -> Trough:
+) -> ChannelAbove:
     """Read the channel above a cell from the ground.
 
     Sections stand at every step of the bed, or further apart where that would be more than
@@ -286,7 +286,7 @@ def trough_above(
     ground, cell, length_m
         Terrain, flat cell number of the structure, and how far up.
     toe_cell
-        Foot of a drop above: the trough ends there, however near or far.
+        Foot of a drop above: the channel read ends there, however near or far.
     stop_at_heads
         Whether to end at the foot of the first sure headcut.
 
@@ -304,10 +304,10 @@ def trough_above(
         stop_at_heads=stop_at_heads,
         from_cell=toe_cell,
     )
-    return trough_of(ground, line)
+    return channel_along(ground, line)
 
 
-def trough_of(ground: Ground, line: BedProfile) -> Trough:
+def channel_along(ground: Ground, line: BedProfile) -> ChannelAbove:
     """Sections of a bed; rows below its cell only help to steady the lowest ones."""
     up = np.flatnonzero(line.distance_m <= 1e-9)[::-1]
     apart = -(-up.size // MOST_ROWS)
@@ -326,7 +326,7 @@ def trough_of(ground: Ground, line: BedProfile) -> Trough:
     middle = half - reach + np.argmin(near, axis=1)
     left, left_bank = _bank_top(shape, middle, -1)
     right, right_bank = _bank_top(shape, middle, 1)
-    return Trough(
+    return ChannelAbove(
         up_m=np.maximum(-line.distance_m, 0.0),
         bed_m=line.bed_m,
         offset_m=offset,

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 import shapely
 
-from siting.effects.channel_above import Filled, Trough, fill
+from siting.effects.channel_above import ChannelAbove, Filled, fill
 from terrain.values.errors import ParameterError
 
 
@@ -50,12 +50,12 @@ class Pool:
     outline: Any
 
 
-def pool_in(trough: Trough, *, crest_height_m: float) -> Pool:
-    """Still pool behind a crest at the lower end of a trough.
+def pool_in(above: ChannelAbove, *, crest_height_m: float) -> Pool:
+    """Still pool behind a crest at the lower end of a channel.
 
     Parameters
     ----------
-    trough
+    above
         Channel above the structure; the foot of a drop or a headcut may end it.
     crest_height_m
         Height of the crest above the bed there.
@@ -67,9 +67,9 @@ def pool_in(trough: Trough, *, crest_height_m: float) -> Pool:
     """
     if not 0 < crest_height_m < np.inf:
         raise ParameterError(f"a crest of {crest_height_m:g} m", expected="above 0")
-    level = float(trough.bed_m[0]) + crest_height_m
-    filled = fill(trough, level)
-    toe, error = toe_depth_m(trough, level)
+    level = float(above.bed_m[0]) + crest_height_m
+    filled = fill(above, level)
+    toe, error = toe_depth_m(above, level)
     return Pool(
         level_m=level,
         length_m=filled.length_m,
@@ -78,36 +78,36 @@ def pool_in(trough: Trough, *, crest_height_m: float) -> Pool:
         depth_at_crest_m=crest_height_m,
         toe_depth_m=toe,
         toe_error_m=error,
-        ends_at="bed" if filled.meets_bed else trough.ends_at,
-        outline=outline_of(trough, filled),
+        ends_at="bed" if filled.meets_bed else above.ends_at,
+        outline=outline_of(above, filled),
     )
 
 
-def toe_depth_m(trough: Trough, level_m: float) -> tuple[float, float]:
-    """Depth of still water at the foot that ends a trough, and its error, m; NaN without a foot.
+def toe_depth_m(above: ChannelAbove, level_m: float) -> tuple[float, float]:
+    """Depth of still water at the foot that ends a channel, and its error, m; NaN without a foot.
 
     Where the bed in between rises above the level, the depth is that of the level below the rise:
     a number below 0.
     """
-    if trough.ends_at != "foot":
+    if above.ends_at != "foot":
         return float("nan"), float("nan")
-    highest = int(np.argmax(trough.bed_m))
-    at = trough.size - 1 if level_m > trough.bed_m[highest] else highest
-    error = float(np.hypot(trough.error_m[0], trough.error_m[at]))
-    return level_m - float(trough.bed_m[at]), error
+    highest = int(np.argmax(above.bed_m))
+    at = above.size - 1 if level_m > above.bed_m[highest] else highest
+    error = float(np.hypot(above.error_m[0], above.error_m[at]))
+    return level_m - float(above.bed_m[at]), error
 
 
-def outline_of(trough: Trough, filled: Filled) -> Any:
+def outline_of(above: ChannelAbove, filled: Filled) -> Any:
     """Outline of a fill on the map: a polygon to scale, or None where there is none.
 
     Where sections cross in a sharp bend, the doubled ground is counted once.
     """
-    if filled.length_m <= 0 or not np.isfinite(trough.x_m).all():
+    if filled.length_m <= 0 or not np.isfinite(above.x_m).all():
         return None
-    x = np.interp(filled.up_m, trough.up_m, trough.x_m)
-    y = np.interp(filled.up_m, trough.up_m, trough.y_m)
-    turn = np.unwrap(np.radians(trough.azimuth_deg))
-    angle = np.interp(filled.up_m, trough.up_m, turn)
+    x = np.interp(filled.up_m, above.up_m, above.x_m)
+    y = np.interp(filled.up_m, above.up_m, above.y_m)
+    turn = np.unwrap(np.radians(above.azimuth_deg))
+    angle = np.interp(filled.up_m, above.up_m, turn)
     east, north = np.cos(angle), -np.sin(angle)
     left, right = (
         np.column_stack([x + off * east, y + off * north])

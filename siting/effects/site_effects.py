@@ -9,7 +9,7 @@ import numpy as np
 from siting.channels.ground import Ground
 from siting.effects.backwater import Tailwater, tailwater_in
 from siting.effects.benefits import Benefit, control_benefit, head_benefit
-from siting.effects.channel_above import Trough, trough_above
+from siting.effects.channel_above import ChannelAbove, channel_above
 from siting.effects.pools import Pool, pool_in
 from siting.effects.wedges import LONGEST_M, SPARE, Wedge, reach_m, wedge_in
 from siting.floods.rainfall import Rainfall
@@ -23,8 +23,8 @@ from terrain.values.parallel import over_items
 
 #: What pools and the like are read from, unless said otherwise.
 FROM_GROUND = "elevations"
-#: A trough is read at least this far above a structure, m.
-LEAST_TROUGH_M = 12.0
+#: The channel is read at least this far up from a structure, m.
+LEAST_ABOVE_M = 12.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -79,9 +79,9 @@ def holds_back(site: Site) -> bool:
 def _of_control(ground: Ground, site: Site) -> Effect:
     proposal, size, slope = site.proposal, site.decision.sized, max(site.spot.slope, 0.0)
     toe = proposal.foot.cell if proposal.foot.cell >= 0 else None
-    length = trough_length_m(size.height_m, slope)
+    length = length_above_m(size.height_m, slope)
     return control_effect(
-        trough_above(ground, proposal.where.cell, length_m=length, toe_cell=toe),
+        channel_above(ground, proposal.where.cell, length_m=length, toe_cell=toe),
         size=size,
         slope=slope,
         flow=site.design_flow,
@@ -90,13 +90,13 @@ def _of_control(ground: Ground, site: Site) -> Effect:
     )
 
 
-def trough_length_m(height_m: float, slope: float) -> float:
+def length_above_m(height_m: float, slope: float) -> float:
     """How much of the channel above a crest is read for its pool and its sediment, m."""
-    return max(min(SPARE * reach_m(height_m, slope), LONGEST_M), LEAST_TROUGH_M)
+    return max(min(SPARE * reach_m(height_m, slope), LONGEST_M), LEAST_ABOVE_M)
 
 
 def control_effect(
-    trough: Trough,
+    above: ChannelAbove,
     *,
     size: Size,
     slope: float,
@@ -108,7 +108,7 @@ def control_effect(
 
     Parameters
     ----------
-    trough
+    above
         The channel from the structure up.
     size, slope
         Of the structure; bed slope of the reach, 0 or more.
@@ -118,9 +118,9 @@ def control_effect(
         Limits.
     """
     height = size.height_m
-    pool = pool_in(trough, crest_height_m=height)
+    pool = pool_in(above, crest_height_m=height)
     wedge = wedge_in(
-        trough,
+        above,
         crest_height_m=height,
         bed_slope=slope,
         share_low=rules.low("wedge.deposit"),
@@ -130,14 +130,14 @@ def control_effect(
         None
         if flow is None
         else tailwater_in(
-            trough,
+            above,
             crest_height_m=height,
             discharge_m3s=flow.discharge_m3s,
             roughness=roughness,
             slope=max(slope, LOWEST_SLOPE),
         )
     )
-    gain = control_benefit(trough, crest_height_m=height, pool=pool, wedge=wedge)
+    gain = control_benefit(above, crest_height_m=height, pool=pool, wedge=wedge)
     return Effect(pool, wedge, tail, gain)
 
 

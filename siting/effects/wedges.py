@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from siting.effects.channel_above import Trough, fill
+from siting.effects.channel_above import ChannelAbove, fill
 from siting.effects.pools import outline_of
 from terrain.values.errors import ParameterError
 
@@ -62,7 +62,7 @@ def reach_m(crest_height_m: float, bed_slope: float, *, share: float = SHARE_HIG
 
 
 def wedge_in(
-    trough: Trough,
+    above: ChannelAbove,
     *,
     crest_height_m: float,
     bed_slope: float,
@@ -70,11 +70,11 @@ def wedge_in(
     share_high: float = SHARE_HIGH,
     until_m: float = np.inf,
 ) -> Wedge:
-    """Sediment wedge behind a crest at the lower end of a trough.
+    """Sediment wedge behind a crest at the lower end of a channel.
 
     Parameters
     ----------
-    trough
+    above
         Channel above the structure.
     crest_height_m
         Height of the crest above the bed there.
@@ -100,12 +100,12 @@ def wedge_in(
             expected="rising shares from 0 up to, not including, 1",
         )
     middle = 0.5 * (share_low + share_high)
-    crest = float(trough.bed_m[0]) + crest_height_m
+    crest = float(above.bed_m[0]) + crest_height_m
     low, likely, high = (
-        fill(trough, crest + share * bed_slope * trough.up_m, until_m=until_m)
+        fill(above, crest + share * bed_slope * above.up_m, until_m=until_m)
         for share in (share_low, middle, share_high)
     )
-    cut = "foot" if likely.length_m >= until_m else trough.ends_at
+    cut = "foot" if likely.length_m >= until_m else above.ends_at
     return Wedge(
         length_m=likely.length_m,
         length_low_m=low.length_m,
@@ -115,5 +115,5 @@ def wedge_in(
         volume_high_m3=high.volume_m3,
         deposit_slope=middle * bed_slope,
         ends_at="bed" if likely.meets_bed else cut,
-        outline=outline_of(trough, likely),
+        outline=outline_of(above, likely),
     )

@@ -95,6 +95,55 @@ def wood(name: str) -> Species:
 
 
 @dataclass(frozen=True, slots=True)
+class LogRow:
+    """Logs of one size, side by side on the bed.
+
+    Parameters
+    ----------
+    diameter_m, length_m, count
+        Of each log, and how many.
+    density_kg_m3
+        Of the wood; `Species.density_kg_m3` for the worst case.
+    lie
+        ``along`` the flow (their ends face the water, as one row) or ``across`` it (their sides do,
+        each for itself).
+    drag
+        Drag coefficient of the front.
+    friction
+        Of the logs on the bed, share of the force that presses them down.
+
+    Raises
+    ------
+    ParameterError
+        A value outside its range.
+    """
+
+    diameter_m: float
+    length_m: float
+    count: int
+    density_kg_m3: float
+    lie: Literal["along", "across"] = "along"
+    drag: float = DRAG
+    friction: float = FRICTION
+
+    def __post_init__(self) -> None:
+        values = (
+            self.diameter_m,
+            self.length_m,
+            self.count,
+            self.density_kg_m3,
+            self.friction,
+            self.drag,
+        )
+        if not all(0 < v < math.inf for v in values):
+            raise ParameterError(
+                f"logs with the values {values}", expected="sizes and coefficients above zero"
+            )
+        if self.lie not in ("along", "across"):
+            raise ParameterError(f"logs that lie '{self.lie}'", expected="'along' or 'across'")
+
+
+@dataclass(frozen=True, slots=True)
 class HoldDown:
     """What lifts and pushes logs at a flood, and what it takes to hold them.
 
@@ -126,29 +175,21 @@ class HoldDown:
 
 
 def hold_down(
+    logs: LogRow,
     *,
-    log_diameter_m: float,
-    log_length_m: float,
-    log_count: int,
-    density_kg_m3: float,
     depth_m: float,
     velocity_mps: float,
     fill_n: float = 0.0,
     stone_density: float = STONE_KG_M3,
     factor: float = HOLD_FACTOR,
-    friction: float = FRICTION,
     anchor_n: float = 0.0,
-    drag: float = DRAG,
-    lie: Literal["along", "across"] = "along",
 ) -> HoldDown:
     """Stone that keeps logs on the bed from floating and from sliding.
 
     Parameters
     ----------
-    log_diameter_m, log_length_m, log_count
-        Logs of one size, side by side on the bed.
-    density_kg_m3
-        Of the wood; `Species.density_kg_m3` for the worst case.
+    logs
+        The logs.
     depth_m, velocity_mps
         Water above the underside of the logs, and its mean velocity, at the design flow.
     fill_n
@@ -157,16 +198,9 @@ def hold_down(
         Of the ballast, solid, kg/m3.
     factor
         Hold over load that is wanted, 1 or more.
-    friction
-        Of the logs on the bed, share of the force that presses them down.
     anchor_n
         Tested hold of posts and wire all together, N; it counts against floating, and as pressing
         the logs down. Without a test it is 0: posts and wire get no credit.
-    drag
-        Drag coefficient of the front.
-    lie
-        ``along`` the flow (their ends face the water, as one row) or ``across`` it (their sides do,
-        each for itself).
 
     Raises
     ------
@@ -179,20 +213,19 @@ def hold_down(
     drag <= friction (fill + anchors + ballast + weight - buoyancy), drag = Cd rho A V^2 / 2. Both
     from the balance of forces; the factor is common practice, no published source.
     """
-    _check(
-        sizes=(log_diameter_m, log_length_m, log_count, density_kg_m3, friction, drag),
-        loads=(depth_m, velocity_mps, fill_n, anchor_n),
-    )
+    loads = (depth_m, velocity_mps, fill_n, anchor_n)
+    if not all(0 <= v < math.inf for v in loads):
+        raise ParameterError(
+            f"depth, velocity, fill and anchors of {loads}", expected="numbers of zero or more"
+        )
     if not factor >= 1 or not math.isfinite(factor):
         raise ParameterError(f"a hold-down factor of {factor:g}", expected="1 or more")
-    if lie not in ("along", "across"):
-        raise ParameterError(f"logs that lie '{lie}'", expected="'along' or 'across'")
-    wet = min(depth_m, log_diameter_m)
-    buoyancy = log_count * WATER_N_M3 * _disc_m2(log_diameter_m, wet) * log_length_m
-    whole = math.pi / 4 * log_diameter_m**2 * log_length_m
-    lifting = buoyancy - log_count * density_kg_m3 * GRAVITY_MPS2 * whole
-    front = log_count * wet * (log_diameter_m if lie == "along" else log_length_m)
-    push = drag * WATER_KG_M3 * front * velocity_mps**2 / 2
+    wet, friction = min(depth_m, logs.diameter_m), logs.friction
+    buoyancy = logs.count * WATER_N_M3 * _disc_m2(logs.diameter_m, wet) * logs.length_m
+    whole = math.pi / 4 * logs.diameter_m**2 * logs.length_m
+    lifting = buoyancy - logs.count * logs.density_kg_m3 * GRAVITY_MPS2 * whole
+    front = logs.count * wet * (logs.diameter_m if logs.lie == "along" else logs.length_m)
+    push = logs.drag * WATER_KG_M3 * front * velocity_mps**2 / 2
     resisting = fill_n + anchor_n
     afloat = factor * max(lifting, 0.0) - resisting
     sliding = factor * push / friction + lifting - resisting
@@ -209,7 +242,7 @@ def hold_down(
         ballast_kg=ballast_n / submerged_n(1.0, stone_density) * stone_density,
         factor=min(factors),
         factor_wanted=float(factor),
-        notes=_notes(density_kg_m3, factor, friction, anchor_n, afloat, sliding),
+        notes=_notes(logs, factor, anchor_n, afloat, sliding),
     )
 
 
@@ -237,7 +270,7 @@ def _disc_m2(diameter_m: float, depth_m: float) -> float:
 
 
 def _notes(
-    density: float, factor: float, friction: float, anchor: float, afloat: float, sliding: float
+    logs: LogRow, factor: float, anchor: float, afloat: float, sliding: float
 ) -> tuple[str, ...]:
     if max(afloat, sliding) <= 0:
         rules = "No stone beyond what is given is needed to hold the logs."
@@ -249,20 +282,9 @@ def _notes(
         else "Posts and wire get no credit, since no tested hold is given."
     )
     return (
-        f"Logs at {density:.0f} kg/m3; a dry log floats harder than a green one.",
+        f"Logs at {logs.density_kg_m3:.0f} kg/m3; a dry log floats harder than a green one.",
         rules,
         anchors,
-        f"Hold over load at least {factor:g}, friction on the bed {friction:g}: common practice, no"
-        " published source.",
+        f"Hold over load at least {factor:g}, friction on the bed {logs.friction:g}: common "
+        "practice, no published source.",
     )
-
-
-def _check(*, sizes: tuple[float, ...], loads: tuple[float, ...]) -> None:
-    if not all(0 < v < math.inf for v in sizes):
-        raise ParameterError(
-            f"logs with the values {sizes}", expected="sizes and coefficients above zero"
-        )
-    if not all(0 <= v < math.inf for v in loads):
-        raise ParameterError(
-            f"depth, velocity, fill and anchors of {loads}", expected="numbers of zero or more"
-        )

@@ -7,12 +7,13 @@ from dataclasses import dataclass
 from siting.channels.ground import Land
 from siting.places.land_maps import LandMap
 from siting.places.site_floods import FloodGauge, FloodSettings, SiteFloods
+from siting.places.terrain_settings import TerrainSettings
 from siting.values.rules import Rules
 from terrain.channels.drainage_areas import snap_points
 from terrain.channels.network import channel_network, default_channel_area_ha
-from terrain.flow.conditioning import CarveLimits
-from terrain.flow.engines import DEFAULT_ENGINE, get_engine
+from terrain.flow.engines import get_engine
 from terrain.values.arrays import BoolArray, FloatArray, IntArray
+from terrain.values.errors import ParameterError
 from terrain.values.progress import Progress, silent
 from terrain.values.raster import Raster
 
@@ -51,11 +52,8 @@ def floods_at(
     settings: FloodSettings,
     *,
     rules: Rules,
+    terrain: TerrainSettings | None = None,
     snap_m: float = 10.0,
-    channel_area_ha: float | None = None,
-    engine: str = DEFAULT_ENGINE,
-    carve: CarveLimits | None = None,
-    edge_is_divide: bool = False,
     progress: Progress = silent,
 ) -> PointFloods:
     """Estimate floods at points by every method.
@@ -70,30 +68,31 @@ def floods_at(
         Rain, curve number or maps, methods.
     rules
         Limits, and the roughness of channels.
+    terrain
+        How water and channels are found; None for the usual way.
     snap_m
         How far a point may be moved to the strongest flow path.
-    channel_area_ha
-        Land that makes a channel; None for the default of the cell size.
-    engine, carve, edge_is_divide
-        As in `siting.screen_settings.TerrainSettings`.
     progress
         Told how far the work is.
 
     Raises
     ------
     ParameterError
-        A point off the raster.
+        A point off the raster, or a channel area of ``auto``.
     MapError, FloodInputError
         Maps or settings that cannot be used.
     """
+    terrain = terrain or TerrainSettings()
+    if isinstance(terrain.channel_area_ha, str):
+        raise ParameterError("a channel area of auto", expected="an area such as 0.5ha here")
     settings = settings.on(raster)
-    conditioned = get_engine(engine).condition(
-        raster, limits=carve or CarveLimits(), progress=progress
+    conditioned = get_engine(terrain.engine).condition(
+        raster, limits=terrain.carve, progress=progress
     )
     flow = conditioned.flow
     counts = flow.accumulate()
     snapped = snap_points(flow, counts, x_m, y_m, radius_m=snap_m)
-    area_ha = channel_area_ha or default_channel_area_ha(raster.grid.cell_m)
+    area_ha = terrain.channel_area_ha or default_channel_area_ha(raster.grid.cell_m)
     network = channel_network(flow, counts, channel_area_ha=area_ha)
     land = Land.of(
         conditioned,
@@ -101,7 +100,7 @@ def floods_at(
         raster=raster,
         counts=counts,
         rules=rules,
-        edge_is_divide=edge_is_divide,
+        edge_is_divide=terrain.edge_is_divide,
     )
     progress("estimating floods", 0.0)
     cells: IntArray = snapped.cell

@@ -16,7 +16,7 @@ from siting.places.flood_compare import Compared, compare, joined
 from siting.places.flood_land import BASIN_COLUMNS, UpslopeMeans
 from siting.places.flood_paths import BY_LAG, Concentration, concentration
 from siting.places.flood_settings import FloodSettings
-from terrain.channels.drainage_areas import flow_path_segments, longest_way_m
+from terrain.channels.drainage_areas import WaySegments, flow_path_segments, longest_way_m
 from terrain.values.arrays import FloatArray, IntArray, floats
 
 __all__ = ["FloodGauge", "FloodSettings", "SiteFloods"]
@@ -129,25 +129,9 @@ class FloodGauge:
         # first what needs most memory for a while
         number = self.means.curve_number(cells)
         slope = self.means.mean_slope(cells)
-        ways = flow_path_segments(
-            land.conditioned.flow,
-            land.counts,
-            land.raster,
-            cells,
-            channel_count=land.network.threshold_cells,
-            length_m=self._length_m,
-        )
+        ways = self._ways(cells)
         area = land.area_ha(cells).astype(np.float64)
-        time = concentration(
-            ways,
-            drainage_area_ha=area,
-            mean_slope=floats(slope),
-            curve_number=floats(number),
-            rainfall=settings.rainfall,
-            roughness=land.rules.value("channel.roughness"),
-            sections=land.sections(cells, land.azimuth_deg(cells)),
-            division=settings.division,
-        )
+        time = self._time(cells, ways, area, floats(slope), floats(number))
         basin = self.means.basin(cells)
         coefficient, volume = self.means.coefficient_and_runoff(cells, 10.0)
         inputs = SiteFloodInputs(
@@ -186,6 +170,39 @@ class FloodGauge:
             basin=basin,
             time=time,
             compared=found,
+        )
+
+    def _ways(self, cells: IntArray) -> WaySegments:
+        """Longest ways of the water to cells."""
+        land = self._land
+        return flow_path_segments(
+            land.conditioned.flow,
+            land.counts,
+            land.raster,
+            cells,
+            channel_count=land.network.threshold_cells,
+            length_m=self._length_m,
+        )
+
+    def _time(
+        self,
+        cells: IntArray,
+        ways: WaySegments,
+        area_ha: FloatArray,
+        mean_slope: FloatArray,
+        curve_number: FloatArray,
+    ) -> Concentration:
+        """Time that water takes to cells."""
+        land, settings = self._land, self.settings
+        return concentration(
+            ways,
+            drainage_area_ha=area_ha,
+            mean_slope=mean_slope,
+            curve_number=curve_number,
+            rainfall=settings.rainfall,
+            roughness=land.rules.value("channel.roughness"),
+            sections=land.sections(cells, land.azimuth_deg(cells)),
+            division=settings.division,
         )
 
 

@@ -107,8 +107,6 @@ def site_table(
 ) -> FeatureTable:
     """Sites as points; ``more`` are the columns that the structures add."""
     lon, lat = lon_lat(crs, sites.x_m, sites.y_m)
-    floods, reading = sites.floods, sites.reading
-    bankfull = reading.bankfull
     columns: dict[str, NDArray[Any]] = {
         "site_id": np.arange(1, sites.count + 1),
         "rank": ranking.rank,
@@ -119,6 +117,30 @@ def site_table(
         "station_m": sites.numbers(lambda s: s.where.station_m),
         "elevation_m": sites.elevation_m,
         "slope": sites.numbers(lambda s: s.spot.slope),
+        **_channel_columns(sites),
+        "headcut_height_m": sites.numbers(lambda s: s.spot.drop.height_m),
+        "drainage_area_ha": sites.drainage_area_ha,
+        "area_complete": sites.area_complete,
+        **_flood_columns(sites),
+        "structure_height_m": sites.sized("height_m"),
+        "structure_length_m": sites.sized("length_m"),
+        "pair_id": sites.whole(lambda s: s.member.group),
+        "build_order": sites.whole(lambda s: s.member.order),
+        "score": ranking.score,
+        "confidence": sites.numbers(lambda s: s.proposal.confidence),
+        "reason": sites.texts(lambda s: s.reason),
+        "caution": texts_of([s.caution or None for s in sites]),
+        "flow_azimuth_deg": sites.azimuth_deg,
+        "lon": lon,
+        "lat": lat,
+    }
+    return FeatureTable(_points(sites.x_m, sites.y_m), {**columns, **more})
+
+
+def _channel_columns(sites: Sites) -> dict[str, NDArray[Any]]:
+    """What the elevations tell of the channel at each site."""
+    reading, bankfull = sites.reading, sites.reading.bankfull
+    return {
         "width_m": sites.width_m,
         "depth_m": sites.depth_m,
         "width_source": np.where(
@@ -142,32 +164,21 @@ def site_table(
         "setting": reading.setting,
         "stage": reading.stage,
         "stage_confidence": reading.stage_confidence,
-        "headcut_height_m": sites.numbers(lambda s: s.spot.drop.height_m),
-        "drainage_area_ha": sites.drainage_area_ha,
-        "area_complete": sites.area_complete,
     }
-    on_road = sites.on_road
-    columns |= {f"q{t:g}_m3s": q for t, q in zip(RETURN_PERIODS_YR, sites.q_m3s.T, strict=True)}
-    columns |= {
+
+
+def _flood_columns(sites: Sites) -> dict[str, NDArray[Any]]:
+    """Peak flows, and what they rest on; no method is named on a road."""
+    floods, on_road = sites.floods, sites.on_road
+    return {
+        **{f"q{t:g}_m3s": q for t, q in zip(RETURN_PERIODS_YR, sites.q_m3s.T, strict=True)},
         "flood_method": texts_of(
             [None if r else m for r, m in zip(on_road, floods.method, strict=True)]
         ),
         "flood_note": floods.note,
         "tc_h": floods.time_of_concentration_h,
         "curve_number": floods.curve_number,
-        "structure_height_m": sites.sized("height_m"),
-        "structure_length_m": sites.sized("length_m"),
-        "pair_id": sites.whole(lambda s: s.member.group),
-        "build_order": sites.whole(lambda s: s.member.order),
-        "score": ranking.score,
-        "confidence": sites.numbers(lambda s: s.proposal.confidence),
-        "reason": sites.texts(lambda s: s.reason),
-        "caution": texts_of([s.caution or None for s in sites]),
-        "flow_azimuth_deg": sites.azimuth_deg,
-        "lon": lon,
-        "lat": lat,
     }
-    return FeatureTable(_points(sites.x_m, sites.y_m), {**columns, **more})
 
 
 def drainage_table(ground: Ground, sites: Sites) -> FeatureTable:

@@ -11,8 +11,8 @@ import math
 
 import numpy as np
 
-from siting.effects.channel_above import MOST_ROWS, Trough
-from siting.effects.site_effects import Effect, control_effect, trough_length_m
+from siting.effects.channel_above import MOST_ROWS, ChannelAbove
+from siting.effects.site_effects import Effect, control_effect, length_above_m
 from siting.hydraulics.cross_section import CrossSection
 from siting.hydraulics.open_channel import FlowState
 from siting.places.spot import Spot
@@ -24,7 +24,7 @@ SOURCE = "measured section, carried up at the bed slope as an even channel"
 
 def prism(
     section: CrossSection, *, slope: float, length_m: float, foot_m: float = math.nan
-) -> Trough:
+) -> ChannelAbove:
     """Carry a section up an even bed.
 
     Parameters
@@ -42,7 +42,7 @@ def prism(
     up = np.linspace(0.0, foot_m if ends else length_m, MOST_ROWS)
     bed = max(slope, 0.0) * up
     height = section.height_m - section.bed_m
-    return Trough.of_sections(
+    return ChannelAbove.of_sections(
         up,
         bed,
         section.offset_m - section.offset_m[section.deepest],
@@ -64,12 +64,12 @@ def even_effect(spot: Spot, size: Size, *, foot_m: float, flow: FlowState | None
         The design flow; None where it is not known.
     """
     slope = max(spot.slope, 0.0)
-    trough = prism(
+    above = prism(
         spot.section,
         slope=slope,
-        length_m=trough_length_m(size.height_m, slope),
+        length_m=length_above_m(size.height_m, slope),
         foot_m=foot_m,
     )
     return control_effect(
-        trough, size=size, slope=slope, flow=flow, roughness=spot.roughness, rules=spot.rules
+        above, size=size, slope=slope, flow=flow, roughness=spot.roughness, rules=spot.rules
     )

@@ -25,7 +25,7 @@ from siting.values.columns import Columns
 from siting.values.input_errors import FieldRowsError
 from siting.values.wording import counted
 from siting.works.ranking import Ranking, load_weights, rank_sites, why_first
-from siting.works.weights_effect import rank_effect
+from siting.works.weights_effect import weights_effect
 
 Project = Callable[[float, float], tuple[float, float]]
 
@@ -226,7 +226,7 @@ def _worked(
         sites=sites,
         effects=effects,
         ranking=ranking,
-        rank_usual=rank_effect(usual, ranking).rank_default,
+        rank_usual=weights_effect(usual, ranking).rank_default,
         built=told_of(
             sites,
             effects,

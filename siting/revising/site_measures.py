@@ -139,8 +139,12 @@ def fault_of(
         return "", ""
     if not math.isfinite(value):
         return UNREAD, f"'{shortened(text)}' is no finite number with a unit that is known."
-    if what in ("x", "y"):
-        return "", ""
+    why = "" if what in ("x", "y") else _why_impossible(what, value, planned, rules)
+    return (IMPOSSIBLE, why) if why else ("", "")
+
+
+def _why_impossible(what: str, value: float, planned: Planned, rules: Rules) -> str:
+    """Why no such measure can be, or not at this site; empty where it can."""
     limit = rules[LIMITS[what]]
     if not limit.low <= value <= limit.high:
         unit = "" if what == "slope" else " m"
@@ -150,15 +154,14 @@ def fault_of(
             else ""
         )
         return (
-            IMPOSSIBLE,
             f"A {what.replace('_', ' ')} of {value:.3g}{unit} is outside {limit.low:g} to "
-            f"{limit.high:g}{unit}.{hint}",
+            f"{limit.high:g}{unit}.{hint}"
         )
     if planned.on_road and what != "slope":
-        return IMPOSSIBLE, "The site stands on a road: only the slope of the road can be measured."
+        return "The site stands on a road: only the slope of the road can be measured."
     if what == "drop" and not planned.has_drop:
-        return IMPOSSIBLE, "The site stands at no drop: a drop has no place here."
-    return "", ""
+        return "The site stands at no drop: a drop has no place here."
+    return ""
 
 
 def field_of(what: str) -> str:

@@ -8,7 +8,8 @@ from typing import Any
 from siting.floods.rainfall_reading import parse_rain_24h
 from siting.floods.runoff import HIGHEST_CURVE_NUMBER, LOWEST_CURVE_NUMBER
 from siting.places.flood_settings import FloodSettings
-from siting.screen_settings import ScreenSettings, TerrainSettings
+from siting.places.terrain_settings import TerrainSettings
+from siting.screen_settings import ScreenSettings
 from siting.screening import Screening, screen
 from siting.steps.step import Input, Output, Parameter, Step, StepData, Values
 from siting.steps.terrain_steps import CHANNEL_AREA, DEM, FLOW, carve_limits, channel_area_ha

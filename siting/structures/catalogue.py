@@ -12,6 +12,7 @@ from typing import Any
 from siting.places.spot import MATERIALS, PURPOSES, Spot
 from siting.structures.structure_type import Check, StructureType
 from siting.structures.type_looks import KIND, symbol_fault, symbol_of
+from siting.structures.whole_price import whole_price_fault
 from siting.values.wording import listed
 from terrain.values.plugins import STRUCTURES, Plugins, call_plugin, load_plugins
 
@@ -134,4 +135,4 @@ def _fault(kind: Any) -> str:
         )
     if not str(kind.summary).strip():
         return "it has no summary."
-    return symbol_fault(symbol_of(kind))
+    return symbol_fault(symbol_of(kind)) or whole_price_fault(kind)

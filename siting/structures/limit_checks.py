@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import dataclass
 
 from siting.places.spot import Spot
 from siting.structures.structure_type import Check
@@ -70,12 +71,10 @@ def at_most(
     return _held(
         limit,
         most,
-        value,
-        error,
+        _Found(value, error, show),
         passed=value + error <= most + ROUNDING,
         near=value <= most + ROUNDING,
         words=("at most", "above", what, so),
-        show=show,
         unknown_passes=unknown_passes,
     )
 
@@ -95,29 +94,35 @@ def at_least(
     return _held(
         limit,
         least,
-        value,
-        error,
+        _Found(value, error, show),
         passed=value - error >= least - ROUNDING,
         near=value >= least - ROUNDING,
         words=("at least", "below", what, so),
-        show=show,
         unknown_passes=unknown_passes,
     )
+
+
+@dataclass(frozen=True, slots=True)
+class _Found:
+    """What a place shows: a value, NaN where not known, its error, and how both are written."""
+
+    value: float
+    error: float
+    show: Show
 
 
 def _held(
     limit: Limit,
     number: float,
-    value: float,
-    error: float,
+    there: _Found,
     *,
     passed: bool,
     near: bool,
     words: tuple[str, str, str, str],
-    show: Show,
     unknown_passes: bool,
 ) -> Check:
     sign, beyond, what, so = words
+    value, error, show = there.value, there.error, there.show
     asks = f"{what} {sign} {show(number)}"
     start = what[0].upper() + what[1:]
     if not math.isfinite(value):

@@ -73,6 +73,7 @@ class RollingDip(StructureType):
         "Who drives here, with what, and who grades the road.",
     )
     symbol: ClassVar[Symbol] = Symbol("Rolling dip: lead water off a road", (_wave(),))
+    priced_whole: ClassVar[str] = "rolling_dip"
 
     def checks(self, spot: Spot) -> tuple[Check, ...]:
         """Road grade, and a reverse grade that makes the dip deep enough."""

@@ -219,11 +219,15 @@ class StructureType(ABC):
         What its height is called beside the number: ``high``, ``deep``.
     size_words
         What each of its sizes is, in a few words, by the name that `Size` has for it; see
-        `siting.structures.type_words` for those that most types share.
+        `siting.structures.type_looks` for those that most types share.
     look_first
         Sentences: what a crew looks at on site before it starts.
     symbol
         Shape on maps; None for that of its control.
+    priced_whole
+        Entry of ``whole`` and ``work`` in ``costs.toml`` whose price stands for one of these with
+        the earthwork and the machine, and whose productivity for the time of it; stone and other
+        materials are paid for besides. Empty for a type that is priced by what it takes.
     """
 
     name: ClassVar[str]
@@ -238,6 +242,7 @@ class StructureType(ABC):
     size_words: ClassVar[Mapping[str, str]] = MappingProxyType({})
     look_first: ClassVar[tuple[str, ...]] = ()
     symbol: ClassVar[Symbol | None] = None
+    priced_whole: ClassVar[str] = ""
 
     @abstractmethod
     def checks(self, spot: Spot) -> tuple[Check, ...]:

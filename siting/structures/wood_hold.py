@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-from siting.hydraulics.wood import DRAG, HoldDown, hold_down, submerged_n, wood
+from siting.hydraulics.wood import DRAG, HoldDown, LogRow, hold_down, submerged_n, wood
 from siting.places.spot import Spot
 from siting.structures.design_flow import design_flow
 from siting.structures.limit_checks import at_most
@@ -78,19 +78,22 @@ def hold(spot: Spot, logs: Logs, *, filled: bool) -> Hold:
     if filled:
         solid = gap_fill_m3(logs.diameter_m, logs.area_m2) * (1 - rules.value("logs.gravel_voids"))
         fill = rules.value("logs.gap_fill") * submerged_n(solid, stock.stone_density_kg_m3)
+    row = LogRow(
+        logs.diameter_m,
+        logs.length_m,
+        logs.count,
+        wood(stock.wood).density_kg_m3,
+        lie=logs.lie,
+        drag=DRAG * logs.exposed_share,
+    )
     computed = hold_down(
-        log_diameter_m=logs.diameter_m,
-        log_length_m=logs.length_m,
-        log_count=logs.count,
-        density_kg_m3=wood(stock.wood).density_kg_m3,
+        row,
         depth_m=max(state.depth_m if state else 0.0, logs.diameter_m),
         velocity_mps=state.velocity_mps if state else 0.0,
         fill_n=fill,
         stone_density=stock.stone_density_kg_m3,
         factor=rules.value("logs.hold_down"),
         anchor_n=logs.posts * stock.anchor_n_per_post,
-        drag=DRAG * logs.exposed_share,
-        lie=logs.lie,
     )
     bagged = "rock" not in stock.have
     loose = rules.value("stone.bulk_density") * KG_PER_T

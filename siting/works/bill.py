@@ -9,14 +9,13 @@ import numpy as np
 
 from siting.values.columns import Columns
 from siting.values.wording import figures
-from siting.works.costs import PRICED_WHOLE, Costs
+from siting.works.costs import Costs
 from siting.works.quantities import ALL_SITES, CHOSEN_SITES, ITEM_NAMES, Quantities, texts
 from terrain.values.arrays import BoolArray, FloatArray, IntArray, read_only
 from terrain.values.errors import ParameterError
 
-#: Lines of a bill: the materials, then these.
+#: Lines of a bill: the materials, then these, then what is priced as a whole.
 HAUL, LABOUR = "haul", "labour"
-LINES = (*ITEM_NAMES, HAUL, LABOUR, *PRICED_WHOLE.values())
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -31,12 +30,14 @@ class Bill:
     ----------
     site_id, built
         As in `siting.works.quantities.Quantities`, shape ``(n,)``.
+    lines
+        Names of the lines.
     quantity
         What is paid for, in the units of ``units``, likely; shape ``(n, lines)``.
     money
         Low, likely, high, shape ``(n, lines, 3)``.
     units
-        Unit of each of `LINES`.
+        Unit of each line.
     currency
         As a person writes it.
     notes
@@ -45,6 +46,7 @@ class Bill:
 
     site_id: IntArray
     built: BoolArray
+    lines: tuple[str, ...]
     quantity: FloatArray
     money: FloatArray
     units: tuple[str, ...]
@@ -79,21 +81,23 @@ def bill(found: Quantities, costs: Costs) -> Bill:
     n = found.site_id.size
     prices = [costs[f"items.{name}"] for name in ITEM_NAMES]
     ordered = found.with_spare.copy()
-    ordered[found.whole >= 0, ITEM_NAMES.index("fill")] = 0.0
+    ordered[found.whole != "", ITEM_NAMES.index("fill")] = 0.0
     loads = np.nansum(found.loads, axis=1)
-    wholes = [costs[f"whole.{entry}"] for entry in PRICED_WHOLE.values()]
-    each = (found.whole[:, None] == np.arange(len(wholes))).astype(np.float64)
+    wholes = [costs[f"whole.{entry}"] for entry in costs.wholes]
+    each = (found.whole[:, None] == np.array(costs.wholes, dtype=object)).astype(np.float64)
+    lines = (*ITEM_NAMES, HAUL, LABOUR, *costs.wholes)
     pay = costs["labour.person_day"]
     quantity = np.column_stack([ordered, loads, found.paid_days[:, 1], each])
     money = quantity[:, :, None] * np.stack(
         [f.levels for f in (*prices, costs["haul.load"], pay, *wholes)]
     )
-    money[:, LINES.index(LABOUR)] = found.paid_days * pay.levels
+    money[:, lines.index(LABOUR)] = found.paid_days * pay.levels
     return Bill(
         site_id=found.site_id,
         built=found.built,
-        quantity=np.where(found.built[:, None], quantity, 0.0).reshape(n, len(LINES)),
-        money=np.where(found.built[:, None, None], money, 0.0).reshape(n, len(LINES), 3),
+        lines=lines,
+        quantity=np.where(found.built[:, None], quantity, 0.0).reshape(n, len(lines)),
+        money=np.where(found.built[:, None, None], money, 0.0).reshape(n, len(lines), 3),
         units=tuple(f.unit for f in (*prices, costs["haul.load"], pay, *wholes)),
         currency=costs.currency,
         notes=_notes(found, costs),
@@ -114,8 +118,6 @@ def _notes(found: Quantities, costs: Costs) -> tuple[str, ...]:
             f"Haul counts {figures(shared)} truck loads; paid in full, the {started:.0f} loads "
             f"that are started cost about {figures(more)} {costs.currency} more."
         )
-    if (found.whole >= 0).any():
-        out.append("Rolling dips are priced as a whole, by a published range of the 2000s.")
     return tuple(out)
 
 
@@ -184,7 +186,7 @@ def cost_columns(found: Bill, chosen: BoolArray | None = None) -> Columns:
     for number, quantity, money in blocks:
         lines = np.flatnonzero(quantity > 0)
         ids += [number] * (lines.size + 1)
-        items += [*(LINES[k] for k in lines), "total"]
+        items += [*(found.lines[k] for k in lines), "total"]
         units += [*(found.units[k] for k in lines), found.currency]
         numbers += [(quantity[k], *money[k]) for k in lines]
         numbers.append((np.nan, *money.sum(axis=0)))

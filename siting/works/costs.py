@@ -14,14 +14,12 @@ from typing import Any
 import numpy as np
 
 from siting.structures.structure_type import ITEMS
+from siting.structures.whole_price import COSTS_FILE
 from siting.values.input_errors import CostError, RulesError
 from siting.values.settings_file import Source, number, own_file, read_settings, source_name, words
 from terrain.values.arrays import FloatArray
 
-COSTS_FILE = "costs.toml"
 BASES = ("published", "common practice", "from memory", "own quote")
-#: Structures priced as a whole: name of the type to its entry in ``whole`` and ``work``.
-PRICED_WHOLE: Mapping[str, str] = MappingProxyType({"rolling dip": "rolling_dip"})
 _LEVELS = ("low", "likely", "high")
 _KEYS = frozenset({*_LEVELS, "unit", "source", "basis", "meaning"})
 _PRICES = ("items", "labour", "haul", "whole")
@@ -70,9 +68,10 @@ class Costs:
     Parameters
     ----------
     figures
-        Group and name to figure. Groups: ``items``, ``labour``, ``haul`` and ``whole`` are prices,
-        ``compare`` are published prices that enter no sum, ``work`` is what one person places in
-        a day, ``loads`` is what a truck takes.
+        Group and name to figure. Groups: ``items``, ``labour``, ``haul`` and ``whole`` are prices
+        (``whole`` of structures whose type has it in ``priced_whole``), ``compare`` are published
+        prices that enter no sum, ``work`` is what one person places in a day, ``loads`` is what a
+        truck takes.
     currency
         As a person writes it.
     origin
@@ -88,6 +87,11 @@ class Costs:
 
     def __getitem__(self, name: str) -> Figure:
         return self.figures[name]
+
+    @property
+    def wholes(self) -> tuple[str, ...]:
+        """Entries that are prices of a structure as a whole."""
+        return tuple(n.removeprefix("whole.") for n in self.figures if n.startswith("whole."))
 
 
 def load_costs(source: Source | None = None) -> Costs:

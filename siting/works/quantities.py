@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from siting.structures.structure_type import ITEMS, Amount
 from siting.values.columns import Columns
-from siting.works.costs import PRICED_WHOLE, Costs
+from siting.works.costs import Costs
 from terrain.values.arrays import BoolArray, FloatArray, IntArray, read_only
 from terrain.values.errors import ParameterError
 
@@ -48,8 +48,8 @@ class Quantities:
         Truck loads, not rounded, because sites share a truck; NaN for what no truck brings. Shape
         ``(n, 13)``.
     whole
-        Structures that are priced as a whole, as an index into ``tuple(PRICED_WHOLE)``; -1 for
-        none. Shape ``(n,)``.
+        By which entry of the costs a structure is priced as a whole; '' for one that is not. Object
+        array of texts, shape ``(n,)``.
     paid_days, other_days
         Person-days of work, low, likely, high: those that are paid by the day, and those in the
         price of a whole structure. Shape ``(n, 3)``.
@@ -64,7 +64,7 @@ class Quantities:
     amount: FloatArray
     with_spare: FloatArray
     loads: FloatArray
-    whole: IntArray
+    whole: NDArray[Any]
     paid_days: FloatArray
     other_days: FloatArray
     crew_size: int
@@ -108,7 +108,7 @@ def quantities(
     amounts: Sequence[Sequence[Amount]],
     *,
     site_id: Sequence[int] | IntArray,
-    structure: Sequence[str],
+    whole: Sequence[str],
     costs: Costs,
     spare: float = SPARE,
     crew_size: int = CREW_SIZE,
@@ -117,14 +117,16 @@ def quantities(
 
     Work is counted on the amounts without spare; the range of productivity covers what is placed
     besides. To it comes a fixed share of a day at every site (``work.sites``). The earthwork of a
-    structure that is priced as a whole (a rolling dip) takes its own time in place of digging.
+    structure that is priced as a whole takes its own time in place of digging.
 
     Parameters
     ----------
     amounts
         For each site what its structure takes, without spare; empty where nothing is built.
-    site_id, structure
-        Number of each site, and the structure's name, both ``(n,)``.
+    site_id
+        Number of each site, ``(n,)``.
+    whole
+        By what each is priced as a whole, ``(n,)``: see `StructureType.priced_whole`.
     costs
         Productivity and truck loads.
     spare
@@ -142,31 +144,24 @@ def quantities(
         raise ParameterError(f"spare is {spare:g}", expected="a share of 0 to 1, such as 0.2")
     if isinstance(crew_size, bool) or not isinstance(crew_size, int) or crew_size < 1:
         raise ParameterError(f"a crew of {crew_size}", expected="1 person or more")
-    if not len(amounts) == len(site_id) == len(structure):
+    if not len(amounts) == len(site_id) == len(whole):
         raise ParameterError(
             f"{len(amounts)} lists of amounts, {len(site_id)} site numbers, "
-            f"{len(structure)} structures",
+            f"{len(whole)} entries of whole structures",
             expected="one of each for every site",
         )
     amount, note = _gathered(amounts, site_id)
-    kinds = tuple(PRICED_WHOLE)
     has_any = np.array([bool(given) for given in amounts], dtype=np.bool_)
-    whole = np.array(
-        [
-            kinds.index(s) if s in kinds and a else -1
-            for s, a in zip(structure, has_any, strict=True)
-        ],
-        dtype=np.int64,
-    )
+    as_whole = np.where(has_any, np.array(whole, dtype=object), "")
     with_spare = _with_spare(amount, spare)
-    paid, other = _person_days(amount, has_any, whole, costs)
+    paid, other = _person_days(amount, has_any, as_whole, costs)
     return Quantities(
         site_id=np.array(site_id, dtype=np.int64),
         built=has_any,
         amount=amount,
         with_spare=with_spare,
         loads=_loads(with_spare, costs),
-        whole=whole,
+        whole=as_whole,
         paid_days=paid,
         other_days=other,
         crew_size=crew_size,
@@ -217,17 +212,17 @@ def _loads(with_spare: FloatArray, costs: Costs) -> FloatArray:
 
 
 def _person_days(
-    amount: FloatArray, built: BoolArray, whole: IntArray, costs: Costs
+    amount: FloatArray, built: BoolArray, whole: NDArray[Any], costs: Costs
 ) -> tuple[FloatArray, FloatArray]:
     """Person-days paid by the day, and those in the price of a whole structure."""
     by_hand = amount.copy()
-    by_hand[whole >= 0, ITEM_NAMES.index("fill")] = 0.0
+    by_hand[whole != "", ITEM_NAMES.index("fill")] = 0.0
     # quick work makes few days: the high productivity gives the low number of days
     days = np.stack([1.0 / costs[f"work.{name}"].levels[::-1] for name in ITEM_NAMES])
     paid = by_hand @ days + built[:, None] / costs["work.sites"].levels[::-1]
     other = np.zeros_like(paid)
-    for k, entry in enumerate(PRICED_WHOLE.values()):
-        other += (whole == k)[:, None] / costs[f"work.{entry}"].levels[::-1]
+    for entry in sorted({*whole} - {""}):
+        other += (whole == entry)[:, None] / costs[f"work.{entry}"].levels[::-1]
     return paid, other
 
 

@@ -11,6 +11,7 @@ from siting.layout.headcuts_below import base_of_each
 from siting.sites import Sites
 from siting.structures.one_rock_dam import OneRockDam
 from siting.structures.structure_type import Amount
+from siting.structures.whole_price import priced_whole_of
 from siting.values.columns import Columns
 from siting.values.wording import counted, figures, listed
 from siting.works.bill import Bill, beside_published, bill, cost_columns
@@ -100,13 +101,21 @@ class Takes:
 
     def notes(self) -> tuple[str, ...]:
         """What the sums hold and do not hold, and a published range beside them."""
+        out = list(self.bill.notes)
+        whole = self.quantities.whole != ""
+        if whole.any():
+            names = sorted({f"{name}s" for name in np.array(self.structures)[whole].tolist()})
+            out.append(
+                f"{listed(names).capitalize()} are priced as a whole, by a published range of the "
+                "2000s."
+            )
         dams = np.array([name == OneRockDam.name for name in self.structures], dtype=bool)
         each = self.bill.by_site[dams & self.quantities.built]
-        if not each.size:
-            return self.bill.notes
-        low, _, high = np.median(each, axis=0)
-        beside = beside_published(low, high, self.means.costs)
-        return (*self.bill.notes, *([beside] if beside else []))
+        if each.size:
+            low, _, high = np.median(each, axis=0)
+            beside = beside_published(low, high, self.means.costs)
+            out += [beside] if beside else []
+        return tuple(out)
 
     def sentences(self) -> tuple[str, ...]:
         """What all of it takes and costs, and what a budget buys, in a few sentences."""
@@ -199,7 +208,7 @@ def takes_of(sites: Sites, ranking: Ranking, means: Means) -> Takes:
     counted = quantities(
         amounts,
         site_id=np.arange(1, sites.count + 1),
-        structure=structures,
+        whole=["" if site.size is None else priced_whole_of(site.decision.kind) for site in sites],
         costs=means.costs,
         spare=means.spare,
         crew_size=means.crew_size,

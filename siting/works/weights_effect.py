@@ -17,7 +17,7 @@ MOST = 5
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class RankEffect:
+class WeightsEffect:
     """Ranks of n sites by two sets of weights.
 
     Parameters
@@ -90,7 +90,7 @@ class RankEffect:
         return tuple(said)
 
 
-def rank_effect(default: Ranking, used: Ranking) -> RankEffect:
+def weights_effect(default: Ranking, used: Ranking) -> WeightsEffect:
     """Compare two rankings of the same sites, which are numbered from 1.
 
     Parameters
@@ -110,7 +110,7 @@ def rank_effect(default: Ranking, used: Ranking) -> RankEffect:
             f"rankings of {default.rank.size} and {used.rank.size} sites",
             expected="two rankings of the same sites",
         )
-    return RankEffect(
+    return WeightsEffect(
         site_id=np.arange(1, used.rank.size + 1),
         rank_default=default.rank.copy(),
         rank=used.rank.copy(),

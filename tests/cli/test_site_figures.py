@@ -15,6 +15,7 @@ from matplotlib.image import imread
 from matplotlib.text import Text
 
 from cli import palette
+from cli.figures.ground_drawing import draw_ground
 from cli.figures.label_placing import Wanted, place_apart
 from cli.figures.profile_drawing import Level, LongProfile, ProfileStructure, profile_sketch
 from cli.figures.section_drawing import SectionDrawing, SectionStructure, section_sketch
@@ -22,12 +23,21 @@ from cli.figures.site_map import site_bounds, site_map
 from cli.figures.sketch import Sketch
 from cli.file_errors import OutputError
 from cli.packet import packet_pictures
+from cli.plan.fields import Units
 from cli.plan.layers import Layer
+from cli.plan.relief import Bounds
 from tests.example_stretch import stretch_layers, stretch_raster
 
 LAYERS = stretch_layers()
 RASTER = stretch_raster()
 SITES = (1, 2)
+
+
+class InventedGround:
+    source_line = "Invented."
+
+    def draw(self, axes: Axes, bounds: Bounds, units: Units) -> tuple[str, list[Text]]:
+        return draw_ground(axes, RASTER, bounds, units, soft=True)
 
 
 def share_of(image: np.ndarray, colour: str) -> float:
@@ -38,7 +48,7 @@ def share_of(image: np.ndarray, colour: str) -> float:
 def draw(
     path: Path, layers: dict | None = None, ids: tuple[int, ...] = SITES, **more: object
 ) -> Path:
-    given = {"title": "Site 1", "source_line": "Invented.", "raster": RASTER} | more
+    given = {"title": "Site 1", "source_line": "Invented.", "behind": InventedGround()} | more
     return site_map(LAYERS if layers is None else layers, ids, path=path, **given)  # type: ignore[arg-type]
 
 
@@ -111,10 +121,10 @@ def test_labels_of_the_close_up_touch_nothing(tmp_path: Path, words: list[Text])
 
 
 def test_without_ground_and_with_little_on_it(tmp_path: Path) -> None:
-    bare = imread(draw(tmp_path / "bare.png", raster=None))
+    bare = imread(draw(tmp_path / "bare.png", behind=None))
     assert share_of(bare, palette.PAPER) > 0.3
     only = {"sites": LAYERS["sites"]}
-    assert imread(draw(tmp_path / "only.png", only, ids=(4,), raster=None)).size > 0
+    assert imread(draw(tmp_path / "only.png", only, ids=(4,), behind=None)).size > 0
 
 
 def test_same_input_same_bytes_and_settings_left_alone(tmp_path: Path) -> None:
@@ -134,10 +144,10 @@ def test_sediment_is_drawn_beyond_the_pool_only(tmp_path: Path) -> None:
     same = Layer("pools", np.where(water, pools.geometry, pools.geometry[[1, 1, 3, 3]]),
                  pools.columns, pools.crs)  # fmt: skip
     mixed = imread(
-        draw(tmp_path / "mixed.png", {"sites": LAYERS["sites"], "pools": pools}, raster=None)
+        draw(tmp_path / "mixed.png", {"sites": LAYERS["sites"], "pools": pools}, behind=None)
     )
     plain = imread(
-        draw(tmp_path / "plain.png", {"sites": LAYERS["sites"], "pools": same}, raster=None)
+        draw(tmp_path / "plain.png", {"sites": LAYERS["sites"], "pools": same}, behind=None)
     )
     sand = blended(palette.OCHRE)
     assert share_of(mixed, sand) > 10 * share_of(plain, sand)

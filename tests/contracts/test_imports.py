@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import functools
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -87,7 +88,8 @@ def modules(package: str) -> Iterator[tuple[str, Path]]:
         yield ".".join(p for p in parts if p != "__init__"), path
 
 
-def imported(path: Path) -> set[str]:
+@functools.cache
+def imported(path: Path) -> frozenset[str]:
     """Top-level names of everything a file imports, wherever in it, type checking included."""
     found = set()
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
@@ -95,7 +97,7 @@ def imported(path: Path) -> set[str]:
             found |= {alias.name.split(".")[0] for alias in node.names}
         elif isinstance(node, ast.ImportFrom) and node.level == 0 and node.module:
             found.add(node.module.split(".")[0])
-    return found
+    return frozenset(found)
 
 
 def users(*libraries: str) -> set[str]:

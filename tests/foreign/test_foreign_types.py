@@ -379,6 +379,19 @@ def test_it_is_priced_and_its_materials_counted(plan: PlanFile) -> None:
     assert site["crew_days"] > 0
 
 
+def test_one_that_says_so_is_priced_as_a_whole(plan: PlanFile) -> None:
+    site = first(plan, FURROW)
+    lines = {r["item"]: r for r in plan.rows("costs", site["site_id"])}
+    whole = lines["rolling_dip"]
+    assert (whole["quantity"], whole["unit"]) == (1, "each")
+    assert (whole["low"], whole["likely"], whole["high"]) == (390, 795, 1200)
+    # its stone is paid for besides
+    assert lines["stone_medium"]["likely"] > 0
+    assert site["cost_likely"] == pytest.approx(lines["total"]["likely"])
+    lattice = {r["item"] for r in plan.rows("costs", first(plan, LATTICE)["site_id"])}
+    assert "rolling_dip" not in lattice
+
+
 def test_it_is_explained_in_words_and_for_machines(plan: PlanFile, plan_path: Path) -> None:
     site = first(plan, LATTICE)
     text = ran("explain", plan_path, site["site_id"])

@@ -12,7 +12,7 @@ from scipy.integrate import solve_ivp
 from siting.channels.bed_profile import bed_below
 from siting.channels.ground import Ground
 from siting.effects.backwater import tailwater_in
-from siting.effects.channel_above import trough_above
+from siting.effects.channel_above import channel_above
 from siting.effects.pools import pool_in
 from siting.hydraulics.cross_section import CrossSection
 from siting.hydraulics.open_channel import (
@@ -83,8 +83,8 @@ def surface(width: float, side: float, flow: float, slope: float, start: float, 
 def test_backwater_follows_the_differential_equation(
     width: float, side: float, flow: float, slope: float
 ) -> None:
-    trough = prism(width, side=side, slope=slope, length_m=48.0, step_m=1.0)
-    found = tailwater_in(trough, crest_height_m=0.3, discharge_m3s=flow, roughness=N, slope=slope)
+    above = prism(width, side=side, slope=slope, length_m=48.0, step_m=1.0)
+    found = tailwater_in(above, crest_height_m=0.3, discharge_m3s=flow, roughness=N, slope=slope)
     depth = found.surface_m - 10.0 - slope * found.up_m
     truth = surface(width, side, flow, slope, found.depth_m, found.up_m)
     assert not found.steep
@@ -94,10 +94,8 @@ def test_backwater_follows_the_differential_equation(
 
 def test_on_a_steep_bed_it_ends_in_a_jump() -> None:
     width, flow, slope = 2.0, 0.8, 0.10
-    trough = prism(width, slope=slope, length_m=20.0, step_m=0.5, ends_at="foot")
-    found = tailwater_in(
-        trough, crest_height_m=0.4, discharge_m3s=flow, roughness=0.03, slope=slope
-    )
+    above = prism(width, slope=slope, length_m=20.0, step_m=0.5, ends_at="foot")
+    found = tailwater_in(above, crest_height_m=0.4, discharge_m3s=flow, roughness=0.03, slope=slope)
     section = CrossSection.trapezoid(width, side=0.0, depth_m=3.0)
     normal = normal_flow(section, flow, slope=slope, roughness=0.03)
     assert normal.froude > 1.2
@@ -114,11 +112,11 @@ def test_on_a_steep_bed_it_ends_in_a_jump() -> None:
 
 
 def test_more_water_stands_higher_and_more_than_the_still_pool() -> None:
-    trough = prism(3.0, slope=0.02, length_m=5.0, ends_at="foot")
-    still = pool_in(trough, crest_height_m=0.2)
+    above = prism(3.0, slope=0.02, length_m=5.0, ends_at="foot")
+    still = pool_in(above, crest_height_m=0.2)
     toes = [
         tailwater_in(
-            trough, crest_height_m=0.2, discharge_m3s=q, roughness=N, slope=0.02
+            above, crest_height_m=0.2, discharge_m3s=q, roughness=N, slope=0.02
         ).toe_depth_m
         for q in (0.02, 0.2, 1.0, 3.0)
     ]
@@ -126,19 +124,19 @@ def test_more_water_stands_higher_and_more_than_the_still_pool() -> None:
 
 
 def test_over_the_banks() -> None:
-    trough = prism(2.0, bank_m=0.5)
-    low = tailwater_in(trough, crest_height_m=0.2, discharge_m3s=0.1, roughness=N, slope=0.02)
-    high = tailwater_in(trough, crest_height_m=0.2, discharge_m3s=6.0, roughness=N, slope=0.02)
+    above = prism(2.0, bank_m=0.5)
+    low = tailwater_in(above, crest_height_m=0.2, discharge_m3s=0.1, roughness=N, slope=0.02)
+    high = tailwater_in(above, crest_height_m=0.2, discharge_m3s=6.0, roughness=N, slope=0.02)
     assert not low.overtops
     assert high.overtops
 
 
 def test_a_section_that_is_not_known_carries_no_more_than_a_slit() -> None:
-    trough = prism(2.0, length_m=4.0)
-    height = trough.height_m.copy()
+    above = prism(2.0, length_m=4.0)
+    height = above.height_m.copy()
     height[3] = np.nan
     found = tailwater_in(
-        replace(trough, height_m=height),
+        replace(above, height_m=height),
         crest_height_m=0.2,
         discharge_m3s=0.2,
         roughness=N,
@@ -168,7 +166,7 @@ def test_on_a_trench_it_agrees_with_the_prism(measured: Callable[..., Ground]) -
     width, side, slope = 4.0, 1.5, 0.015
     ground = measured(trench(width, side=side, slope=slope, cell_m=0.5))
     found = tailwater_in(
-        trough_above(ground, channel_cell(ground, 30.0), length_m=80.0),
+        channel_above(ground, channel_cell(ground, 30.0), length_m=80.0),
         crest_height_m=0.3,
         discharge_m3s=1.0,
         roughness=N,
@@ -191,9 +189,9 @@ def test_below_a_planted_drop(measured: Callable[..., Ground]) -> None:
     foot = int(heads.foot_cell[np.argmax(heads.headcut_height_m * heads.confidence)])
     cell = int(bed_below(ground, foot, length_m=5.0).cell[-1])
     given = {"discharge_m3s": 0.6, "roughness": N, "slope": 0.02}
-    trough = trough_above(ground, cell, length_m=40.0, toe_cell=foot)
-    found = tailwater_in(trough, crest_height_m=0.25, **given)
-    still = pool_in(trough, crest_height_m=0.25)
+    above = channel_above(ground, cell, length_m=40.0, toe_cell=foot)
+    found = tailwater_in(above, crest_height_m=0.25, **given)
+    still = pool_in(above, crest_height_m=0.25)
     truth = tailwater_in(
         prism(3.0, side=0.5, length_m=5.0, ends_at="foot"), crest_height_m=0.25, **given
     )
@@ -201,6 +199,6 @@ def test_below_a_planted_drop(measured: Callable[..., Ground]) -> None:
     assert found.toe_depth_m == pytest.approx(truth.toe_depth_m, abs=0.08)
     assert found.toe_error_m == pytest.approx(still.toe_error_m)
     same = tailwater_in(
-        trough_above(ground, cell, length_m=0.0, toe_cell=foot), crest_height_m=0.25, **given
+        channel_above(ground, cell, length_m=0.0, toe_cell=foot), crest_height_m=0.25, **given
     )
     assert same.toe_depth_m == found.toe_depth_m

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from siting.channels.bankfull import Bankfull, height_limit, settle_bankfull
+from siting.channels.bankfull import Bankfull, WidthDepth, height_limit, settle_bankfull
 from siting.floods.bankfull_curves import bankfull_geometry
 from siting.values.rules import load_rules
 
@@ -18,12 +18,9 @@ def settled(area=200.0, width=8.0, depth=1.5, bench=NONE, flow=NONE) -> Bankfull
     area, width, depth, bench, flow = (v.astype(float) for v in values)
     return settle_bankfull(
         drainage_area_ha=area,
-        bank_width_m=width,
-        bank_depth_m=depth,
-        bench_m=bench,
-        bench_width_m=5.0 * bench,
-        flow_m=flow,
-        flow_width_m=10.0 * flow,
+        banks=WidthDepth(width, depth),
+        bench=WidthDepth(5.0 * bench, bench),
+        flow=WidthDepth(10.0 * flow, flow),
         rules=RULES,
     )
 

@@ -7,7 +7,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from siting.channels.bankfull import height_limit, settle_bankfull
+from siting.channels.bankfull import WidthDepth, height_limit, settle_bankfull
 from siting.floods.bankfull_curves import bankfull_geometry
 from siting.hydraulics.bed_size import bed_width_m, manning_depth_m
 from siting.values.rules import load_rules
@@ -23,12 +23,9 @@ def size(area=30.0, slope=0.02, width=8.0, depth=1.5, q2=1.5):
     unknown = np.full(area.shape, np.nan)
     bankfull = settle_bankfull(
         drainage_area_ha=area,
-        bank_width_m=width,
-        bank_depth_m=depth,
-        bench_m=unknown,
-        bench_width_m=unknown,
-        flow_m=flow,
-        flow_width_m=bed + 2 * np.nan_to_num(flow),
+        banks=WidthDepth(width, depth),
+        bench=WidthDepth(unknown, unknown),
+        flow=WidthDepth(bed + 2 * np.nan_to_num(flow), flow),
         rules=RULES,
     )
     limit = height_limit(bankfull, RULES)

@@ -17,7 +17,7 @@ from siting.effects.benefits import (
     rewetted_m2,
     swale_above,
 )
-from siting.effects.channel_above import trough_above
+from siting.effects.channel_above import channel_above
 from siting.effects.pools import pool_in
 from siting.effects.retreat import (
     HEAVY_MM,
@@ -133,24 +133,24 @@ def test_what_holding_a_head_saves(swale: Ground) -> None:
 def test_ground_rewetted_on_a_prism() -> None:
     """H above the bed everywhere along the pool: width w + 2 z H, length H / S."""
     crest, slope, width, side = 0.25, 0.02, 3.0, 2.0
-    trough = prism(width, side=side, slope=slope)
-    pool = pool_in(trough, crest_height_m=crest)
-    wedge = wedge_in(trough, crest_height_m=crest, bed_slope=slope)
-    found = control_benefit(trough, crest_height_m=crest, pool=pool, wedge=wedge)
+    above = prism(width, side=side, slope=slope)
+    pool = pool_in(above, crest_height_m=crest)
+    wedge = wedge_in(above, crest_height_m=crest, bed_slope=slope)
+    found = control_benefit(above, crest_height_m=crest, pool=pool, wedge=wedge)
     assert found.rewetted_m2 == pytest.approx((width + 2 * side * crest) * crest / slope, rel=1e-6)
     # its surface rises at 0.6 of the bed's slope, so it is (w H^2 / 2 + z H^3 / 3) / (0.4 S) large:
     # (3 x 0.0625 / 2 + 2 x 0.015625 / 3) / 0.008 = 0.104167 / 0.008
     assert found.sediment_held_m3 == pytest.approx(13.0208, rel=1e-4)
     assert np.isnan(found.swale_length_m)
-    assert rewetted_m2(trough, crest_height_m=crest, length_m=0.0) == 0.0
+    assert rewetted_m2(above, crest_height_m=crest, length_m=0.0) == 0.0
 
 
 def test_ground_rewetted_is_more_than_the_pool(swale: Ground) -> None:
     foot = int(swale.headcuts.foot_cell[surest(swale)])
     cell = int(bed_below(swale, foot, length_m=12.0).cell[-1])
-    trough = trough_above(swale, cell, length_m=30.0)
-    pool = pool_in(trough, crest_height_m=0.25)
-    wet = rewetted_m2(trough, crest_height_m=0.25, length_m=pool.length_m)
+    above = channel_above(swale, cell, length_m=30.0)
+    pool = pool_in(above, crest_height_m=0.25)
+    wet = rewetted_m2(above, crest_height_m=0.25, length_m=pool.length_m)
     assert pool.area_m2 < wet < 1.3 * pool.area_m2
 
 
@@ -216,7 +216,7 @@ def test_on_real_ground(measured: Callable[..., Ground], real_dem: Callable[[str
         assert not found.soil_at_risk_m3 < 0.0
         foot = int(ground.headcuts.foot_cell[k])
         cell = int(bed_below(ground, foot, length_m=20.0).cell[-1])
-        trough = trough_above(ground, cell, length_m=40.0, toe_cell=foot)
-        pool = pool_in(trough, crest_height_m=0.3)
+        above = channel_above(ground, cell, length_m=40.0, toe_cell=foot)
+        pool = pool_in(above, crest_height_m=0.3)
         assert 0.0 <= pool.volume_m3 <= 1.5 * pool.area_m2
         assert pool.toe_depth_m <= 0.3 + 3 * pool.toe_error_m

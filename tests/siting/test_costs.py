@@ -8,7 +8,7 @@ import pytest
 
 from siting.structures.structure_type import ITEMS
 from siting.values.input_errors import CostError
-from siting.works.costs import BASES, PRICED_WHOLE, load_costs
+from siting.works.costs import BASES, load_costs
 from terrain.values.errors import GullywalkError
 
 OWN = Path(__file__).resolve().parents[2] / "siting" / "costs.toml"
@@ -28,8 +28,8 @@ def test_every_item_has_a_price_and_a_productivity_in_its_own_unit() -> None:
         assert costs[f"items.{item}"].unit == unit
         assert costs[f"work.{item}"].unit == f"{unit} per person-day"
     assert {n.split(".")[1] for n in costs.figures if n.startswith("items.")} == set(ITEMS)
-    for entry in PRICED_WHOLE.values():
-        assert f"whole.{entry}" in costs.figures
+    assert costs.wholes
+    for entry in costs.wholes:
         assert f"work.{entry}" in costs.figures
 
 

@@ -13,7 +13,6 @@ from siting.structures.structure_type import ITEMS, Amount
 from siting.works.bill import (
     HAUL,
     LABOUR,
-    LINES,
     Bill,
     beside_published,
     bill,
@@ -24,15 +23,16 @@ from siting.works.quantities import ITEM_NAMES, Quantities, material_columns, qu
 from terrain.values.errors import ParameterError
 
 COSTS = load_costs()
-DAM, DIP, NONE = "one-rock dam", "rolling dip", "engineer"
+#: Priced by what it takes, and as a whole.
+DAM, DIP = "", "rolling_dip"
 MAT = (Amount("logs", 24.0), Amount("posts", 5.0, "sides"), Amount("staples", 40.0))
 
 
-def counted(*sites, structure=None, **more) -> Quantities:
+def counted(*sites, whole=None, **more) -> Quantities:
     return quantities(
         sites,
         site_id=range(1, len(sites) + 1),
-        structure=structure or [DAM if s else NONE for s in sites],
+        whole=whole or [DAM] * len(sites),
         costs=COSTS,
         **more,
     )
@@ -142,7 +142,7 @@ def test_costs_by_hand() -> None:
 def test_a_rolling_dip_costs_its_published_price_and_no_digging() -> None:
     stone = Amount("stone_small", 1.6)
     found = counted(
-        (Amount("fill", 20.0),), (Amount("fill", 20.0), stone), (stone,), structure=[DIP, DIP, DAM]
+        (Amount("fill", 20.0),), (Amount("fill", 20.0), stone), (stone,), whole=[DIP, DIP, DAM]
     )
     priced = bill(found, COSTS)
     lines = rows(cost_columns(priced), 1)
@@ -153,7 +153,6 @@ def test_a_rolling_dip_costs_its_published_price_and_no_digging() -> None:
     assert priced.by_site[1] - priced.by_site[0] == pytest.approx(
         priced.by_site[2] - np.array([15.0, 50.0, 160.0])  # without staking out once more
     )
-    assert any("published" in note for note in priced.notes)
     # the operator's time counts as time, and is paid with the dip
     assert found.other_days[0] == pytest.approx([1 / 6, 1 / 4, 1 / 2])
 
@@ -220,7 +219,7 @@ amounts = st.lists(
 
 @given(st.lists(st.tuples(amounts, st.sampled_from([DAM, DIP])), max_size=8))
 def test_sums_hold_and_ranges_are_in_order(sites) -> None:
-    found = counted(*[a for a, _ in sites], structure=[s for _, s in sites])
+    found = counted(*[a for a, _ in sites], whole=[s for _, s in sites])
     priced = bill(found, COSTS)
     assert (np.diff(priced.money, axis=-1) >= -1e-9).all()
     assert (np.diff(found.paid_days, axis=-1) >= 0).all()
@@ -250,7 +249,7 @@ def test_arrays_are_read_only() -> None:
         ([MAT], {"spare": 20}, "spare is 20; expected a share"),
         ([MAT], {"spare": float("nan")}, "spare is nan"),
         ([MAT], {"crew_size": 0}, "a crew of 0"),
-        ([MAT], {"structure": [DAM, DAM]}, "one of each for every site"),
+        ([MAT], {"whole": [DAM, DAM]}, "one of each for every site"),
     ],
 )
 def test_what_is_impossible_is_refused(given_, more, says: str) -> None:
@@ -266,6 +265,6 @@ def test_own_prices_reach_the_bill(tmp_path: Path) -> None:
         encoding="utf-8",
     )
     found = counted((Amount("stone_small", 3.0),))
-    k = LINES.index("stone_small")
+    k = bill(found, COSTS).lines.index("stone_small")
     assert bill(found, load_costs(path)).money[0, k, 2] == 0
     assert bill(found, COSTS).money[0, k, 2] > 0

@@ -24,7 +24,8 @@ from siting.floods.regional import RegionalSettings
 from siting.layout.measuring import BuildSettings
 from siting.places.flood_settings import FloodSettings
 from siting.places.land_maps import LandSettings
-from siting.screen_settings import ScreenSettings, TerrainSettings
+from siting.places.terrain_settings import TerrainSettings
+from siting.screen_settings import ScreenSettings
 from siting.screening import screen
 from siting.values.input_errors import RulesError
 from siting.values.rules import load_rules

@@ -9,7 +9,8 @@ import pytest
 
 from siting.floods.rainfall_reading import read_rainfall
 from siting.places.flood_settings import FloodSettings
-from siting.screen_settings import ScreenSettings, TerrainSettings
+from siting.places.terrain_settings import TerrainSettings
+from siting.screen_settings import ScreenSettings
 from siting.screening import screen
 from siting.values.rules import load_rules
 from terrain.reading.dem import read_dem

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from siting.structures.whole_price import priced_whole_of
 from siting.values.wording import figures
 from siting.works.bill import bill
 from siting.works.costs import load_costs
@@ -172,12 +173,24 @@ def test_what_is_referred_takes_nothing(worked) -> None:
     assert np.nan_to_num(takes.site_columns()["cost_likely"])[upper] == 0
 
 
+def test_what_is_priced_as_a_whole_is_named(free) -> None:
+    def notes(*entries: str) -> str:
+        whole = np.full(len(free.structures), "", dtype=object)
+        whole[: len(entries)] = entries
+        named = ("low ramp", *free.structures[1:])
+        counted = replace(free.quantities, whole=whole)
+        return " ".join(replace(free, structures=named, quantities=counted).notes())
+
+    assert "Low ramps are priced as a whole" in notes("rolling_dip")
+    assert "as a whole" not in notes()
+
+
 def test_amounts_without_prices_stay_the_same(worked, free) -> None:
     """Counting by hand what `takes_of` counts."""
     counted = quantities(
         free.amounts,
         site_id=np.arange(1, worked.sites.count + 1),
-        structure=[p.structure for p in worked.sites.each],
+        whole=[priced_whole_of(p.decision.kind) if p.size else "" for p in worked.sites.each],
         costs=COSTS,
         spare=free.means.spare,
         crew_size=free.means.crew_size,

@@ -9,7 +9,7 @@ import pytest
 
 from siting.channels.bed_profile import bed_below
 from siting.channels.ground import Ground
-from siting.effects.channel_above import trough_above
+from siting.effects.channel_above import channel_above
 from siting.effects.wedges import LONGEST_M, SPARE, Wedge, reach_m, wedge_in
 from terrain.values.errors import ParameterError
 from tests.siting.trenches import channel_cell, prism, trench
@@ -20,8 +20,8 @@ def wedge_at(
 ) -> Wedge:
     """Wedge at a cell, with as much of the channel above it as it may fill."""
     length = min(SPARE * reach_m(crest_height_m, bed_slope), LONGEST_M)
-    trough = trough_above(ground, cell, length_m=length, toe_cell=end)
-    return wedge_in(trough, crest_height_m=crest_height_m, bed_slope=bed_slope)
+    above = channel_above(ground, cell, length_m=length, toe_cell=end)
+    return wedge_in(above, crest_height_m=crest_height_m, bed_slope=bed_slope)
 
 
 @pytest.mark.parametrize("slope", [0.01, 0.03])
@@ -66,7 +66,7 @@ def test_cut_at_the_next_structure() -> None:
     assert found.ends_at == "foot"
 
 
-def test_cut_where_the_trough_ends() -> None:
+def test_cut_where_the_channel_ends() -> None:
     found = wedge_in(
         prism(2.0, slope=0.02, length_m=8.0, ends_at="headcut"), crest_height_m=0.3, bed_slope=0.02
     )

@@ -1,11 +1,11 @@
-"""Made-up troughs and trenches whose pools and wedges have closed forms."""
+"""Made-up channels and trenches whose pools and wedges have closed forms."""
 
 from __future__ import annotations
 
 import numpy as np
 
 from siting.channels.ground import Ground
-from siting.effects.channel_above import Trough
+from siting.effects.channel_above import ChannelAbove
 from terrain.values.raster import Raster
 
 
@@ -18,14 +18,14 @@ def prism(
     step_m: float = 0.5,
     bank_m: float = 3.0,
     ends_at: str = "length",
-) -> Trough:
-    """A trough of one trapezoid all along an even bed."""
+) -> ChannelAbove:
+    """A channel of one trapezoid all along an even bed."""
     up = np.arange(0.0, length_m + step_m / 2, step_m)
     bed = 10.0 + slope * up
     half, top = width_m / 2, width_m / 2 + side * bank_m
     offset = np.array([-top, -half, 0.0, half, top])
     shape = np.array([bank_m, 0.0, 0.0, 0.0, bank_m])
-    return Trough.of_sections(up, bed, offset, bed[:, None] + shape, ends_at=ends_at)
+    return ChannelAbove.of_sections(up, bed, offset, bed[:, None] + shape, ends_at=ends_at)
 
 
 def trench(

@@ -1,10 +1,12 @@
 """Logs held down against floating and sliding, worked by hand."""
 
 import math
+from dataclasses import fields
+from typing import Any
 
 import pytest
 
-from siting.hydraulics.wood import HoldDown, hold_down, species, submerged_n, wood
+from siting.hydraulics.wood import HoldDown, LogRow, hold_down, species, submerged_n, wood
 from siting.values.input_errors import RulesError
 from siting.values.settings_file import number
 from terrain.values.errors import ParameterError
@@ -15,15 +17,12 @@ LB = 4.448222  # newtons
 
 def held(**changes: float | str) -> HoldDown:
     """Five logs of a mat in half a metre of water; some values changed."""
-    values: dict[str, float | str] = {
-        "log_diameter_m": 0.2,
-        "log_length_m": 2.0,
-        "log_count": 5,
-        "density_kg_m3": 448.0,
-        "depth_m": 0.5,
-        "velocity_mps": 1.5,
-    }
-    return hold_down(**(values | changes))  # type: ignore[arg-type]
+    row: dict[str, Any] = {"diameter_m": 0.2, "length_m": 2.0, "count": 5, "density_kg_m3": 448.0}
+    water: dict[str, Any] = {"depth_m": 0.5, "velocity_mps": 1.5}
+    of_row = {f.name for f in fields(LogRow)}
+    row |= {k: v for k, v in changes.items() if k in of_row}
+    water |= {k: v for k, v in changes.items() if k not in of_row}
+    return hold_down(LogRow(**row), **water)
 
 
 def test_a_dry_log_weighs_its_wood_and_twelve_per_cent_of_water() -> None:
@@ -45,7 +44,7 @@ def test_a_missing_number_is_named() -> None:
 
 def test_uplift_lg_1() -> None:
     """Computed: a log of 1 ft by 10 ft at 450 kg/m3, under water, lifts with 269.5 lb."""
-    log = held(log_diameter_m=FT, log_length_m=10 * FT, log_count=1, density_kg_m3=450)
+    log = held(diameter_m=FT, length_m=10 * FT, count=1, density_kg_m3=450)
     assert math.pi / 4 * 10 == pytest.approx(7.854, abs=0.001)
     assert log.uplift_n / LB == pytest.approx(269.5, abs=0.5)
 
@@ -53,13 +52,13 @@ def test_uplift_lg_1() -> None:
 def test_uplift_lg_2() -> None:
     """Computed: the same log at 310 and 380 kg/m3."""
     for density, expected in ((310, 338.2), (380, 303.9)):
-        log = held(log_diameter_m=FT, log_length_m=10 * FT, log_count=1, density_kg_m3=density)
+        log = held(diameter_m=FT, length_m=10 * FT, count=1, density_kg_m3=density)
         assert log.uplift_n / LB == pytest.approx(expected, abs=0.5)
 
 
 def test_uplift_lg_3() -> None:
     """Computed: a log of 0.3 m by 3 m at 450 kg/m3 lifts with 1144 N."""
-    log = held(log_diameter_m=0.3, log_length_m=3, log_count=1, density_kg_m3=450)
+    log = held(diameter_m=0.3, length_m=3, count=1, density_kg_m3=450)
     assert log.uplift_n == pytest.approx(1144, abs=2)
 
 
@@ -132,8 +131,8 @@ def test_green_logs_need_less_than_dry_ones() -> None:
 @pytest.mark.parametrize(
     "wrong",
     [
-        {"log_diameter_m": 0},
-        {"log_count": 0},
+        {"diameter_m": 0},
+        {"count": 0},
         {"density_kg_m3": float("nan")},
         {"depth_m": -0.1},
         {"velocity_mps": float("inf")},

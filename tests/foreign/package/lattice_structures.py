@@ -1,7 +1,8 @@
 """Made-up structures of another package: none of them exists, and the program knows none of them.
 
 `StoneLattice` says all that a type can say of itself; `QuietBench` follows the protocol without its
-base class and says nothing of its looks; `CrosswiseFurrow` stands on roads.
+base class and says nothing of its looks; `CrosswiseFurrow` stands on roads and is priced as a
+whole.
 """
 
 from __future__ import annotations
@@ -163,6 +164,7 @@ class CrosswiseFurrow(StoneLattice):
     label = ""
     height_word = "deep"
     symbol = None  # type: ignore[assignment]
+    priced_whole = "rolling_dip"
 
     def size(self, spot):
         road = rectangle("furrow", (-0.5, 0.5), (-2.0, 2.0))

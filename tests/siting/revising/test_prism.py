@@ -28,16 +28,16 @@ def test_the_pool_is_that_of_the_closed_form() -> None:
 
 
 def test_the_wedge_is_that_of_the_closed_form() -> None:
-    trough = prism(TRENCH, slope=SLOPE, length_m=100.0)
-    wedge = wedge_in(trough, crest_height_m=HEIGHT, bed_slope=SLOPE, share_low=0.5, share_high=0.7)
+    above = prism(TRENCH, slope=SLOPE, length_m=100.0)
+    wedge = wedge_in(above, crest_height_m=HEIGHT, bed_slope=SLOPE, share_low=0.5, share_high=0.7)
     # H / (0.4 S), and H2 W / (2 * 0.4 S)
     assert wedge.length_m == pytest.approx(37.5, rel=0.01)
     assert wedge.volume_m3 == pytest.approx(16.875, rel=0.01)
 
 
 def test_the_foot_of_the_drop_ends_it() -> None:
-    trough = prism(TRENCH, slope=SLOPE, length_m=60.0, foot_m=5.0)
-    pool = pool_in(trough, crest_height_m=HEIGHT)
+    above = prism(TRENCH, slope=SLOPE, length_m=60.0, foot_m=5.0)
+    pool = pool_in(above, crest_height_m=HEIGHT)
     # 0.30 m less 5 m at 2 %; the pool is cut at the foot: W (H - S L / 2) L
     assert pool.toe_depth_m == pytest.approx(0.2)
     assert pool.volume_m3 == pytest.approx(3.75, rel=0.01)

@@ -77,6 +77,7 @@ def other_package(monkeypatch: pytest.MonkeyPatch) -> Any:
         "Nowhere": variant("Nowhere", name="nowhere", purposes=("roof",)),
         "Golden": variant("Golden", name="golden", materials_needed=frozenset({"gold"})),
         "Silent": variant("Silent", name="silent", summary=" "),
+        "Priceless": variant("Priceless", name="priceless", priced_whole="hay_bale"),
     }
     for name, value in found.items():
         setattr(module, name, value)
@@ -114,6 +115,7 @@ def test_a_type_of_another_package_loads_and_is_chosen(other_package: Any) -> No
         ("nowhere", "Nowhere", "its purposes are ('roof',)"),
         ("golden", "Golden", "it needs gold; known are rock, logs and brush"),
         ("silent", "Silent", "it has no summary"),
+        ("priceless", "Priceless", "it is priced as a whole by 'hay_bale'; costs.toml has rolling"),
         ("gone", "Gone", "AttributeError"),
     ],
 )

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from siting.works.ranking import Ranking
-from siting.works.weights_effect import RankEffect, rank_effect
+from siting.works.weights_effect import WeightsEffect, weights_effect
 from terrain.values.errors import ParameterError
 
 
@@ -15,8 +15,8 @@ def ranking(*ranks: int) -> Ranking:
     return Ranking(np.zeros(n), np.array(ranks, dtype=np.int64), np.zeros((n, 5)))
 
 
-def effect(default, used) -> RankEffect:
-    return rank_effect(ranking(*default), ranking(*used))
+def effect(default, used) -> WeightsEffect:
+    return weights_effect(ranking(*default), ranking(*used))
 
 
 def test_the_table_is_in_the_order_in_use() -> None:
@@ -63,7 +63,7 @@ def test_gains_sum_to_nothing() -> None:
 
 def test_the_rankings_stay_writable_and_the_effect_does_not() -> None:
     default, used = ranking(1, 2), ranking(2, 1)
-    found = rank_effect(default, used)
+    found = weights_effect(default, used)
     default.rank[0] = 1
     with pytest.raises(ValueError, match="read-only"):
         found.rank[0] = 5

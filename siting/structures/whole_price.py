@@ -1,0 +1,21 @@
+"""Structures whose price stands for the whole of them, where their type says so."""
+
+from __future__ import annotations
+
+from siting.structures.structure_type import StructureType
+from siting.values.settings_file import own_file
+
+COSTS_FILE = "costs.toml"
+
+
+def priced_whole_of(kind: StructureType) -> str:
+    """Entry of the prices that stands for a structure as a whole; empty for none."""
+    return str(getattr(kind, "priced_whole", "") or "")
+
+
+def whole_price_fault(kind: StructureType) -> str:
+    """What is wrong with the entry that a type is priced by; empty where nothing is."""
+    entry, known = priced_whole_of(kind), own_file(COSTS_FILE)["whole"]
+    if not entry or entry in known:
+        return ""
+    return f"it is priced as a whole by {entry!r}; {COSTS_FILE} has {', '.join(known)}."
