@@ -38,6 +38,11 @@ def wedge_m(height_m: ArrayLike, slope: ArrayLike, *, k: float = 0.5) -> FloatAr
     """Spacing along the bed where each deposit, (1 - K) times as steep as the bed, meets the next.
 
     Leopold's measured deposits lie at about half the bed slope: K = 0.5.
+
+    Raises
+    ------
+    ParameterError
+        K lies outside 0 to 1, a height is not above zero, or a slope is below zero.
     """
     if not 0 < k <= 1:
         raise ParameterError(f"a wedge share K of {k:g}", expected="above 0, at most 1")
@@ -72,6 +77,11 @@ def channel_widths_m(
     """Shortest and longest spacing of riffles: 5 to 7 bankfull widths.
 
     Source: Leopold, Wolman and Miller 1964, Fluvial Processes in Geomorphology.
+
+    Raises
+    ------
+    ParameterError
+        A width is not above zero.
     """
     width = np.asarray(width_m, dtype=np.float64)
     if (width <= 0).any():
