@@ -15,9 +15,12 @@ from typing import Any
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 _KINDS: Mapping[str, type] = {"f": np.float64, "i": np.int64, "b": np.bool_, "O": object}
+#: What a hint of an array comes from: the class itself, or from numpy 2.5 on the alias.
+_ARRAYS = (np.ndarray, typing.get_origin(NDArray[np.float64]))
 
 
 def packed(value: Any, *, without: frozenset[type] = frozenset()) -> Any:
@@ -82,7 +85,7 @@ def unpacked(kind: Any, data: Any, **given: Any) -> Any:
         if len(hints) == 2 and hints[1] is Ellipsis:
             return tuple(unpacked(hints[0], v) for v in data)
         return tuple(unpacked(h, v) for h, v in zip(hints, data, strict=True))
-    if origin is np.ndarray:
+    if origin in _ARRAYS:
         return _array(data)
     if kind is float:
         return float(data)
