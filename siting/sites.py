@@ -322,8 +322,8 @@ class Sites:
         return self.are(lambda s: s.on_road)
 
     @property
-    def one_stone(self) -> BoolArray:
-        """Where only one stone is allowed until bankfull is measured on site."""
+    def measure_first(self) -> BoolArray:
+        """Where only the smallest height is allowed until bankfull is measured on site."""
         return np.array([w is not None for w in self.reading.height_why], dtype=np.bool_)
 
 

@@ -85,10 +85,12 @@ class HeightLimit:
     Parameters
     ----------
     height_m
-        A third of bankfull depth in steps of 0.05 m, no more than the cap; one stone where bankfull
-        is not sure, 0 (laid flush) where a third of it is less than one stone.
+        Most that bankfull allows: a third of its depth in steps of 0.05 m, no more than the cap;
+        the smallest height where it is not sure, 0 where a third of it is less than that. Whether
+        the smallest stands all the same is for the banks to tell: see
+        `siting.structures.grade_height`.
     measure_first
-        True where bankfull must be measured on site before anything higher than one stone.
+        True where bankfull must be measured on site before anything higher than the smallest.
     why
         The reason of that, in words; None for none.
     """
@@ -153,7 +155,7 @@ def settle_bankfull(
 def height_limit(
     bankfull: Bankfull, rules: Rules, *, bench_error_m: FloatArray | float = 0.0
 ) -> HeightLimit:
-    """Return how high a grade control may be: never more than a third of bankfull, or one stone.
+    """Return how high bankfull allows a grade control to be: a third of it at most.
 
     Parameters
     ----------
@@ -164,32 +166,31 @@ def height_limit(
     bench_error_m
         Error of a measured bench, one or ``(n,)``: its unfavourable end is what the limit sees.
     """
-    one_stone, cap = rules.low("grade_control.height"), rules.high("grade_control.height")
+    smallest, cap = rules.low("grade_control.height"), rules.high("grade_control.height")
     known = np.isfinite(bankfull.depth_m)
     measured = np.where(bankfull.source == "bench", bench_error_m, 0.0)
     share = rules.value("grade_control.bankfull_share")
     # rounded to a micrometre, so that a third of 0.45 m is 0.15 m
     third = np.round((np.nan_to_num(bankfull.depth_m) - measured) * share, 6)
-    low = known & (third < one_stone)
+    low = known & (third < smallest)
     measure = ~bankfull.sure | low
     stepped = np.floor(third / HEIGHT_STEP_M + 1e-9) * HEIGHT_STEP_M
-    stone = metres(one_stone)
+    no_higher = f"no higher than {metres(smallest)}"
     # the first that holds is told
     why = np.select(
         [~known, ~bankfull.sure, low],
         [
-            f"Bankfull depth is not known here: no higher than one stone ({stone}) "
-            "until it is measured on site.",
+            f"Bankfull depth is not known here: {no_higher} until it is measured on site.",
             "Estimates of bankfull depth differ more than twofold: measure it on site; until "
-            f"then no higher than one stone ({stone}).",
-            f"A third of bankfull depth is less than one stone ({stone}): lay it flush, no higher, "
-            "and measure bankfull on site.",
+            f"then {no_higher}.",
+            f"A third of bankfull depth is less than {metres(smallest)}: {no_higher}, and measure "
+            "bankfull on site.",
         ],
         default="",
     )
     return HeightLimit(
         height_m=read_only(
-            np.where(bankfull.sure, np.where(low, 0.0, np.clip(stepped, one_stone, cap)), one_stone)
+            np.where(bankfull.sure, np.where(low, 0.0, np.clip(stepped, smallest, cap)), smallest)
         ),
         measure_first=read_only(measure),
         why=read_only(np.array([w or None for w in why] + [None], dtype=object)[:-1]),

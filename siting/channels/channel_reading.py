@@ -62,10 +62,10 @@ class ChannelReading:
     bankfull
         Bankfull size; apart from the bank top.
     height_limit_m
-        Most that a grade control may stand above the bed: see
+        Most that bankfull allows a grade control to stand above the bed: see
         `siting.channels.bankfull.height_limit`.
     height_why
-        Why only one stone is allowed, in words; None elsewhere.
+        Why only the smallest height is allowed, in words; None elsewhere.
     width_depth_ratio
         Bankfull width over bankfull depth.
     bank_height_ratio

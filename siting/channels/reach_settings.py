@@ -19,6 +19,8 @@ SETTINGS = (
     "wet-meadow candidate",
     "",
 )
+#: Settings whose shape is that of a swale: what leaves the low banks spreads on the floor.
+SWALES = ("swale", "wet-meadow candidate")
 # All of these: common practice, no published source.
 #: Banks from this height on may make a cut channel; lower ones, a swale.
 CUT_DEPTH_M = 0.5

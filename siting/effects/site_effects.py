@@ -72,7 +72,7 @@ def effects_of(ground: Ground, sites: Sites, rainfall: Rainfall | None) -> tuple
 
 
 def holds_back(site: Site) -> bool:
-    """Whether a structure holds anything back: laid flush with the bed it does not."""
+    """Whether a structure holds anything back: a grade control whose crest stands proud."""
     return site.control == "grade" and site.size is not None and site.size.height_m > 0
 
 

@@ -12,6 +12,7 @@ import numpy as np
 
 from siting.channels.channel_reading import ChannelReading
 from siting.channels.ground import Ground
+from siting.channels.reach_settings import SWALES
 from siting.layout.fans import station_spacing_m
 from siting.layout.measuring import Trials
 from siting.layout.proposals import Placing, Proposal, Spots, Words, at_station
@@ -23,7 +24,6 @@ from terrain.channels.sections import RESOLVED_CELLS
 from terrain.channels.typical_sections import stack_sections, widths_at
 from terrain.values.arrays import FloatArray, IntArray
 
-SWALES = ("swale", "wet-meadow candidate")
 #: How sure a wide floor is: it is told from low ground alone, grass and soil are not seen.
 CONFIDENCE = 0.5
 #: Two flow paths side by side on one wide floor get one structure between them, m.

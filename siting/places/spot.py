@@ -104,9 +104,9 @@ class BankfullSize:
     width_m, depth_m
         Lowest plausible estimate.
     sure
-        False where bankfull must be measured on site first: nothing above one stone then.
+        False where bankfull must be measured on site first: nothing above the smallest height then.
     height_limit_m
-        Most that a grade control may stand above the bed here, m.
+        Most that bankfull allows a grade control to stand above the bed here, m.
     """
 
     width_m: float = np.nan

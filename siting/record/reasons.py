@@ -140,13 +140,6 @@ def _pair(sites: Sites, effect: Effect, i: int) -> Iterator[Reason]:
             f"{len(others)} to be built."
         )
         yield Reason("pair", "group", "", text, "", "")
-    size = site.size
-    if site.control == "grade" and size is not None and size.height_m == 0:
-        text = (
-            "Laid flush with the bed it backs no water and gathers no sediment: it keeps the bed "
-            "from being cut deeper, no more."
-        )
-        yield Reason("pair", "flush with the bed", "", text, "its height", "arithmetic")
     if pool is None:
         return
     text = (
@@ -172,10 +165,8 @@ def _pair(sites: Sites, effect: Effect, i: int) -> Iterator[Reason]:
         yield Reason("pair", "depth at the foot", verdict, text, effect.source, "arithmetic")
     tail = effect.tailwater
     if tail is not None and np.isfinite(tail.toe_depth_m):
-        text = (
-            f"At the design flow the water stands {metres(tail.toe_depth_m)} deep at the foot and "
-            f"{metres(tail.depth_m)} above the structure."
-        )
+        # how high it passes over the crest is told with the height
+        text = f"At the design flow the water stands {metres(tail.toe_depth_m)} deep at the foot."
         source = "broad-crested weir and standard step, Chow 1959"
         yield Reason("pair", "tailwater", "", text, source, "from memory")
 

@@ -115,18 +115,12 @@ def cautions_of(ground: Ground, sites: Sites, floods: FloodSettings) -> tuple[st
         )
     height = sites.sized("height_m")
     grade = sites.controls == "grade"
-    flush = int(np.count_nonzero(grade & (height == 0)))
-    if flush:
-        out.append(
-            f"{counted(flush, 'grade control')} {'is' if flush == 1 else 'are'} laid flush with "
-            "the bed: a third of bankfull depth is less than one stone there. They hold the bed "
-            "and back no water; bankfull measured on site may allow more."
-        )
-    low = int(np.count_nonzero(grade & (height > 0) & sites.one_stone))
+    smallest = ground.rules.low("grade_control.height")
+    low = int(np.count_nonzero(grade & (height <= smallest) & sites.measure_first))
     if low:
         out.append(
-            f"{counted(low, 'grade control')} {'is' if low == 1 else 'are'} held to one stone "
-            "until bankfull depth is measured on site."
+            f"{counted(low, 'grade control')} {'is' if low == 1 else 'are'} held to "
+            f"{metres(smallest)} until bankfull depth is measured on site."
         )
     return tuple(out)
 

@@ -73,9 +73,8 @@ class Decision:
 
     @property
     def summary(self) -> str:
-        """What the structure chosen is and does, at the height that it has here."""
-        flush = self.kind.flush_summary if self.sized.height_m == 0 else ""
-        return flush or self.kind.summary
+        """What the structure chosen is and does."""
+        return self.kind.summary
 
     @property
     def too_near(self) -> tuple[str, ...]:

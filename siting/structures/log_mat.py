@@ -17,6 +17,7 @@ from siting.structures.grade_height import (
     height_cautions,
     height_checks,
     height_note,
+    keyed_to,
     stands,
 )
 from siting.structures.limit_checks import at_least, at_most, hand_limits
@@ -71,10 +72,6 @@ class LogMat(StructureType):
     summary: ClassVar[str] = (
         "A log mat, logs laid side by side in line with the flow over the whole floor, slows and "
         "spreads the water and lets a wide, low bed rise."
-    )
-    flush_summary: ClassVar[str] = (
-        "A log mat laid flush, logs side by side in line with the flow and let into the whole "
-        "floor, keeps a wide, low bed from being cut; it backs no water and holds no sediment back."
     )
     spacing_rules: ClassVar[tuple[str, ...]] = LOW_GRADE_CONTROL
     size_words: ClassVar[Mapping[str, str]] = MappingProxyType(
@@ -237,7 +234,7 @@ class LogMat(StructureType):
             "Fill all gaps with gravel and fines, so that water soaks in and plants take root.",
             ballast,
             f"Build a wing of {'stone' if rock else 'bags of gravel'} {metres(dims['wing_m'])} up "
-            "each bank where the mat meets it.",
+            "each bank where the mat meets it." + keyed_to(spot, size.height_m),
             f"Check with a level: the crest is one line, {stands(size.height_m)}, "
             "nothing stands above it. Sow the worked ground.",
             structure_sentences.INSPECT,
@@ -287,6 +284,6 @@ def _mat(spot: Spot) -> _Mat:
         area_m2=span * length,
         posts=posts,
         lie="along",
-        exposed_share=min(1.0, max(height, rules.low("grade_control.height")) / diameter),
+        exposed_share=min(1.0, height / diameter),
     )
     return _Mat(height, span, logs, wires, hold(spot, logs, filled=True))

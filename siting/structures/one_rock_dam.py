@@ -18,8 +18,9 @@ from siting.structures.grade_height import (
     height_checks,
     height_limit_m,
     height_note,
+    keyed_to,
+    smallest_m,
     stands,
-    thickness_m,
 )
 from siting.structures.limit_checks import ROUNDING, TRADE, condition, hand_limits
 from siting.structures.outlines import across_channel, box, dished_crest, rectangle
@@ -55,10 +56,6 @@ class OneRockDam(StructureType):
         "A one-rock dam, rows of stone across the bed no higher than one stone, holds the bed, "
         "slows the water and lets the bed rise."
     )
-    flush_summary: ClassVar[str] = (
-        "A one-rock dam laid flush, rows of stone across the bed with their tops level with it, "
-        "keeps the bed from being cut deeper; it backs no water and holds no sediment back."
-    )
     spacing_rules: ClassVar[tuple[str, ...]] = LOW_GRADE_CONTROL
     size_words: ClassVar[Mapping[str, str]] = MappingProxyType(
         {"rows_count": "Rows of stone", "thickness_m": "Thickness of the stone"}
@@ -87,12 +84,12 @@ class OneRockDam(StructureType):
         """As high as the pair needs or as allowed; about one bankfull width along the channel."""
         rules, stone = spot.rules, _stone(spot)
         height = _height_m(spot)
-        thick = thickness_m(spot, height)
+        thick = max(height, stone.d100_m)
         key = rules.value("grade_control.key")
         length = _length_m(spot, stone)
         bed = bed_width_m(spot)
         apron = max(
-            apron_m(thick, max(spot.slope, 0.0), gentle=rules.value("grade_control.apron")),
+            apron_m(height, max(spot.slope, 0.0), gentle=rules.value("grade_control.apron")),
             stone.d100_m,
         )
         dip = rules.value("grade_control.crest_dip")
@@ -137,7 +134,7 @@ class OneRockDam(StructureType):
             amounts.stone(rules, keys, d50_m=d50, note="keys in both banks"),
             amounts.stone(rules, apron, d50_m=d50, note="apron below it"),
             amounts.chinking(rules, body + keys, note="in the gaps of body and keys"),
-            *((Amount("fill", dug, "dug out to lay it flush"),) if dug > 0 else ()),
+            *((Amount("fill", dug, "dug out to let the stone in"),) if dug > 0 else ()),
             amounts.seed(rules, size.length_m + dims["apron_m"], size.crest_m),
         )
 
@@ -170,12 +167,11 @@ class OneRockDam(StructureType):
             f"Keep it one stone high: its top {stands(size.height_m)} in the middle. Let the crest "
             f"rise {metres(dims['crest_dip_m'])} to both ends, so that the middle carries the "
             "flow; check it with a level.",
-            f"Key both ends {metres(dims['key_m'])} into the banks and let them taper up the bank.",
+            f"Key both ends {metres(dims['key_m'])} into the banks and let them taper up the bank."
+            + keyed_to(spot, size.height_m),
             "Fill the gaps with gravel and small stone, spread seed, and put the dug soil on the "
             "upper side.",
-            "Never make it higher than this before bankfull is measured and allows it."
-            if size.height_m == 0
-            else "Once it has filled with sediment, add a new layer upstream; the old one becomes "
+            "Once it has filled with sediment, add a new layer upstream; the old one becomes "
             "its apron. Never make it higher before that.",
             structure_sentences.INSPECT,
         )
@@ -215,8 +211,7 @@ class OneRockDam(StructureType):
 
 def _let_in_m(size: Size) -> float:
     """How deep the body is let into the bed: one stone, less what stands above it."""
-    tallest = size.stone.d100_m if size.stone is not None else 0.0
-    return max(size.dims["thickness_m"], tallest) - size.height_m
+    return size.dims["thickness_m"] - size.height_m
 
 
 def _needed_d50_m(spot: Spot) -> float:
@@ -230,7 +225,7 @@ def _height_m(spot: Spot) -> float:
 
 def _stone(spot: Spot) -> Stone:
     """Stone whose largest are as tall as the dam, or larger where the flow asks for it."""
-    tall = thickness_m(spot, _height_m(spot)) / spot.rules.value("stone.sorted")
+    tall = _height_m(spot) / spot.rules.value("stone.sorted")
     return laid_stone(
         spot, bed_stone(spot), by_size_m=tall, because="the largest as tall as the dam"
     )
@@ -238,7 +233,7 @@ def _stone(spot: Spot) -> Stone:
 
 def _stone_against_height(spot: Spot) -> Check:
     """Hold the stone that the flow asks for against the height allowed."""
-    needed, allowed = _needed_d50_m(spot), thickness_m(spot, height_limit_m(spot))
+    needed, allowed = _needed_d50_m(spot), max(height_limit_m(spot), smallest_m(spot))
     return condition(
         needed <= allowed + ROUNDING,
         rule="stone.safety",
@@ -253,12 +248,12 @@ def _stone_against_height(spot: Spot) -> Check:
 
 
 def _dug(size: Size) -> tuple[str, ...]:
-    """What is dug so that the stones lie flush."""
-    if size.height_m > 0:
+    """What is dug where the stone is taller than the structure."""
+    if _let_in_m(size) <= 0:
         return ()
     return (
-        f"Dig the bed out {metres(size.dims['thickness_m'])} deep over the {metres(size.length_m)} "
-        "along the channel, so that the tops of the stones come level with the bed.",
+        f"Dig the bed out {metres(_let_in_m(size))} deep over the {metres(size.length_m)} along "
+        f"the channel: the largest stones are let in, so that none stands higher than the crest.",
     )
 
 

@@ -118,8 +118,6 @@ def spacing_rows(
     rules
         Limits.
     """
-    # what is laid flush is spaced as one stone is: it fills no wedge, but holds the bed
-    height_m = max(height_m, rules.low("grade_control.height"))
     given = _Given(height_m, slope, width_m, rules)
     rows = []
     for name in names:
@@ -138,7 +136,6 @@ def spacing_rows(
 def default_spacing_m(height_m: float, slope: float, width_m: float, rules: Rules) -> float:
     """Spacing that a series follows; see `siting.structures.spacing.one_rock_spacing_m`."""
     widths = rules["grade_control.spacing_widths"]
-    height_m = max(height_m, rules.low("grade_control.height"))
     return float(
         one_rock_spacing_m(
             height_m,

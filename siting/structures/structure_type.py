@@ -209,8 +209,6 @@ class StructureType(ABC):
         Building materials that the ranch must have.
     summary
         One sentence: what it is and does, trade terms explained.
-    flush_summary
-        The same of one whose top is level with the bed; empty for a type that always stands above.
     spacing_rules
         Which of the rules in `siting.structures.spacing_table` say how far apart a series stands.
     label
@@ -235,7 +233,6 @@ class StructureType(ABC):
     control: ClassVar[str]
     materials_needed: ClassVar[frozenset[str]]
     summary: ClassVar[str]
-    flush_summary: ClassVar[str] = ""
     spacing_rules: ClassVar[tuple[str, ...]] = ()
     label: ClassVar[str] = ""
     height_word: ClassVar[str] = "high"

@@ -15,10 +15,10 @@ from siting.structures.grade_height import (
     build_height_m,
     height_cautions,
     height_checks,
-    height_limit_m,
     height_note,
+    keyed_to,
 )
-from siting.structures.limit_checks import at_least, at_most, condition, hand_limits
+from siting.structures.limit_checks import at_most, condition, hand_limits
 from siting.structures.outlines import across_channel, box, dished_crest, rectangle
 from siting.structures.spacing_table import LOW_GRADE_CONTROL
 from siting.structures.structure_type import (
@@ -99,12 +99,6 @@ class WickerWeir(StructureType):
                 spot.width_m,
                 what="the width of the channel",
                 so="that suits a wicker weir",
-            ),
-            at_least(
-                rules["grade_control.height"],
-                height_limit_m(spot),
-                what="the height allowed here",
-                so="of the lowest weir: it cannot be laid flush",
             ),
             *height_checks(spot),
             pull,
@@ -198,7 +192,8 @@ class WickerWeir(StructureType):
             f"Weave brush tightly between the pickets, from the trench up to "
             f"{metres(size.height_m)} above the bed in the middle and "
             f"{metres(dims['crest_dip_m'])} more at the ends. Trim all pickets at the weave.",
-            f"Key both ends {metres(dims['key_m'])} into the banks and tamp soil round them. Pack "
+            f"Key both ends {metres(dims['key_m'])} into the banks and tamp soil round them."
+            f"{keyed_to(spot, size.height_m)} Pack "
             "fine brush and soil against the upper side; sow the worked ground.",
             structure_sentences.INSPECT,
         )

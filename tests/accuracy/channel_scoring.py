@@ -202,7 +202,7 @@ class ChannelScore:
             f"{100 * self.bench_within:.0f} % within the larger of 20 % and 5 cm, median error "
             f"{100 * self.bench_error:.1f} cm; false in {100 * self.bench_false:.1f} % of cut "
             f"channels without one, {100 * self.bench_false_in_swale:.1f} % of swales",
-            f"height at most a third of planted bankfull, or one stone: "
+            f"height at most a third of planted bankfull, or 0.10 m: "
             f"{100 * self.height_holds:.1f} % of {self.heights}",
         ]
         names = sorted({t for t, _ in self.settings})

@@ -34,6 +34,7 @@ NO_PAIR = (
     "No room for its own grade control: ",
     "No place for a grade control below it: ",
 )
+UNSEEN = "do not show the banks, so it cannot be told whether they hold"
 SETTINGS = ScreenSettings(
     floods=FloodSettings(read_rainfall(SAMPLE / "rainfall.csv"), 79.0),
     build=BuildSettings(
@@ -182,13 +183,18 @@ def test_every_planted_head_is_paired_or_says_why_not(whole, truth, outcomes) ->
     # every head in one of these, each once
     assert set(kinds) <= {"works", "spread", "holds", "alone", "refer", "unsure"}
     assert sorted(i for v in kinds.values() for i in v) == sorted(planted)
-    # most of what hands may build gets its grade control: four in five, and so more than half of
-    # all heads; where a third of bankfull is less than one stone, or one stone does not reach the
-    # foot, it holds the bed and says so (how many must work is asked of the pairable ones below)
+    # where banks are seen, most of what hands may build gets its grade control: four in five; where
+    # none are, a crest that they hold cannot be told from one that they do not, and it says so
+    unseen = [o.id for o in outcomes if o.kind == "alone" and UNSEEN in o.said]
+    print("banks not seen:", unseen)
     served = sum(len(kinds.get(k, [])) for k in ("works", "spread", "holds"))
-    assert kinds["works"]
-    assert served >= 4 * len(kinds.get("alone", []))
-    assert served > len(planted) / 2
+    alone = len(kinds.get("alone", []))
+    assert served >= 4 * (alone - len(unseen))
+    # and more than half of all that hands may build works; where what bankfull allows does not
+    # reach the foot, the control holds the bed and says so (how many must work is also asked of the
+    # pairable ones below)
+    working = sum(len(kinds.get(k, [])) for k in ("works", "spread"))
+    assert working > (served + alone) / 2
     # 95 in 100 are to be found on plain ground (tests/accuracy); here smooth chutes and knickzones
     # were planted to be hard, so one in ten may stay unsure
     assert len(kinds.get("unsure", [])) <= 0.1 * len(planted)
@@ -197,8 +203,9 @@ def test_every_planted_head_is_paired_or_says_why_not(whole, truth, outcomes) ->
 def test_planted_heads_that_low_structures_can_reach_get_their_pair(truth, outcomes) -> None:
     """By the planted beds and benches; what is referred is measured past a limit.
 
-    Where no bench is seen, bankfull is that of the 2-year flow; where a third of it is less than
-    one stone the plan says so, and that bankfull measured on site may allow more.
+    Where no bench is seen, bankfull is that of the 2-year flow; where a third of it allows too low
+    a crest the plan says so, and that bankfull measured on site may allow more; where no bank is
+    seen either, that its height has to be measured.
     """
     kind = {o.id: o for o in outcomes}
     pairable = [h["id"] for h in truth["headcuts"] if h["pairable"]]
@@ -208,7 +215,10 @@ def test_planted_heads_that_low_structures_can_reach_get_their_pair(truth, outco
     rest = [kind[i] for i in built if kind[i].kind not in ("works", "spread")]
     print("pairable, not referred:", len(built), "of them not working:", [o.id for o in rest])
     for o in rest:
-        assert "a third of bankfull depth, less its error, is below one stone" in o.said, o
+        if o.kind == "alone":
+            assert "measure their height on site" in o.said, o
+            continue
+        assert "0.10 m is allowed here (the smallest" in o.said, o
         assert "measured on site may allow more" in o.said, o
     # a bench shows at some 77 of 100 places where one is planted (tests/accuracy): without it the
     # height is that of the 2-year flow
@@ -219,7 +229,6 @@ def test_every_pair_works(whole) -> None:
     """The still pool reaches the foot within its error, or the head says that it does not."""
     c = whole.sites.columns
     at_foot = reason_rows(whole, "depth at the foot")
-    flush = reason_rows(whole, "flush with the bed")
     heads = np.flatnonzero((c["control"] == "vertical") & (c["pair_id"] > 0))
     assert heads.size >= 15
     checked = holding = 0
@@ -228,10 +237,10 @@ def test_every_pair_works(whole) -> None:
             if c["control"][j] != "grade":
                 continue
             if HOLDS_ONLY in c["caution"][i]:
-                # no pool at all, or one that is said not to do
-                low = c["structure_height_m"][j] == 0
-                assert (j in flush) == low
-                assert np.isnan(c["toe_depth_m"][j]) if low else at_foot[j][0] == "fails"
+                # a pool that is said not to do
+                assert at_foot[j][0] == "fails"
+                assert c["pool_volume_m3"][j] > 0
+                assert c["wedge_volume_m3"][j] > 0
                 holding += 1
                 continue
             assert at_foot[j][0] == "holds", (i + 1, j + 1, at_foot[j])

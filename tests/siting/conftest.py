@@ -38,6 +38,14 @@ RAIN = Rainfall(
     source="invented",
 )
 
+#: No runoff in 2 years, so that bankfull is not known, and a little in 10.
+DRY_RAIN = Rainfall(
+    durations_h=[24.0],
+    return_periods_yr=[2.0, 10.0, 100.0],
+    depths_mm=[[10.0, 30.0, 60.0]],
+    source="invented",
+)
+
 
 def gully_raster(
     *,
@@ -192,14 +200,12 @@ def rules_with(tmp_path: Path) -> Callable[..., Rules]:
 
 
 @pytest.fixture(scope="session")
-def one_stone(tmp_path_factory: pytest.TempPathFactory) -> Rules:
-    """Limits by which no bankfull is sure: one stone stands above the bed, with a flow too.
+def unsure(tmp_path_factory: pytest.TempPathFactory) -> Rules:
+    """Limits by which no bankfull is sure; by the usual ones the small flows here are, and shallow.
 
-    By the usual limits the small flows here are sure and so shallow that all is laid flush.
+    Either way the smallest crest stands where the banks hold the flow over it.
     """
-    return changed_rules(
-        tmp_path_factory.mktemp("one_stone"), grade_control__bankfull_agreement=0.5
-    )
+    return changed_rules(tmp_path_factory.mktemp("unsure"), grade_control__bankfull_agreement=0.5)
 
 
 def trials_on(
@@ -260,20 +266,20 @@ class Worked:
 
 
 @pytest.fixture(scope="session")
-def worked(one_stone: Rules) -> Worked:
-    """See `Worked`; its grade controls stand one stone above the bed."""
-    return worked_out(one_stone)
+def worked(unsure: Rules) -> Worked:
+    """See `Worked`; bankfull is not sure."""
+    return worked_out(unsure)
 
 
 @pytest.fixture(scope="session")
-def flush() -> Worked:
-    """The same by the usual limits: its grade controls are laid flush with the bed."""
+def shallow() -> Worked:
+    """The same by the usual limits: bankfull is sure, and a third of it less than the smallest."""
     return worked_out(load_rules())
 
 
-def worked_out(rules: Rules) -> Worked:
+def worked_out(rules: Rules, *, slope: float = 0.015, drop_m: float = 0.5) -> Worked:
     """See `Worked`: a road runs along its western side, too far off to forbid anything."""
-    ground = ground_of(two_steps(apart=100.0, slope=0.015, drop_m=0.5), rules=rules)
+    ground = ground_of(two_steps(apart=100.0, slope=slope, drop_m=drop_m), rules=rules)
     road = keep_of(shapely.LineString([(20.0, 20.0), (20.0, 380.0)]))
     sites, _ = sites_on(ground, BuildSettings(keep=road))
     ranking = rank_sites(sites, rules=ground.rules, weights=load_weights())

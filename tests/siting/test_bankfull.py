@@ -72,13 +72,13 @@ def test_height_is_a_third_in_steps_and_capped() -> None:
     limit = height_limit(b, RULES)
     np.testing.assert_allclose(limit.height_m, [0.0, 0.15, 0.20, 0.30])
     assert list(limit.measure_first) == [True, False, False, False]
-    assert "less than one stone" in limit.why[0]
+    assert "less than 0.10 m" in limit.why[0]
     assert limit.why[1] is None
     # the unfavourable end of a bench's error counts
     np.testing.assert_allclose(
         height_limit(b, RULES, bench_error_m=0.05).height_m, [0.0, 0.10, 0.15, 0.30]
     )
-    # one stone is a third of 0.30 m exactly
+    # 0.10 m is a third of 0.30 m exactly
     exact = height_limit(settled(area=2.0, width=20.0, depth=3.0, bench=[0.30, 0.45]), RULES)
     np.testing.assert_allclose(exact.height_m, [0.10, 0.15])
     assert list(exact.why) == [None, None]
@@ -100,7 +100,7 @@ def test_never_above_a_third_of_the_lowest_estimate() -> None:
     )
     limit = height_limit(b, RULES)
     lowest = np.fmin(np.fmin(b.bench_m, b.flow_m), b.curve_m)
-    # one stone only where bankfull is not sure; else nothing above a third of it
+    # the smallest only where bankfull is not sure; else nothing above a third of it
     assert (limit.height_m[~b.sure] == 0.10).all()
     assert (limit.height_m[b.sure] <= lowest[b.sure] / 3 + 1e-6).all()
     assert (limit.height_m[b.sure] == 0).any()

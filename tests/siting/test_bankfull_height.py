@@ -48,7 +48,7 @@ def test_manning_depth_by_hand() -> None:
     assert q == pytest.approx(2.0)
 
 
-def test_never_above_a_third_of_bankfull_but_for_one_stone() -> None:
+def test_never_above_a_third_of_bankfull_but_for_the_smallest() -> None:
     rng = np.random.default_rng(8)
     n = 5000
     s = size(
@@ -58,13 +58,13 @@ def test_never_above_a_third_of_bankfull_but_for_one_stone() -> None:
         depth=rng.uniform(0.2, 3.0, n),
         q2=np.where(rng.random(n) < 0.3, np.nan, 10 ** rng.uniform(-3, 1.5, n)),
     )
-    flush = s.height_m == 0
-    assert (flush | ((s.height_m >= 0.10 - 1e-9) & (s.height_m <= 0.30 + 1e-9))).all()
-    assert (s.bankfull_depth_m[flush] / 3 < 0.10).all()
-    assert 0.1 < flush.mean() < 0.9
-    # one stone where nothing above it is allowed before bankfull is measured
-    assert all("flush, no higher" in w for w in s.why[flush])
-    assert s.height_m[s.measure_first & ~flush] == pytest.approx(0.10)
+    none = s.height_m == 0
+    assert (none | ((s.height_m >= 0.10 - 1e-9) & (s.height_m <= 0.30 + 1e-9))).all()
+    assert (s.bankfull_depth_m[none] / 3 < 0.10).all()
+    assert 0.1 < none.mean() < 0.9
+    # the smallest where nothing higher is allowed before bankfull is measured
+    assert all("no higher than 0.10 m, and measure" in w for w in s.why[none])
+    assert s.height_m[s.measure_first & ~none] == pytest.approx(0.10)
     higher = s.height_m > 0.10 + 1e-9
     assert higher.any()
     assert (s.height_m[higher] <= s.bankfull_depth_m[higher] / 3 + 1e-9).all()
@@ -106,11 +106,11 @@ def test_estimates_that_differ_more_than_twofold_call_for_a_measure() -> None:
     assert s.height_m[0] == 0.10
 
 
-def test_a_third_below_one_stone_says_lay_it_flush() -> None:
+def test_a_third_below_the_smallest_allows_nothing_by_itself_and_says_measure() -> None:
     s = size(area=2.0, q2=0.05)
     assert s.bankfull_depth_m[0] / 3 < 0.10
     assert s.height_m[0] == 0
-    assert "flush" in s.why[0]
+    assert "no higher than 0.10 m, and measure bankfull on site" in s.why[0]
 
 
 def test_valley_wide_banks_do_not_make_a_valley_wide_bed() -> None:

@@ -93,7 +93,7 @@ def test_flow_rules_where_it_is_lowest(with_bench: Ground) -> None:
     assert (small.bankfull.source == "flow").mean() > 0.9
     assert (large.bankfull.flow_m > small.bankfull.flow_m).all()
     assert np.nanmedian(large.bankfull.depth_m) > np.nanmedian(small.bankfull.depth_m)
-    # where it is sure, a third of it is less than one stone: flush
+    # where it is sure, a third of it is less than the smallest: bankfull alone allows none
     sure = small.bankfull.sure
     assert sure.any()
     assert (~sure).any()
@@ -179,10 +179,10 @@ def test_real_ground_is_read(
     assert known.mean() > 0.9
     assert (r.bankfull.depth_m[known] > 0).all()
     assert (r.bankfull.depth_m[dem & known] <= r.bank_depth_m[dem & known] + 1e-9).all()
-    flush = r.height_limit_m == 0
-    one_up = (r.height_limit_m >= 0.10 - 1e-9) & (r.height_limit_m <= 0.30 + 1e-9)
-    assert (flush | one_up).all()
-    assert r.bankfull.sure[flush].all()
+    none = r.height_limit_m == 0
+    from_smallest = (r.height_limit_m >= 0.10 - 1e-9) & (r.height_limit_m <= 0.30 + 1e-9)
+    assert (none | from_smallest).all()
+    assert r.bankfull.sure[none].all()
     assert (
         r.height_limit_m[r.bankfull.sure] <= r.bankfull.depth_m[r.bankfull.sure] / 3 + 1e-6
     ).all()

@@ -12,13 +12,13 @@ from siting.layout.series import place_series
 from siting.places.spot import Stock
 from siting.structures.spacing import head_to_toe_m, wedge_m
 from terrain.values.raster import Raster
-from tests.siting.conftest import placed_by, trials_on
+from tests.siting.conftest import DRY_RAIN, RAIN, placed_by, trials_on
 
 # an incised reach without a headcut: the trench runs off the raster's upper edge
 LONG = {"drop_m": 0.8, "head_m": 400.0}
 
 
-def series_of(ground, others=(), build=None, rain=None):
+def series_of(ground, others=(), build=None, rain=RAIN):
     trials = trials_on(ground, rain, build)
     q2 = np.full(ground.stations.size, np.nan)
     if rain is not None:
@@ -44,10 +44,10 @@ def test_an_incised_reach_gets_a_series_from_its_base_up(measured, gully) -> Non
 
 def test_spacing_lies_between_head_to_toe_and_the_wedge(measured, gully) -> None:
     ground = measured(gully(**LONG))
-    series = series_of(ground).places
+    series = series_of(ground, rain=DRY_RAIN).places
     apart = np.diff([p.where.station_m for p in series])
     slope = np.mean([p.spot.slope for p in series])
-    # one stone of 0.10 m: nothing is known of bankfull without rain
+    # 0.10 m: no more is allowed where bankfull is not known
     least, most = float(head_to_toe_m(0.10, slope)), float(wedge_m(0.10, slope))
     assert (apart >= least - 1e-6).all()
     # a place is the first station past the distance: up to a station's spacing more
@@ -120,7 +120,7 @@ def test_a_wide_shallow_reach_gets_log_mats_side_by_side_once(measured, gully) -
 
 def test_series_keep_off_headcuts_and_their_pairs(measured, gully) -> None:
     ground = measured(gully(drop_m=0.8, head_m=40.0))
-    trials = trials_on(ground)
+    trials = trials_on(ground, RAIN)
     heads = place_at_headcuts(trials)
     pair = [p for p in placed_by(trials, heads).places if p.control == "grade"]
     series = series_of(ground, heads.proposals).places
@@ -142,33 +142,35 @@ def test_series_keep_off_a_road_fill(measured, gully) -> None:
     assert not ((y > 45) & (y < 78)).any()
 
 
-def test_banks_low_against_bankfull_get_no_series(measured, gully, rules_with, rain) -> None:
+def test_banks_low_against_bankfull_get_no_series(measured, gully, rules_with) -> None:
     """With a flow the banks stand about 8 bankfull depths high."""
     usual = measured(gully(**LONG))
-    assert series_of(usual, rain=rain).places
+    assert series_of(usual).places
     strict = measured(gully(**LONG), rules=rules_with(series__bank_height_ratio=500.0))
-    assert series_of(strict, rain=rain).places == []
-    # without a flow bankfull is not known: the depth alone decides
-    assert series_of(strict).places
+    assert series_of(strict).places == []
+    # where bankfull is not known the depth alone decides
+    assert series_of(strict, rain=DRY_RAIN).places
 
 
-@pytest.mark.parametrize("flush", [True, False])
-def test_heights_hold_and_every_rule_of_spacing_is_shown(
-    measured, gully, rain, one_stone, flush
-) -> None:
-    ground = measured(gully(**LONG), rules=None if flush else one_stone)
-    places = series_of(ground, rain=rain).places
+def test_without_a_flow_a_series_says_what_would_tell_whether_it_fits(measured, gully) -> None:
+    placed = series_of(measured(gully(**LONG)), rain=None)
+    assert placed.places == []
+    [note] = placed.notes
+    assert "No flow is known here" in note
+    assert note.endswith("give rain.")
+
+
+@pytest.mark.parametrize("sure", [True, False])
+def test_heights_hold_and_every_rule_of_spacing_is_shown(measured, gully, unsure, sure) -> None:
+    ground = measured(gully(**LONG), rules=None if sure else unsure)
+    places = series_of(ground).places
     assert len(places) >= 3
     for place in places:
         size, spot = place.decision.size, place.spot
-        assert spot.bankfull.sure == flush
-        if flush:
-            assert spot.bankfull.depth_m / 3 < 0.10
-            assert size.height_m == spot.bankfull.height_limit_m == 0
-            assert "holds no sediment back" in place.reason
-        else:
-            assert 0.10 <= size.height_m <= spot.bankfull.height_limit_m <= 0.30
-            assert "lets the bed rise" in place.reason
+        assert spot.bankfull.sure == sure
+        assert spot.bankfull.depth_m / 3 < 0.10
+        assert size.height_m == pytest.approx(0.10)
+        assert "lets the bed rise" in place.reason
         assert np.isnan(spot.task.needed_height_m)
         assert len(place.spacing) >= 2
         [chosen] = [row for row in place.spacing if row.chosen]

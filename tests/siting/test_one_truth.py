@@ -236,9 +236,9 @@ def test_deciding_again_gives_the_same_to_the_last_digit(plan: Plan) -> None:
 
 
 @pytest.mark.parametrize("drop", [0.6, 0.9])
-def test_a_place_measured_alone_is_measured_the_same(one_stone, drop: float) -> None:
+def test_a_place_measured_alone_is_measured_the_same(unsure, drop: float) -> None:
     """What was tried in a search, and among all others, is what a place alone would give."""
-    ground = ground_of(gully_raster(drop_m=drop, slope=0.02), rules=one_stone)
+    ground = ground_of(gully_raster(drop_m=drop, slope=0.02), rules=unsure)
     trials = trials_on(ground, RAIN)
     proposals = propose(trials).proposals
     assert {p.task.purpose for p in proposals} == {"vertical", "grade"}
@@ -250,10 +250,10 @@ def test_a_place_measured_alone_is_measured_the_same(one_stone, drop: float) -> 
         assert same(alone.size, site.size)
 
 
-def test_whatever_is_proposed_for_building_is_built(one_stone) -> None:
+def test_whatever_is_proposed_for_building_is_built(unsure) -> None:
     """A place found by trial is never refused once it is measured for good."""
     for raster in (two_steps(apart=25.0, slope=0.01), gully_raster(drop_m=0.9, slope=0.03)):
-        ground = ground_of(raster, rules=one_stone)
+        ground = ground_of(raster, rules=unsure)
         trials = trials_on(ground, RAIN)
         sites = sites_of(trials, propose(trials).proposals)
         low = [s for s in sites if not s.proposal.at_head]

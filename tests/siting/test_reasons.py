@@ -140,19 +140,21 @@ def test_a_pair_tells_its_depth_at_the_foot_and_that_stone_leaks(rows, worked) -
         assert "to be built" in own["group"]["text"]
 
 
-def test_what_is_flush_says_that_it_backs_no_water(rows, flush) -> None:
-    own = rows_of(told_of(flush.ground, flush.sites))
-    low = [i + 1 for i, p in enumerate(flush.sites.each) if p.control == "grade"]
+def test_why_a_crest_stands_is_said_at_every_grade_control(shallow) -> None:
+    own = rows_of(told_of(shallow.ground, shallow.sites))
+    low = [i + 1 for i, p in enumerate(shallow.sites.each) if p.control == "grade"]
     assert len(low) >= 10
-    told = [r for r in own if r["subject"] == "flush with the bed"]
+    told = [r for r in own if r["subject"] == "grade_control.height" and r["part"] == "limits"]
     assert [r["site_id"] for r in told] == low
-    assert all(r["part"] == "pair" and "backs no water" in r["text"] for r in told)
-    of_flush = [r for r in own if r["site_id"] in low]
-    subjects = {r["subject"] for r in of_flush}
-    assert not subjects & {"still pool", "depth at the foot", "tailwater", "sediment held"}
-    assert not any("lets the bed rise" in r["text"] for r in of_flush)
-    # and nothing that stands above the bed says so
-    assert not [r for r in rows if r["subject"] == "flush with the bed"]
+    assert all(r["verdict"] == "holds" for r in told)
+    assert all("banks that hold the 10-year flow over a crest of 0.10 m" in r["text"] for r in told)
+    held = ["above the bed there; the lower bank is" in r["text"] for r in told]
+    swale = ["Found: a swale" in r["text"] for r in told]
+    assert all(h != s for h, s in zip(held, swale, strict=True))
+    assert any(held)
+    # and each tells what it holds back
+    gain = {r["site_id"] for r in own if r["subject"] == "sediment held"}
+    assert gain >= set(low)
 
 
 def test_the_design_return_period_is_said(rows, worked) -> None:

@@ -193,34 +193,28 @@ def test_grade_controls_are_never_higher_than_allowed(whole, truth) -> None:
     c = whole.sites.columns
     grade = c["control"] == "grade"
     height, depth = c["structure_height_m"][grade], c["bankfull_depth_m"][grade]
-    flush = height == 0
-    assert (flush | ((height >= 0.10) & (height <= 0.30))).all()
+    assert ((height >= 0.10) & (height <= 0.30)).all()
     low, high = c["bankfull_low_m"][grade], c["bankfull_high_m"][grade]
     with np.errstate(invalid="ignore"):
         sure = high <= 2 * low  # not where there is no estimate at all
     assert sure.any()
     assert (~sure).any()
-    # a third of bankfull where it is sure, flush where that is less than one stone
-    assert (height[sure] <= depth[sure] / 3 + 1e-6).all()
-    assert flush[sure & (depth / 3 < 0.10)].all()
-    assert flush.any()
-    # else one stone
-    assert height[~sure] == pytest.approx(0.10)
+    # a third of bankfull where it is sure, else the smallest, which the banks hold
+    third = depth / 3 >= 0.10
+    assert (height[sure & third] <= depth[sure & third] / 3 + 1e-6).all()
+    assert (sure & ~third).any()
+    assert height[~(sure & third)] == pytest.approx(0.10)
     told = c["caution"][grade]
-    assert all("flush with the bed" in t for t in told[flush])
+    assert all("measure bankfull on site" in t for t in told[sure & ~third])
     assert all("measure it on site" in t for t in told[~sure])
 
 
-def test_what_is_flush_has_no_pool_and_no_wedge(whole) -> None:
+def test_every_grade_control_and_nothing_else_has_a_pool_and_a_wedge(whole) -> None:
     c = whole.sites.columns
     grade = c["control"] == "grade"
-    raised = grade & (c["structure_height_m"] > 0)
-    names = ("pool_area_m2", "pool_volume_m3", "toe_depth_m", "wedge_length_m", "wedge_volume_m3")
-    for name in names:
-        assert np.isnan(c[name][grade & ~raised]).all(), name
     for name in ("pool_area_m2", "pool_volume_m3", "wedge_length_m", "wedge_volume_m3"):
-        assert np.isfinite(c[name][raised]).all(), name
-    assert set(whole.pools.columns["site_id"]) == set(np.flatnonzero(raised) + 1)
+        assert np.array_equal(np.isfinite(c[name]), grade), name
+    assert set(whole.pools.columns["site_id"]) == set(np.flatnonzero(grade) + 1)
 
 
 def test_flows_grow_with_the_return_period_and_are_there(whole) -> None:

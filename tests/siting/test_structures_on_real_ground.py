@@ -84,14 +84,14 @@ def test_structures_are_sized_and_measured_on_real_ground(real_dem, rules_with, 
     grade = np.flatnonzero(c["control"] == "grade")
     assert grade.size >= 10
     height = c["structure_height_m"][grade]
-    assert ((height == 0) | ((height >= 0.10) & (height <= 0.30))).all()
-    proud = grade[height > 0]
-    assert proud.size >= 2
-    assert (c["pool_volume_m3"][proud] > 0).all()
-    assert (c["wedge_volume_m3"][proud] > 0).all()
-    assert np.isnan(c["pool_volume_m3"][grade[height == 0]]).all()
+    assert ((height >= 0.10) & (height <= 0.30)).all()
+    # on cells of 4 m the bed above a low crest may rise past it within the first cell
+    holds = grade[c["pool_volume_m3"][grade] > 0]
+    assert holds.size >= 0.95 * grade.size
+    assert (c["wedge_volume_m3"][holds] > 0).all()
+    assert np.isfinite(c["pool_volume_m3"][grade]).all()
     # the water behind a crest of a hand is less than a prism as wide as the channel over the slope
     prism = 0.5 * c["width_m"] * c["structure_height_m"] ** 2 / np.maximum(c["slope"], 0.002)
-    assert np.median(c["pool_volume_m3"][proud] / prism[proud]) < 1.5
+    assert np.median(c["pool_volume_m3"][holds] / prism[holds]) < 1.5
     assert (c["cost_likely"][grade] > 0).all()
-    assert set(found.pools.columns["site_id"] - 1) <= set(proud.tolist())
+    assert set(found.pools.columns["site_id"] - 1) <= set(grade.tolist())

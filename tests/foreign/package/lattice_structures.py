@@ -120,7 +120,6 @@ class QuietBench:
     control = "vertical"
     materials_needed = frozenset()
     summary = "A quiet bench lets water sit down."
-    flush_summary = ""
     spacing_rules = ()
 
     def checks(self, spot):

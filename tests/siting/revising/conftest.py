@@ -1,4 +1,4 @@
-"""The gully whose grade controls lie flush, as a plan keeps it."""
+"""The gully whose bankfull is sure and shallow, as a plan keeps it."""
 
 from __future__ import annotations
 
@@ -15,12 +15,17 @@ from tests.siting.conftest import Worked, keep_of
 
 
 @pytest.fixture(scope="session")
-def parts(flush: Worked) -> PlanParts:
-    """What a plan keeps of that gully, with the road along its western side."""
+def parts(shallow: Worked) -> PlanParts:
+    """What a plan keeps of that gully."""
+    return parts_of(shallow)
+
+
+def parts_of(worked: Worked) -> PlanParts:
+    """What a plan keeps of a gully, with the road along its western side."""
     road = keep_of(shapely.LineString([(20.0, 20.0), (20.0, 380.0)]))
-    used = SettingsUsed(flush.ground.rules, load_weights(), Means(), BuildSettings(keep=road))
+    used = SettingsUsed(worked.ground.rules, load_weights(), Means(), BuildSettings(keep=road))
     return PlanParts(
-        records=record_columns(flush.sites, flush.effects, cell_m=1.0)["text"].tolist(),
+        records=record_columns(worked.sites, worked.effects, cell_m=1.0)["text"].tolist(),
         settings=used.texts(),
         length_unit="m",
         project=lambda lon, lat: (lon, lat),

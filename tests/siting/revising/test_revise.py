@@ -28,7 +28,10 @@ from siting.revising.revised_tables import (
 )
 from siting.structures.catalogue import structure_types
 from siting.values.input_errors import FieldRowsError, RecordError
+from siting.values.rules import load_rules
 from siting.works.ranking import load_weights, rank_sites
+from tests.siting.conftest import worked_out
+from tests.siting.revising.conftest import parts_of
 
 #: Of the gully that is worked out: two heads with a grade control each, and a lone series between.
 LOW_CONTROL, LOW_HEAD, SERIES, HIGH_CONTROL, HIGH_HEAD = 6, 7, (8, 9, 10, 11, 12), 13, 14
@@ -81,17 +84,17 @@ def change(revised: Revised, site: int, subject: str) -> Change:
 # ---- restoring ---------------------------------------------------------------------------------
 
 
-def test_every_site_is_restored_to_the_last_digit(flush, parts) -> None:
+def test_every_site_is_restored_to_the_last_digit(shallow, parts) -> None:
     records = [
-        read_record(t, rules=flush.ground.rules, stock=Stock(), design_period_yr=10.0)
+        read_record(t, rules=shallow.ground.rules, stock=Stock(), design_period_yr=10.0)
         for t in parts.records
     ]
     sites, effects = restored(records, tuple(structure_types()))
     for f in fields(sites):
-        assert same(getattr(sites, f.name), getattr(flush.sites, f.name)), f.name
-    assert same(effects, flush.effects)
-    ranking = rank_sites(sites, rules=flush.ground.rules, weights=load_weights())
-    assert same(ranking, flush.ranking)
+        assert same(getattr(sites, f.name), getattr(shallow.sites, f.name)), f.name
+    assert same(effects, shallow.effects)
+    ranking = rank_sites(sites, rules=shallow.ground.rules, weights=load_weights())
+    assert same(ranking, shallow.ranking)
 
 
 def test_a_measure_of_one_site_leaves_the_others_as_they_were(with_rows) -> None:
@@ -149,7 +152,7 @@ def test_measured_bankfull_raises_the_height_to_a_third_of_it(with_rows) -> None
     site = SERIES[0]
     revised = with_rows({"site_id": site, "measured_bankfull_depth": 0.48})
     spot, size = revised.now.sites[site - 1].spot, revised.now.sites[site - 1].size
-    assert revised.planned.sites[site - 1].size.height_m == 0.0
+    assert revised.planned.sites[site - 1].size.height_m == pytest.approx(0.10)
     assert spot.bankfull.sure
     # a third of 0.48 m is 0.16 m, in steps of 0.05 m
     assert spot.bankfull.height_limit_m == pytest.approx(0.15)
@@ -243,19 +246,24 @@ def test_what_needs_the_ground_is_worked_out_for_an_even_channel(with_rows) -> N
     assert columns["pool_volume_m3"][site - 1] == effect.pool.volume_m3
 
 
-def test_a_pair_backs_water_once_bankfull_allows_a_crest(with_rows) -> None:
-    assert "Its grade control only holds the bed" in " ".join(
-        with_rows({"site_id": 1, "notes": "x"}).planned.sites[LOW_HEAD - 1].own_cautions
+def test_a_pair_backs_water_once_bankfull_allows_a_crest() -> None:
+    """On a steeper bed the smallest crest is too low."""
+    steep = parts_of(worked_out(load_rules(), slope=0.03, drop_m=0.8))
+    revised = revise(steep, (table({"site_id": 3, "measured_bankfull_depth": 0.6}),))
+    planned, control, head = (
+        revised.planned.sites[3],
+        revised.now.sites[2],
+        revised.now.sites[3],
     )
-    revised = with_rows({"site_id": LOW_CONTROL, "measured_bankfull_depth": 0.6})
-    control, head = (revised.now.sites[n - 1] for n in (LOW_CONTROL, LOW_HEAD))
-    spot, size = revised.now.sites[LOW_CONTROL - 1].spot, revised.now.sites[LOW_CONTROL - 1].size
+    assert "Its grade control only holds the bed" in " ".join(planned.own_cautions)
+    assert revised.planned.sites[2].size.height_m == pytest.approx(0.10)
+    spot, size = control.spot, control.size
     assert spot.task.needed_height_m == pytest.approx(control.foot.rise_m)
     assert size.height_m >= control.foot.rise_m
     assert "As measured it backs water to the foot." in control.reason
     assert "too low here" not in control.reason
     assert not any("only holds the bed" in c for c in head.own_cautions)
-    assert revised.now.effects[LOW_CONTROL - 1].pool.toe_depth_m >= -0.005
+    assert revised.now.effects[2].pool.toe_depth_m >= -0.005
 
 
 # ---- decisions ---------------------------------------------------------------------------------
@@ -326,9 +334,9 @@ def test_a_site_is_moved_and_its_footprint_with_it(with_rows) -> None:
     assert revised_sites(revised, None).columns["moved_m"][site - 1] == pytest.approx(5.0)
 
 
-def test_a_site_moved_beside_a_road_is_referred(flush, parts) -> None:
+def test_a_site_moved_beside_a_road_is_referred(shallow, parts) -> None:
     site = SERIES[2]
-    x, y = float(flush.sites.x_m[site - 1]), float(flush.sites.y_m[site - 1])
+    x, y = float(shallow.sites.x_m[site - 1]), float(shallow.sites.y_m[site - 1])
     # 30 m is the furthest that a site may be moved; the road has to come to it
     near = {"type": "LineString", "coordinates": [[x - 30.0, 0.0], [x - 30.0, 400.0]]}
     settings = dict(parts.settings)
@@ -434,10 +442,10 @@ def test_blank_rows_are_an_error(with_rows) -> None:
 
 
 @pytest.mark.parametrize("seed", range(4))
-def test_whatever_is_measured_the_plan_stays_whole(parts, flush, seed: int) -> None:
+def test_whatever_is_measured_the_plan_stays_whole(parts, shallow, seed: int) -> None:
     rng = np.random.default_rng(seed)
     rows = []
-    for i in range(1, flush.sites.count + 1):
+    for i in range(1, shallow.sites.count + 1):
         row: dict[str, object] = {"site_id": i}
         for name, low, high in (
             ("width", 0.2, 15.0),
@@ -450,13 +458,13 @@ def test_whatever_is_measured_the_plan_stays_whole(parts, flush, seed: int) -> N
                 row[f"measured_{name}"] = repr(float(rng.uniform(low, high)))
         if rng.random() < 0.5:
             row["decision"] = str(rng.choice(["build", "skip", "move", "refer"]))
-            row["x"] = repr(float(flush.sites.x_m[i - 1] + rng.normal(0, 12)))
-            row["y"] = repr(float(flush.sites.y_m[i - 1] + rng.normal(0, 12)))
+            row["x"] = repr(float(shallow.sites.x_m[i - 1] + rng.normal(0, 12)))
+            row["y"] = repr(float(shallow.sites.y_m[i - 1] + rng.normal(0, 12)))
         rows.append(row)
     revised = revise(parts, [table(*rows)])
     now = revised.now
     n = now.sites.count
-    assert n == flush.sites.count
+    assert n == shallow.sites.count
     assert sorted(now.ranking.rank.tolist()) == list(range(1, n + 1))
     built = [s.size is not None for s in now.sites]
     assert now.built.takes.quantities.built.tolist() == built
