@@ -1,7 +1,7 @@
 """Runoff and travel time against worked examples of handbooks and textbooks.
 
 NEH is the USDA National Engineering Handbook, part 630; McCuen is R. H. McCuen, "Hydrologic
-Analysis and Design", second edition, 1998. Both were read in a transcription that names their
+Analysis and Design", second edition, 1998. Both were read in a typed copy that names their
 pages, not on the pages. Tolerances are half of the last digit that is printed.
 """
 
@@ -76,12 +76,12 @@ def test_full_pipe_tc_15() -> None:
 
 
 def test_kirpich_tc_16() -> None:
-    """ABDER drainage course notes p. 67, read in a transcription: 0.49 km at 7 %, 0.106 h."""
+    """ABDER drainage course notes p. 67, read in a typed copy: 0.49 km at 7 %, 0.106 h."""
     answer(kirpich_h(490.0, 0.07), 0.106, of="TC-16", abs=0.0005)
 
 
 def test_kirpich_tc_17() -> None:
-    """IME drainage course notes p. 29, read in a transcription: 5 km that fall 300 m, 41 min.
+    """IME drainage course notes p. 29, read in a typed copy: 5 km that fall 300 m, 41 min.
 
     The notes give it as the formula of the California culvert practice, 57 (L^3 / H)^0.385 in km
     and m, which is Kirpich's with the slope written as H / L.

@@ -65,7 +65,7 @@ def test_unit_hydrograph_uh_1() -> None:
 def test_time_to_peak_uh_3() -> None:
     """National Engineering Handbook part 630, example 16-1 (PDF pp. 13-16): 1.53 h.
 
-    Read in a transcription. The example takes 0.3 h as unit duration, which here is 0.307 h: the
+    Read in a typed copy. The example takes 0.3 h as unit duration, which here is 0.307 h: the
     time to peak is the same to its last digit, but the peak of 1,455 cfs is not and is left out.
     """
     _, to_peak, _ = unit_hydrograph(
@@ -77,7 +77,7 @@ def test_time_to_peak_uh_3() -> None:
 def test_unit_hydrograph_uh_4() -> None:
     """R. H. McCuen, "Hydrologic Analysis and Design", 1998, example 9-23 (PDF pp. 557-558).
 
-    Read in a transcription: Tc 1.34 h from the lag of 6,500 ft at 1.3 %, curve number 92; from 300
+    Read in a typed copy: Tc 1.34 h from the lag of 6,500 ft at 1.3 %, curve number 92; from 300
     acres and one inch a time to peak of 0.893 h and 254 cfs.
     """
     lag = nrcs_lag_h(6500 * FT, curve_number=92, mean_slope=0.013)
@@ -118,7 +118,7 @@ def test_rational_rm_2() -> None:
 def test_rational_rm_4(coefficient: float, inches: float, acres: float, cfs: float) -> None:
     """R. H. McCuen, "Hydrologic Analysis and Design", 1998, example 7-11 (pp. 398-399).
 
-    Read in a transcription: a basin of three parts, with its mean coefficient, and two parts.
+    Read in a typed copy: a basin of three parts, with its mean coefficient, and two parts.
     """
     flow = acre_inches_per_hour(acres, inches_per_hour=inches, coefficient=coefficient)
     answer(flow, cfs, of="RM-4", abs=0.05)
@@ -127,19 +127,19 @@ def test_rational_rm_4(coefficient: float, inches: float, acres: float, cfs: flo
 def test_rational_rm_5() -> None:
     """R. H. McCuen, "Hydrologic Analysis and Design", 1998, example 7-9 (p. 397): 15 cfs.
 
-    Read in a transcription.
+    Read in a typed copy.
     """
     answer(acre_inches_per_hour(2.4, inches_per_hour=6.5, coefficient=0.95), 15, of="RM-5", abs=0.5)
 
 
 def test_rational_rm_6() -> None:
-    """DNIT, Manual de Hidrologia (IPR-715) p. 130, read in a transcription: 12.31 m3/s."""
+    """DNIT, Manual de Hidrologia (IPR-715) p. 130, read in a typed copy: 12.31 m3/s."""
     flow = rational_peak_m3s(240.0, intensity_mm_h=101.0, runoff_coefficient=0.1828)
     answer(flow, 12.31, of="RM-6", abs=0.005)
 
 
 def test_rational_rm_7() -> None:
-    """DNIT, Manual de Hidrologia (IPR-715) p. 131, read in a transcription: 107.9 m3/s."""
+    """DNIT, Manual de Hidrologia (IPR-715) p. 131, read in a typed copy: 107.9 m3/s."""
     flow = rational_peak_m3s(1050.0, intensity_mm_h=96.1, runoff_coefficient=0.385)
     answer(flow, 107.9, of="RM-7", abs=0.05)
 

@@ -80,7 +80,7 @@ def test_rectangle_oc_24() -> None:
     [(0.034, 10.6, 7.9), (0.036, 11.0, 7.6), (0.038, 11.3, 7.3)],
 )
 def test_riprap_channel_oc_25(roughness: float, depth_ft: float, velocity_fps: float) -> None:
-    """USACE EM 1110-2-1601, appendix H, table H-1 (PDF p. 179), read in a transcription.
+    """USACE EM 1110-2-1601, appendix H, table H-1 (PDF p. 179), read in a typed copy.
 
     13,500 cfs in a bed of 140 ft with sides 2, slope 0.0017.
     """
@@ -99,7 +99,7 @@ def wide_velocity_mps(unit_flow_m2s: list[float], slope: float, roughness: float
 
 
 def test_floodway_oc_26() -> None:
-    """Main Roads Western Australia, Floodway Design Guide 2006, example 1, read in a transcription.
+    """Main Roads Western Australia, Floodway Design Guide 2006, example 1, read in a typed copy.
 
     1.443 m2/s run down a batter of 1 in 3, n 0.04, at 5.75 m/s; 0.50 m2/s over a pavement of 3 %,
     n 0.015, at 3.29 m/s.
@@ -115,6 +115,6 @@ def test_floodway_oc_26() -> None:
     [(0.04, [1.98, 2.61, 3.07, 3.44, 3.76]), (0.03, [2.35, 3.10, 3.64, 4.09, 4.47])],
 )
 def test_floodway_tables(roughness: float, mps: list[float]) -> None:
-    """Floodway Design Guide 2006, tables D1 and D2, read in a transcription: batters of 1 in 3."""
+    """Floodway Design Guide 2006, tables D1 and D2, read in a typed copy: batters of 1 in 3."""
     found = wide_velocity_mps([0.1, 0.2, 0.3, 0.4, 0.5], 1 / 3, roughness)
     cells(found, mps, of="Floodway Design Guide 2006, tables D1 and D2", within=0.005)

@@ -34,7 +34,7 @@ def test_rock_chute_rk_22() -> None:
 def test_gabion_lining_rk_23() -> None:
     """FHWA HEC-15 (2005), gabion mattress example of chapter 7 (PDF pp. 115-117).
 
-    Read in a transcription. Stone of 0.15 m in baskets, F* 0.10, stands 241 N/m2; water 0.185 m
+    Read in a typed copy. Stone of 0.15 m in baskets, F* 0.10, stands 241 N/m2; water 0.185 m
     deep at a slope of 0.09 pulls with 163 N/m2; a bed of 0.60 m with sides 3 and n 0.055 carries
     0.29 m3/s. That flow is 0.2847 from the n printed, which is itself rounded by up to 0.9 per
     cent, so 0.0026 m3/s are allowed beyond its own rounding.
@@ -48,5 +48,5 @@ def test_gabion_lining_rk_23() -> None:
 
 @pytest.mark.parametrize(("d50_m", "pa"), [(0.025, 19), (0.050, 38), (0.15, 113), (0.30, 227)])
 def test_permissible_shear_table_2_3(d50_m: float, pa: float) -> None:
-    """FHWA HEC-15 (2005), table 2.3 (PDF p. 33), read in a transcription: gravel and riprap."""
+    """FHWA HEC-15 (2005), table 2.3 (PDF p. 33), read in a typed copy: gravel and riprap."""
     cells(permissible_shear_pa(d50_m), pa, of="HEC-15 (2005), table 2.3", within=0.5)
