@@ -99,6 +99,7 @@ def stretch_below(ground: Ground, foot: int, height_m: float) -> Stretch:
     _, first, own, rows = np.unique(
         keys, axis=0, return_index=True, return_inverse=True, return_counts=True
     )
+    own = own.reshape(-1)  # numpy 2.0 gives it the shape of the keys
     down = np.argsort(first)
     fall = (np.bincount(own, bed.bed_m[0] - bed.bed_m[inside]) / rows)[down]
     distance = (np.bincount(own, bed.distance_m[inside]) / rows)[down]
