@@ -33,6 +33,7 @@ from siting.record.structure_tables import Built, built_of
 from siting.screen_settings import ScreenSettings, SettingsOnRaster
 from siting.sites import Sites, find_sites
 from siting.values.columns import Columns, FeatureTable
+from siting.values.wording import exactly
 from siting.works.ranking import Ranking, load_weights, rank_sites, why_first
 from siting.works.weights_effect import WeightsEffect, weights_effect
 from terrain.channels.channel_area import pick_channel_area
@@ -189,7 +190,7 @@ def _find_channels(raster: Raster, settings: TerrainSettings, progress: Progress
     area_ha, how_area = _channel_area_ha(settings, conditioned, counts)
     network = channel_network(conditioned.flow, counts, channel_area_ha=area_ha)
     progress("drawing channels", 1.0)
-    return _Terrain(raster, conditioned, counts, network, f"{area_ha:.3g} ha ({how_area})")
+    return _Terrain(raster, conditioned, counts, network, f"{exactly(area_ha, 'ha')} ({how_area})")
 
 
 def _channel_area_ha(
@@ -364,11 +365,12 @@ def _settings_told(
 ) -> dict[str, str]:
     """The settings in words, for the record of the run."""
     carve, rules = told.terrain.carve, told.rules
+    deep, long = (exactly(v, "m") for v in (carve.depth_m, carve.length_m))
     changed = f", changed: {', '.join(rules.changed)}" if rules.changed else ""
     return {
         "flow engine": told.terrain.engine,
         "channel area": terrain.area_words,
-        "carving limits": f"{carve.depth_m:g} m deep, {carve.length_m:g} m long",
+        "carving limits": f"{deep} deep, {long} long",
         "design return period": f"{told.build.design_period_yr:g} years",
         **built.takes.facts(),
         "bankfull curve": told.floods.division,

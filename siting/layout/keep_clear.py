@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from siting.values.siting_remedies import SitingRemedy
 from terrain.values.arrays import read_only
 from terrain.values.grid import Grid
+from terrain.values.reader_units import quantity
 from terrain.vectors.features import Features, Wanted, read_features
 
 ROAD: Final = "road"
@@ -134,8 +135,8 @@ def read_keep_clear(
         read = read_features(roads, grid, _ROADS, layer=roads_layer)
         names = [str(n) for n in read.texts["name"]]
         parts.append((read, [ROAD] * len(names), names, True))
-        length_km = float(shapely.length(read.shapes).sum()) / 1000
-        notes += [f"{read.name}: {length_km:.2g} km of road on the DEM or near it.", *read.notes]
+        length = quantity(float(shapely.length(read.shapes).sum()) / 1000, "km")
+        notes += [f"{read.name}: {length} of road on the DEM or near it.", *read.notes]
     if keep_clear is not None:
         read = read_features(keep_clear, grid, _KEEP_CLEAR, layer=keep_clear_layer)
         told = list(zip(read.texts["kind"], read.texts["name"], strict=True))

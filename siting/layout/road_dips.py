@@ -34,7 +34,7 @@ from siting.layout.road_spacing import (
     water_bar_spacing_m,
 )
 from siting.values.rules import Rules
-from siting.values.wording import hectares, metres, percent
+from siting.values.wording import hectares, metres, percent, quantity
 from terrain.channels.network import HECTARE_M2
 from terrain.values.arrays import BoolArray, FloatArray, IntArray, read_only
 
@@ -311,7 +311,7 @@ def _reason(row: dict[str, Any], is_first: bool) -> str:
         f"the mean below {since}. For that the rule for {row['rule']} lets water run "
         f"{metres(row['spacing_m'])} along it{spread}; this place is {metres(row['from_last_m'])} "
         f"below {since}. The water leaves to the {row['side']}, looking down the road, where the "
-        f"ground falls at {percent(row['outlet_slope'])}. {metres(row['road_area_m2'])[:-2]} m2 of "
+        f"ground falls at {percent(row['outlet_slope'])}. {quantity(row['road_area_m2'], 'm2')} of "
         f"road, with all that drains onto it {hectares(row['land_ha'])}, come to the dip."
     )
 

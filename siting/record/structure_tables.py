@@ -32,7 +32,7 @@ from siting.record.structure_rows import (
 )
 from siting.sites import Sites
 from siting.values.columns import Columns, FeatureTable, texts_of
-from siting.values.wording import counted, figures
+from siting.values.wording import counted, quantity
 from siting.works.ranking import Ranking, Weights
 from siting.works.takes import Means, Takes, takes_of
 from terrain.values.arrays import FloatArray
@@ -72,8 +72,8 @@ class Built:
         return (
             *self.takes.sentences(),
             design_sentence(t, design_period_yr),
-            f"Before you build: utilities, permits (about {figures(t.fill_m3)} m3 of fill on "
-            f"{figures(t.disturbed_m2)} m2 in {counted(t.channels, 'channel')}), water rights, "
+            f"Before you build: utilities, permits (about {quantity(t.fill_m3, 'm3')} of fill on "
+            f"{quantity(t.disturbed_m2, 'm2')} in {counted(t.channels, 'channel')}), water rights, "
             "cultural survey, grazing; see the table before_you_build.",
         )
 

@@ -8,7 +8,7 @@ import math
 from siting.hydraulics.cross_section import CrossSection
 from siting.hydraulics.open_channel import LOWEST_SLOPE, FlowState, normal_flow
 from siting.places.spot import Spot
-from siting.values.wording import figures, flow, metres
+from siting.values.wording import flow, metres, quantity
 
 
 @functools.lru_cache(maxsize=1024)
@@ -54,7 +54,7 @@ def flow_note(spot: Spot) -> str:
     which = f"of {likely}" if high == likely else f"at the high end of its range, {high}"
     return (
         f"Made for the {years(spot)} flow {which}: {metres(state.depth_m)} "
-        f"deep and {figures(state.velocity_mps)} m/s fast by Manning's equation, n = "
+        f"deep and {quantity(state.velocity_mps, 'm/s')} fast by Manning's equation, n = "
         f"{spot.roughness:g}."
     )
 

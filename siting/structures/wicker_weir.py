@@ -29,7 +29,7 @@ from siting.structures.structure_type import (
     Size,
     StructureType,
 )
-from siting.values.wording import figures, metres, percent
+from siting.values.wording import metres, percent, quantity
 
 #: Thickness of a picket as it is drawn, m.
 PICKET_M = 0.06
@@ -237,4 +237,4 @@ class WickerWeir(StructureType):
 
 
 def _pascals(value: float) -> str:
-    return f"{figures(value)} Pa"
+    return quantity(value, "Pa")

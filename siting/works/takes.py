@@ -13,7 +13,7 @@ from siting.structures.one_rock_dam import OneRockDam
 from siting.structures.structure_type import Amount
 from siting.structures.whole_price import priced_whole_of
 from siting.values.columns import Columns
-from siting.values.wording import counted, figures, listed
+from siting.values.wording import counted, figures, listed, quantity
 from siting.works.bill import Bill, beside_published, bill, cost_columns
 from siting.works.budget import Choice, choose
 from siting.works.budget_groups import Group, group_value
@@ -140,7 +140,7 @@ class Takes:
         amount = dict(zip(ITEM_NAMES, order, strict=True))
         stone = sum(amount[name] for name in ITEM_NAMES if name.startswith("stone"))
         parts = [
-            f"{figures(value)} {unit} of {what}"
+            f"{quantity(value, unit)} of {what}"
             for value, unit, what in (
                 (stone, "t", "stone"),
                 (amount["gravel"], "m3", "gravel"),
