@@ -109,6 +109,13 @@ def _struck_ring() -> tuple[Ring, ...]:
     return turned(outline), turned(upper_hole), turned(lower_hole)
 
 
+def _two_bars() -> tuple[Ring, ...]:
+    """Draw two upright bars: wait."""
+    low, high, near, far = -0.95, 0.95, 0.25, 0.85
+    left = ((-far, low), (-near, low), (-near, high), (-far, high))
+    return left, tuple((x + near + far, y) for x, y in left)
+
+
 _STEPPED_SQUARE: Ring = (
     (-0.9, -0.9),
     (0.9, -0.9),
@@ -123,6 +130,7 @@ SITE_SYMBOLS: tuple[SiteSymbol, ...] = (
     SiteSymbol("vertical", "Vertical control (stop a drop)", BRICK, (_STEPPED_SQUARE,)),
     SiteSymbol("grade", "Grade control (hold the bed)", OCHRE, (_BAR,)),
     SiteSymbol("spread", "Spreading (slow and spread the flow)", GREEN, (_crescent(),), turns=True),
+    SiteSymbol("hold", "Hold: measure again", CHARCOAL, _two_bars()),
     SiteSymbol("refer", "Refer to an engineer", CHARCOAL, _struck_ring()),
 )
 

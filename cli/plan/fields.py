@@ -152,7 +152,14 @@ def _rows() -> tuple[Field, ...]:
     ]
     sites = [
         f("sites", "site_id", "int", 0, "Number of the site; the same input gives the same", True),
-        f("sites", "rank", "int", 0, "Place in the list, 1 first", True),
+        f(
+            "sites",
+            "rank",
+            "int",
+            0,
+            "Place in the list, 1 first; 0 for what is on hold, which stands before it",
+            True,
+        ),
         f("sites", "structure", "text", 0, "What to build", True),
         f("sites", "control", "text", 0, "What the structure is for", True, CONTROLS),
         f("sites", "channel_id", "int", 0, "Channel it lies on", True),

@@ -18,6 +18,7 @@ CONTROLS: Final[Codes] = (
     ("grade", "Holds the bed at its level"),
     ("spread", "Slows and spreads the flow over the ground"),
     ("refer", "Beyond hand work: ask an engineer"),
+    ("hold", "Not to be built yet: measure again, or settle its partner"),
 )
 PURPOSES: Final[Codes] = (
     ("vertical", "A drop in the bed of a channel"),

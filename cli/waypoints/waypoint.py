@@ -142,7 +142,14 @@ def _waypoint(
     control = str(row["control"] or "")
     refer = control == "refer"
     look = looks.of(row["structure"])
-    what = "ask an engineer" if refer else plain(look.label, NAME_MOST).replace("_", " ")
+    held = control == "hold"
+    what = (
+        "hold, measure again"
+        if held
+        else "ask an engineer"
+        if refer
+        else plain(look.label, NAME_MOST).replace("_", " ")
+    )
     what = what or "site"
     rank = int(row["rank"])
     return Waypoint(
@@ -155,7 +162,9 @@ def _waypoint(
         elevation_m=float(row["elevation_m"]),
         name=plain(f"{rank:0{digits}d} {what}", NAME_MOST),
         what=what,
-        sizes=_sizes(row, what, units, refer=refer, high=look.height_word),
+        sizes="Do not build here yet: measure again."
+        if held
+        else _sizes(row, what, units, refer=refer, high=look.height_word),
         why=sentences(row["reason"], _REASON_MOST),
         careful=sentences(row["caution"], _CAUTION_MOST),
         control=control,

@@ -100,7 +100,7 @@ def _changed(planned: Worked, now: Worked, i: int) -> Iterator[Change]:
     old, new = planned.sites[i], now.sites[i]
     what = _standing(old), _standing(new)
     if what[0] != what[1]:
-        note = new.proposal.field.left_out or _why_referred(new)
+        note = new.proposal.field.hold or new.proposal.field.left_out or _why_referred(new)
         yield Change(
             i + 1, "changed", "structure", planned_text=what[0], now_text=what[1], note=note
         )
@@ -143,6 +143,8 @@ def _why_referred(site: Site) -> str:
 
 def _standing(site: Site) -> str:
     """What stands at a site, in a word or two."""
+    if site.is_held:
+        return "hold"
     return "left out" if site.proposal.field.left_out else site.structure
 
 

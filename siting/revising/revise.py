@@ -12,10 +12,11 @@ from siting.effects.site_effects import Effect, holds_back
 from siting.record.settings_used import SettingsUsed, settings_of
 from siting.record.site_records import SiteRecord, joined, read_record, restored
 from siting.record.structure_tables import Built, told_of
-from siting.revising.apply import apply_field
+from siting.revising.apply import apply_field, builds_refused
 from siting.revising.even_channel import SOURCE, even_effect
 from siting.revising.field_rows import FieldTable, read_rows
 from siting.revising.gathering import gather
+from siting.revising.holding import held_first
 from siting.revising.regrouping import regrouped
 from siting.revising.site_measures import FieldSite, Planned, SetAside
 from siting.sites import Site, Sites
@@ -108,7 +109,13 @@ class Revised:
     @property
     def touched(self) -> tuple[int, ...]:
         """Numbers of the sites of which the field said something."""
-        return tuple(sorted(n for n, site in self.found.items() if site.origins))
+        return tuple(sorted(n for n, site in self.found.items() if site.origins or site.doubts))
+
+    @property
+    def held(self) -> tuple[tuple[int, str], ...]:
+        """Numbers of the sites that wait, and why."""
+        sites = enumerate(self.now.sites, start=1)
+        return tuple((n, s.proposal.field.hold) for n, s in sites if s.is_held)
 
 
 def revise(
@@ -156,7 +163,8 @@ def revise(
     each = regrouped(sites.each, applied.sites, found, settings.rules)
     again = Sites(each, joined([r.measured for r in applied.records]))
     now = _worked(applied.records, again, _effects(planned, again), settings)
-    return Revised(planned, now, settings, found, tuple(tables), (*aside, *applied.set_aside))
+    aside = (*aside, *builds_refused(sites.each, each, found))
+    return Revised(planned, now, settings, found, tuple(tables), aside)
 
 
 def _gathered(
@@ -181,18 +189,17 @@ def _gathered(
         )
         aside = (*aside, *more)
     last = len(tables)
-    new = [s for s in found.values() if any(o.revision == last for o, *_ in s.origins.values())]
-    if not any(_says(site, last) for site in new):
+    if not any(_says(site, last) for site in found.values()):
         raise _nothing(tables[-1], [a for a in aside if a.origin.revision == last])
     return found, aside
 
 
 def _says(site: FieldSite, revision: int) -> bool:
     """Whether a site's rows of one revision say more than where its point lies."""
-    return any(
-        origin.revision == revision and what not in ("x", "y")
-        for what, (origin, *_) in site.origins.items()
-    )
+    said = {what: origin for what, (origin, *_) in site.origins.items()}
+    doubted = [origin for origin, _ in site.doubts.values()]
+    told = [origin for what, origin in said.items() if what not in ("x", "y")]
+    return any(origin.revision == revision for origin in (*told, *doubted))
 
 
 def _nothing(table: FieldTable, aside: Sequence[SetAside]) -> FieldRowsError:
@@ -218,9 +225,10 @@ def _worked(
 ) -> Worked:
     """Rank, count and price sites as a screening does."""
     ranking = rank_sites(sites, rules=settings.rules, weights=settings.weights)
-    usual = ranking
+    first = "" if all(s.is_held for s in sites) else why_first(sites, ranking, settings.weights)
+    ranking = usual = held_first(sites, ranking)
     if settings.weights_given:
-        usual = rank_sites(sites, rules=settings.rules, weights=load_weights())
+        usual = held_first(sites, rank_sites(sites, rules=settings.rules, weights=load_weights()))
     return Worked(
         records=records,
         sites=sites,
@@ -237,7 +245,7 @@ def _worked(
             design_period_yr=settings.build.design_period_yr,
             cell_m=records[0].cell_m,
         ),
-        why_first=why_first(sites, ranking, settings.weights),
+        why_first=first,
     )
 
 

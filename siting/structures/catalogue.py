@@ -18,8 +18,10 @@ from terrain.values.plugins import STRUCTURES, Plugins, call_plugin, load_plugin
 
 REFER = "refer"
 CONTROLS = ("vertical", "grade", "spread", REFER)
+#: Control of a site that waits until it is measured again, or for its partner.
+HOLD = "hold"
 #: Names that a plan uses for places where nothing is built; no other package may take them.
-RESERVED = ("engineer", "complete the DEM")
+RESERVED = ("engineer", "complete the DEM", "measure again", "nothing")
 NEEDS = (
     "name",
     "purposes",

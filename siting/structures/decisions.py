@@ -15,6 +15,9 @@ from terrain.values.errors import ParameterError
 #: What a place is called that is not for hands, and one of which only the raster shows too little.
 ENGINEER: Final = "engineer"
 MORE_ELEVATIONS: Final = "complete the DEM"
+#: What stands at a site that waits, and at one that is left out since nothing fits any more.
+MEASURE_AGAIN: Final = "measure again"
+NOTHING: Final = "nothing"
 
 
 @dataclass(frozen=True, slots=True)

@@ -123,18 +123,19 @@ class Ranking:
 def rank_sites(sites: Sites, *, rules: Rules, weights: Weights) -> Ranking:
     """Score and rank; equal scores keep the order of the ids, so a base comes before its head.
 
-    What is left out comes last.
+    What is held or left out comes last.
     """
     measures = _measures(sites, rules)
     share = np.array([weights.weights[m] for m in MEASURES])
     score = measures @ share / share.sum() if sites.count else np.empty(0)
-    score = score * np.array([weights.factors[s.control] for s in sites])
+    # what is held is in no order until it is settled
+    score = score * np.array([weights.factors.get(s.control, 0.0) for s in sites])
     for i, p in enumerate(sites.proposals):
         if p.head.index < 0 and p.member.order > 1:
             score[i] *= max(0.0, 1.0 - SERIES_STEP * (p.member.order - 1))
     score = np.round(_shared_by_pairs(sites, score), SCORE_DECIMALS) + 0.0
     group_first = _first_id_of_group(sites)
-    left_out = sites.are(lambda s: bool(s.proposal.field.left_out))
+    left_out = sites.are(lambda s: s.is_held or bool(s.proposal.field.left_out))
     order = np.lexsort((np.arange(sites.count), group_first, -score, left_out))
     rank = np.empty(sites.count, dtype=np.int64)
     rank[order] = np.arange(1, sites.count + 1)
