@@ -28,6 +28,7 @@ from siting.record.feature_tables import (
     site_table,
 )
 from siting.record.flood_tables import flood_columns, input_columns, rain_columns
+from siting.record.head_answers import answer_columns, answer_sentence
 from siting.record.screening_notes import cautions_of, facts_of, flood_facts, notes_of, summary_of
 from siting.record.structure_tables import Built, built_of
 from siting.screen_settings import ScreenSettings, SettingsOnRaster
@@ -304,7 +305,7 @@ def _draw_features(ground: Ground, chosen: _Chosen, built: Built) -> _Features:
     crs = ground.raster.grid.crs
     return _Features(
         channels=channel_table(ground.raster, network, ground.cut.is_cut, shown=shown),
-        headcuts=headcut_table(ground, inside, below),
+        headcuts=headcut_table(ground, inside, below, more=answer_columns(ground, sites, inside)),
         sites=site_table(sites, chosen.ranking, crs=crs, more=more),
         drainage_areas=drainage_table(ground, sites),
         cross_sections=section_table(below, sections_at(ground, sites.section_cell[no_head])),
@@ -351,10 +352,15 @@ def _write_record(
     notes, cautions = land_notes(told.floods.land)
     why = why_first(sites, chosen.ranking, told.weights)
     changed = chosen.effect.sentences() if told.weights_given else ()
+    answers = answer_sentence(answer_columns(ground, sites, _headcuts_inside(ground)))
     return _Record(
         work=(*built.work(told.build.design_period_yr), *changed),
         notes=(*notes_of(ground, study, chosen.left_out), *built.takes.notes(), *notes),
-        cautions=(*cautions_of(ground, sites, told.floods), *cautions),
+        cautions=(
+            *cautions_of(ground, sites, told.floods),
+            *cautions,
+            *((answers,) if answers else ()),
+        ),
         summary=summary_of(ground, sites, _headcuts_inside(ground).size, why),
         facts=facts_of(ground, sites, study, _settings_told(terrain, told, sites, built)),
     )

@@ -26,6 +26,7 @@ from cli.progress_bar import Talk
 if TYPE_CHECKING:
     from cli.plan.explanation import Explanation, Wanted
     from cli.plan.layers import Layer
+    from cli.plan.plan_reading import PlanFile
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +53,9 @@ def _read_site(text: str) -> Wanted:
     epilog="Every figure is an estimate from the raster: walk to a site before building on it.",
 )
 @click.argument("plan", metavar="PLAN.gpkg")
-@click.argument("site", metavar="SITE", type=Checked("the number of a site, or rank:N", _read_site))
+@click.argument(
+    "site", metavar="SITE", type=Checked("the number of a site, rank:N or headcut:N", _read_site)
+)
 @option(
     "--picture",
     metavar="FILE.png",
@@ -70,15 +73,19 @@ def explain(ctx: click.Context, /, **given: object) -> None:
     \b
     gullywalk explain plan.gpkg 12
     gullywalk explain plan.gpkg rank:1 --picture site.png --dem DEM.tif
+    gullywalk explain plan.gpkg headcut:7
 
     What was measured, limit by limit, what else could stand there and why not, sizes, spacing, the
     pair and its pool, the flood, what it takes, how to build it and how it fails; with the source
-    of each, in the plan's own units.
+    of each, in the plan's own units. A headcut that is no site says why.
     """  # noqa: D301 - the help needs the character itself
     job = Job(**given)  # type: ignore[arg-type]
     _check_usage(job)
-    layers, found = _read(job)
-    tell_in(ctx, found.units)
+    plan = _read(job)
+    tell_in(ctx, plan.units)
+    if job.site.by_headcut and job.picture is None and _told_headcut(job, plan):
+        return
+    layers, found = plan.layers, _explanation(job, plan)
     if job.picture is not None:
         _draw(job, layers, found, ctx.ensure_object(Talk))
     _tell(job, found)
@@ -97,12 +104,29 @@ def _check_usage(job: Job) -> None:
     check_file_target(job.picture, overwrite=job.overwrite)
 
 
-def _read(job: Job) -> tuple[Mapping[str, Layer], Explanation]:
-    from cli.plan.explanation import explanation
+def _read(job: Job) -> PlanFile:
     from cli.plan.plan_reading import read_plan
 
-    plan = read_plan(job.plan, command="explain")
-    return plan.layers, explanation(plan.layers, job.site, plan=plan.name, units=plan.units)
+    return read_plan(job.plan, command="explain")
+
+
+def _explanation(job: Job, plan: PlanFile) -> Explanation:
+    from cli.plan.explanation import explanation
+
+    return explanation(plan.layers, job.site, plan=plan.name, units=plan.units)
+
+
+def _told_headcut(job: Job, plan: PlanFile) -> bool:
+    """Tell of a headcut that is no site; of one that is, its site is told."""
+    from cli.explain.headcut_text import headcut_json, headcut_text
+    from cli.plan.explanation import headcut_of
+
+    headcut = headcut_of(plan.layers, job.site.number, plan=plan.name)
+    if headcut["site_id"]:
+        return False
+    write = headcut_json if job.as_json else headcut_text
+    sys.stdout.write(write(headcut, units=plan.units))
+    return True
 
 
 def _draw(job: Job, layers: Mapping[str, Layer], found: Explanation, talk: Talk) -> None:

@@ -55,9 +55,8 @@ def _heading(found: Explanation) -> Iterator[str]:
     site = found.site
     purpose = dict(CONTROLS).get(str(site["control"]), "")
     purpose = f" ({purpose[0].lower()}{purpose[1:]})" if purpose else ""
-    yield from wrapped(
-        f"Site {site['site_id']}, rank {site['rank']}: {found.look.label or 'no name'}{purpose}"
-    )
+    place = "on hold" if site["control"] == "hold" else f"rank {site['rank']}"
+    yield from wrapped(f"Site {site['site_id']}, {place}: {found.look.label or 'no name'}{purpose}")
     yield from wrapped(
         f"Channel {site['channel_id']} at {measure(found, 'station_m', digits=3)} above its lower "
         f"end, longitude {site['lon']:.5f}, latitude {site['lat']:.5f}, bed at "

@@ -29,7 +29,7 @@ TABLES = (
     "instructions",
     "floods",
 )
-_SITE = re.compile(r"(?P<rank>rank:)?(?P<number>\d{1,9})", re.IGNORECASE)
+_SITE = re.compile(r"(?:(?P<kind>rank|headcut):)?(?P<number>\d{1,9})", re.IGNORECASE)
 #: Purpose of a place on a road.
 ROAD = "road"
 _AGAIN = "make it again with gullywalk screen"
@@ -37,14 +37,15 @@ _AGAIN = "make it again with gullywalk screen"
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """A site asked for: by its number, or by its rank."""
+    """A site asked for: by its number, by its rank, or by the headcut that it stands at."""
 
     number: int
     by_rank: bool = False
+    by_headcut: bool = False
 
     @classmethod
     def read(cls, text: str) -> Wanted:
-        """Read ``12`` or ``rank:3``.
+        """Read ``12``, ``rank:3`` or ``headcut:7``.
 
         Raises
         ------
@@ -54,7 +55,8 @@ class Wanted:
         match = _SITE.fullmatch(text.strip())
         if match is None:
             raise ValueError(text)
-        return cls(int(match["number"]), match["rank"] is not None)
+        kind = (match["kind"] or "").lower()
+        return cls(int(match["number"]), kind == "rank", kind == "headcut")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -169,6 +171,8 @@ def explanation(
     sites = records(layers["sites"])
     if not sites:
         raise LayerError(f"{plan} holds no sites: there is nothing to explain")
+    if wanted.by_headcut:
+        wanted = _site_of(headcut_of(layers, wanted.number, plan=plan))
     site = _chosen(sites, wanted, plan)
     number = site["site_id"]
     rows = {
@@ -192,6 +196,34 @@ def explanation(
         run={r["name"]: r["value"] for r in records(run)} if run is not None else {},
         looks=looks_of(layers),
     )
+
+
+def headcut_of(layers: Mapping[str, Layer], number: int, *, plan: str) -> Record:
+    """Fields of one headcut.
+
+    Raises
+    ------
+    LayerError
+        The plan has no such headcut.
+    """
+    rows = records(layers["headcuts"]) if "headcuts" in layers else []
+    for row in rows:
+        if row["headcut_id"] == number:
+            return row
+    raise LayerError(
+        f"{plan} has no headcut {number}",
+        expected=f"headcut 1 to {len(rows)}" if rows else "a plan with headcuts",
+    )
+
+
+def _site_of(headcut: Record) -> Wanted:
+    if not headcut["site_id"]:
+        why = str(headcut["why_no_site"] or "The plan does not say why.")
+        raise LayerError(
+            f"headcut {headcut['headcut_id']} is no site. {why.removesuffix('.')}",
+            expected="a headcut with a site",
+        )
+    return Wanted(int(headcut["site_id"]))
 
 
 def records(layer: Layer, which: NDArray[np.bool_] | None = None) -> list[dict[str, Any]]:

@@ -16,7 +16,7 @@ from siting.channels.reaches import section_lines
 from siting.floods.flood_method import RETURN_PERIODS_YR
 from siting.layout.keep_clear import KeepClear
 from siting.sites import Sites
-from siting.values.columns import FeatureTable, shapes_of, texts_of
+from siting.values.columns import Columns, FeatureTable, shapes_of, texts_of
 from siting.works.ranking import Ranking
 from terrain.channels.network import ChannelNetwork
 from terrain.values.arrays import BoolArray, FloatArray, IntArray
@@ -77,8 +77,10 @@ def channel_table(
     )
 
 
-def headcut_table(ground: Ground, keep: IntArray, sections: Sections) -> FeatureTable:
-    """Headcuts as points at their lips."""
+def headcut_table(
+    ground: Ground, keep: IntArray, sections: Sections, *, more: Columns | None = None
+) -> FeatureTable:
+    """Headcuts as points at their lips; ``more`` columns say what became of them."""
     heads = ground.headcuts
     lon, lat = lon_lat(ground.raster.grid.crs, heads.x_m[keep], heads.y_m[keep])
     return FeatureTable(
@@ -98,6 +100,7 @@ def headcut_table(ground: Ground, keep: IntArray, sections: Sections) -> Feature
             "flow_azimuth_deg": sections.azimuth_deg,
             "lon": lon,
             "lat": lat,
+            **(more or {}),
         },
     )
 
