@@ -25,7 +25,7 @@ from siting.places.measured_places import Measured
 from siting.places.site_floods import FloodGauge, SiteFloods
 from siting.places.spot import Spot
 from siting.structures.catalogue import HOLD, REFER
-from siting.structures.decisions import ENGINEER, MEASURE_AGAIN, MORE_ELEVATIONS, NOTHING, Decision
+from siting.structures.decisions import ENGINEER, MORE_ELEVATIONS, NOTHING, SETTLE_FIRST, Decision
 from siting.structures.spacing_table import SpacingRow, spacing_rows
 from siting.structures.structure_type import Size
 from siting.values.wording import sentences
@@ -103,7 +103,7 @@ class Site:
     def structure(self) -> str:
         """What to build, or what is needed first."""
         if self.is_held:
-            return MEASURE_AGAIN
+            return SETTLE_FIRST
         if self.proposal.field.left_out:
             return NOTHING if self.decision.type is None else self.decision.kind.name
         if not self.decision.builds:

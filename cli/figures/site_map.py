@@ -318,7 +318,7 @@ def _words(row: Mapping[str, Any], crest_m: float, units: Units, looks: Structur
         )
         if math.isfinite(float(value))
     ]
-    head = f"Rank {row['rank']}: {look.label}"
+    head = f"Rank {row['rank']}: {look.label}" if row["rank"] else "On hold"
     lines = [", ".join(sizes[i : i + 2]) for i in range(0, len(sizes), 2)]
     return "\n".join([head, *lines])
 

@@ -17,8 +17,8 @@ CONTROLS: Final[Codes] = (
     ("vertical", "Stops a drop from moving upstream"),
     ("grade", "Holds the bed at its level"),
     ("spread", "Slows and spreads the flow over the ground"),
-    ("refer", "Beyond hand work: ask an engineer"),
     ("hold", "Not to be built yet: measure again, or settle its partner"),
+    ("refer", "Beyond hand work: ask an engineer"),
 )
 PURPOSES: Final[Codes] = (
     ("vertical", "A drop in the bed of a channel"),

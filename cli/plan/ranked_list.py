@@ -75,7 +75,7 @@ def _row(sites: Columns, i: int, units: Units, flow: str) -> tuple[str, ...]:
     least = "" if complete else ">"
 
     return (
-        str(int(sites["rank"][i])),
+        str(int(sites["rank"][i]) or "hold"),
         str(int(sites["site_id"][i])),
         str(sites["structure"][i] or "-").replace("_", " "),
         f"{sites['lon'][i]:.5f} {sites['lat'][i]:.5f}",

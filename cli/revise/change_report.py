@@ -137,7 +137,7 @@ def _number(change: Change, value: float, units: Units) -> str:
     if change.unit == "m/m":
         return f"{figures(100 * value, 3)} %"
     if change.subject in ("rank", "build order", "structures") or change.subject.startswith("cost"):
-        return f"{value:,.0f} {change.unit}".rstrip()
+        return f"{value:,.0f} {change.unit}".removesuffix("pieces").rstrip()
     return quantity(value, change.unit, units=units, digits=3).removesuffix(" pieces")
 
 

@@ -144,7 +144,7 @@ def _waypoint(
     look = looks.of(row["structure"])
     held = control == "hold"
     what = (
-        "hold, measure again"
+        f"hold, site {int(row['site_id'])}"
         if held
         else "ask an engineer"
         if refer
@@ -160,9 +160,9 @@ def _waypoint(
         x_m=float(xy[0]),
         y_m=float(xy[1]),
         elevation_m=float(row["elevation_m"]),
-        name=plain(f"{rank:0{digits}d} {what}", NAME_MOST),
+        name=plain(what if held else f"{rank:0{digits}d} {what}", NAME_MOST),
         what=what,
-        sizes="Do not build here yet: measure again."
+        sizes="Do not build here yet: settle first what is said here."
         if held
         else _sizes(row, what, units, refer=refer, high=look.height_word),
         why=sentences(row["reason"], _REASON_MOST),

@@ -21,7 +21,7 @@ CONTROLS = ("vertical", "grade", "spread", REFER)
 #: Control of a site that waits until it is measured again, or for its partner.
 HOLD = "hold"
 #: Names that a plan uses for places where nothing is built; no other package may take them.
-RESERVED = ("engineer", "complete the DEM", "measure again", "nothing")
+RESERVED = ("engineer", "complete the DEM", "settle on site first", "nothing")
 NEEDS = (
     "name",
     "purposes",

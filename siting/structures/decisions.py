@@ -16,7 +16,7 @@ from terrain.values.errors import ParameterError
 ENGINEER: Final = "engineer"
 MORE_ELEVATIONS: Final = "complete the DEM"
 #: What stands at a site that waits, and at one that is left out since nothing fits any more.
-MEASURE_AGAIN: Final = "measure again"
+SETTLE_FIRST: Final = "settle on site first"
 NOTHING: Final = "nothing"
 
 

@@ -194,7 +194,7 @@ def test_a_head_measured_past_the_limit_is_held_and_its_control_with_it(with_row
     revised = with_rows({"site_id": LOW_HEAD, "measured_drop": 1.19, "decision": "build"})
     head, control = (revised.now.sites[n - 1] for n in (LOW_HEAD, LOW_CONTROL))
     # 1.19 m and 0.02 m of error are more than 1.2 m
-    assert (head.control, head.structure) == ("hold", "measure again")
+    assert (head.control, head.structure) == ("hold", "settle on site first")
     assert head.reason.startswith("Hold: measure again.")
     assert "The drop, 1.2 m" in head.reason
     assert "drop 1.19 m" in head.reason
