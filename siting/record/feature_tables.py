@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from pyproj import CRS, Transformer
 
 from siting.channels.ground import Ground
+from siting.channels.reach_settings import SWALES
 from siting.channels.reaches import section_lines
 from siting.floods.flood_method import RETURN_PERIODS_YR
 from siting.layout.keep_clear import KeepClear
@@ -165,8 +166,11 @@ def _channel_columns(sites: Sites) -> dict[str, NDArray[Any]]:
         "valley_floor_width_m": reading.valley_floor_width_m,
         "confinement": reading.confinement,
         "setting": reading.setting,
-        "stage": reading.stage,
-        "stage_confidence": reading.stage_confidence,
+        # a shallow swale is in no stage of incision
+        "stage": np.where(np.isin(reading.setting, SWALES), 0, reading.stage),
+        "stage_confidence": np.where(
+            np.isin(reading.setting, SWALES), np.nan, reading.stage_confidence
+        ),
     }
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from siting.channels.reach_settings import SWALES
 from siting.places.spot import Spot
 from siting.structures.structure_type import Failure, Stone
 from siting.values.wording import hectares, metres, percent, quantity
@@ -93,7 +94,8 @@ def channel_cautions(spot: Spot) -> tuple[str, ...]:
     reviewed = rules.low("hand_work.drainage_area")
     if spot.land.area_ha > reviewed:
         out.append(f"More than {hectares(reviewed)} drain to it: have the design reviewed.")
-    if spot.task.purpose == "grade" and spot.form.stage in _STAGES:
+    cut = spot.form.setting not in SWALES  # a shallow swale is in no stage of incision
+    if spot.task.purpose == "grade" and cut and spot.form.stage in _STAGES:
         out.append(_STAGES[spot.form.stage])
     return tuple(out)
 
