@@ -106,12 +106,22 @@ def _loss(
         station_m=at,
         height_m=float(head["realised_height_m"]),
         drainage_area_ha=area,
-        slope_below=float(head["slope_below"]),
+        slope_below=slope_below(channel, at),
         whole_m=whole,
         retreat_m=retreat,
         soil_m3=section * lost,
         swale_ha=floor * lost / 1e4,
     )
+
+
+def slope_below(channel: Mapping[str, Any], at_m: float) -> float:
+    """Planted bed slope below a head, over the stretch that its section is measured in."""
+    along = np.array(channel["station_m"], dtype=np.float64)
+    bed = np.array(channel["bed_m"], dtype=np.float64)
+    below = (along <= at_m - SECTION_NEAR_M) & (along >= at_m - SECTION_FAR_M)
+    if np.count_nonzero(below) < 2:
+        return 0.0
+    return float(np.polyfit(along[below], bed[below], 1)[0])
 
 
 def whole_above_m(channel: Mapping[str, Any], at_m: float, heads_m: list[float]) -> float:

@@ -18,6 +18,7 @@ def channel(**changes: Any) -> dict[str, Any]:
         "station_m": along,
         "depth_m": [1.0 if s <= 60 else 0.3 for s in along],
         "bank_width_m": [4.0 if s <= 60 else 10.0 for s in along],
+        "bed_m": [100.0 + 0.02 * s for s in along],
     }
     return {**plan, **changes}
 
@@ -26,7 +27,7 @@ def head(at_m: float) -> dict[str, Any]:
     """A planted head with 5 ha above it."""
     return {
         "x": 0.0, "y": at_m, "channel": 0, "station_m": at_m, "drainage_area_ha": 5.0,
-        "realised_height_m": 0.9, "slope_below": 0.02,
+        "realised_height_m": 0.9,
     }  # fmt: skip
 
 
@@ -49,6 +50,7 @@ def test_a_loss_is_section_and_floor_times_length() -> None:
     # 0.7 x 4 m x 1 m of soil a metre, 10 m of floor
     assert lost.soil_m3 == pytest.approx(2.8 * length)
     assert lost.swale_ha == pytest.approx(10.0 * length / 1e4)
+    assert lost.slope_below == pytest.approx(0.02)
     # 0.9 m a year for 20 years, times an activity that lies within four deviations
     assert 18.0 / 31.2 < lost.retreat_m < 18.0 * 31.2
 
