@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from siting.channels.ground import Ground
-from siting.places.spot import Task
+from siting.places.spot import RoadRun, Task
 from siting.structures.spacing_table import SpacingRow
 
 
@@ -115,12 +115,23 @@ class OnRoad:
         Land that drains onto it since the place above.
     spacing
         Spacing rules that apply.
+    run
+        The piece of road whose water comes to it; None in plans that did not keep it.
+    stretch
+        Number of the stretch of road that falls one way, from 1: its dips are one work. 0 in plans
+        that did not keep it.
+    soil_m3_per_yr
+        Soil that this water would cut from that piece of road in a year (the depth of
+        ``road_dip.soil_cut`` over its surface), m3: what the dip may save; NaN where not known.
     """
 
     azimuth_deg: float
     grade_error: float
     land_ha: float
     spacing: tuple[SpacingRow, ...]
+    run: RoadRun | None = None
+    stretch: int = 0
+    soil_m3_per_yr: float = np.nan
 
 
 @dataclass(frozen=True, slots=True)

@@ -138,9 +138,9 @@ def site_table(
 
 
 def _channel_columns(sites: Sites) -> dict[str, NDArray[Any]]:
-    """What the elevations tell of the channel at each site."""
+    """What the elevations tell of the channel at each site; nothing on a road, which has none."""
     reading, bankfull = sites.reading, sites.reading.bankfull
-    return {
+    told = {
         "width_m": sites.width_m,
         "depth_m": sites.depth_m,
         "width_source": np.where(
@@ -165,6 +165,15 @@ def _channel_columns(sites: Sites) -> dict[str, NDArray[Any]]:
         "stage": reading.stage,
         "stage_confidence": reading.stage_confidence,
     }
+    return {name: without(values, sites.on_road) for name, values in told.items()}
+
+
+def without(values: NDArray[Any], where: BoolArray) -> NDArray[Any]:
+    """Values with nothing in some places: NaN for numbers, None for texts, 0 for whole numbers."""
+    nothing = {"f": np.nan, "O": None}.get(values.dtype.kind, 0)
+    out = values.copy()
+    out[where] = nothing
+    return out
 
 
 def _flood_columns(sites: Sites) -> dict[str, NDArray[Any]]:

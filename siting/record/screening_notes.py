@@ -107,7 +107,7 @@ def cautions_of(ground: Ground, sites: Sites, floods: FloodSettings) -> tuple[st
     if floods.missing:
         out.append(floods.missing)
     out += flood_cautions(floods, sites.floods)
-    curve = int(np.count_nonzero(sites.reading.width_source == "curve"))
+    curve = int(np.count_nonzero(sites.width_unseen))
     if curve:
         out.append(
             f"Width and depth of {curve} of {counted(sites.count, 'site')} come from a regional "
