@@ -79,11 +79,20 @@ class StructuresGiven:
         return KeepFiles(self.roads, self.keep_clear, self.roads_layer, self.keep_clear_layer)
 
     def settings(self) -> BuildSettings:
-        """What to build with and for; the files are not read yet."""
+        """What to build with and for; the files of features are not read yet.
+
+        Raises
+        ------
+        CostError
+            The file of costs cannot be used.
+        """
         from siting.layout.measuring import BuildSettings
+        from siting.structures.catalogue import structure_types
+        from siting.works.costs import load_costs
 
         return BuildSettings(
             stock=self.stock(),
+            types=tuple(structure_types(wholes=load_costs(self.costs).wholes)),
             design_period_yr=float(self.design_years),
             keep_files=self.keep_files(),
             road_dips=self.dips == "yes",

@@ -184,6 +184,7 @@ def costs_text(costs: Costs) -> str:
             "low": f.low,
             "likely": f.likely,
             "high": f.high,
+            **({"year": f.year} if f.year else {}),
             "unit": f.unit,
             "source": f.source,
             "basis": f.basis,
