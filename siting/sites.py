@@ -7,7 +7,7 @@ are read off the same spot.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
@@ -19,6 +19,7 @@ from siting.channels.ground import Ground
 from siting.floods.flood_method import RETURN_PERIODS_YR
 from siting.hydraulics.open_channel import LOWEST_SLOPE, FlowState, normal_flow
 from siting.layout.candidates import propose
+from siting.layout.healing import HealingReach
 from siting.layout.measuring import BuildSettings, Trials, spot_of
 from siting.layout.proposals import AtHead, Foot, Member, Proposal, Where
 from siting.places.measured_places import Measured
@@ -185,10 +186,13 @@ class Sites:
         The sites.
     measured
         All that was measured at them, of which each spot is one row; shape ``(n,)``.
+    look_first
+        Reaches without sites that may be healing by themselves.
     """
 
     each: tuple[Site, ...]
     measured: Measured
+    look_first: tuple[HealingReach, ...] = ()
 
     @property
     def count(self) -> int:
@@ -206,7 +210,8 @@ class Sites:
 
     def take(self, keep: IntArray) -> Sites:
         """Return some of them."""
-        return Sites(tuple(self.each[i] for i in keep), self.measured.take(keep))
+        each = tuple(self.each[i] for i in keep)
+        return Sites(each, self.measured.take(keep), self.look_first)
 
     def numbers(self, get: Callable[[Site], float]) -> FloatArray:
         """One number of all sites."""
@@ -355,7 +360,8 @@ def find_sites(
     """
     trials = Trials(ground, gauge, build or BuildSettings())
     placing = propose(trials)
-    return sites_of(trials, placing.proposals), placing.notes
+    sites = sites_of(trials, placing.proposals)
+    return replace(sites, look_first=placing.look_first), placing.notes
 
 
 def sites_of(trials: Trials, proposals: Sequence[Proposal]) -> Sites:

@@ -134,7 +134,9 @@ def test_a_saddle_gets_dips_down_both_sides_and_its_sag_none(measured: Measured)
         assert (np.diff(away) > 0).all()
         # the top is rounded over 25 m, so the first may lie a little farther down
         assert away[0] == pytest.approx(spacing, abs=8)
-        np.testing.assert_allclose(np.diff(away), 50, atol=1)
+        np.testing.assert_allclose(np.diff(away)[:-1], 50, atol=1)
+        # drawn up so as to keep 15 m off the foot
+        assert 25 <= np.diff(away)[-1] <= 50
     assert set(dips.side[dips.stretch == 1]) == {RIGHT}
     assert set(dips.side[dips.stretch == 2]) == {LEFT}
 
@@ -190,7 +192,7 @@ def test_no_dip_is_nearer_to_the_next_than_its_own_rule_nor_farther_unsaid(
     ground = measured(Raster.from_array((raster.elevation_m + 1.0 * bank).astype(np.float32)))
     dips = lay_road_dips(keep_of(ROAD), ground, soil=soil)
     assert dips.size >= 3
-    assert (dips.from_last_m >= 0.7 * dips.spacing_m - 1e-6).all()
+    assert (dips.from_last_m >= 0.5 * dips.spacing_m - 1e-6).all()
     late = dips.from_last_m > dips.spacing_m + 1e-6
     np.testing.assert_array_equal(late, dips.first_open)
     said = [any("No place closer by" in s for s in c) for c in dips.cautions]
