@@ -21,6 +21,7 @@ from siting.record.feature_tables import (
     channel_table,
     drainage_table,
     headcut_table,
+    look_first_table,
     road_table,
     section_table,
     sections_at,
@@ -60,7 +61,7 @@ class Screening:
     ranch
         Polygon of the ranch; None for the whole raster.
     channels, headcuts, sites, drainage_areas
-    structures, structure_lines, pools, roads, cross_sections
+    structures, structure_lines, pools, roads, look_first, cross_sections
         Features with SI columns named as in the field table.
     tables
         Tables without geometries by name.
@@ -87,6 +88,7 @@ class Screening:
     structure_lines: FeatureTable
     pools: FeatureTable
     roads: FeatureTable
+    look_first: FeatureTable
     cross_sections: FeatureTable
     tables: Mapping[str, Columns]
     work: tuple[str, ...]
@@ -160,6 +162,7 @@ def screen(
         structure_lines=built.structure_lines,
         pools=built.pools,
         roads=road_table(told.build.keep),
+        look_first=look_first_table(chosen.sites.look_first, crs=raster.grid.crs),
         cross_sections=features.cross_sections,
         tables=_tables(told, chosen, built),
         work=record.work,

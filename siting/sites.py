@@ -7,7 +7,7 @@ are read off the same spot.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
@@ -19,6 +19,7 @@ from siting.channels.ground import Ground
 from siting.floods.flood_method import RETURN_PERIODS_YR
 from siting.hydraulics.open_channel import LOWEST_SLOPE, FlowState, normal_flow
 from siting.layout.candidates import propose
+from siting.layout.healing import HealingReach
 from siting.layout.measuring import BuildSettings, Trials, spot_of
 from siting.layout.proposals import AtHead, Foot, Member, Proposal, Where
 from siting.places.measured_places import Measured
@@ -103,6 +104,11 @@ class Site:
         return self.spot.task.purpose == "road"
 
     @property
+    def width_unseen(self) -> bool:
+        """Whether nobody saw how wide the channel is: its size is from a regional curve."""
+        return not self.on_road and bool(np.isnan(self.spot.banks.width_m))
+
+    @property
     def only_holds(self) -> bool:
         """Whether a grade control below a headcut is too low to back water to its foot."""
         below = self.head.index >= 0 and self.spot.task.purpose == "grade"
@@ -131,8 +137,8 @@ class Site:
         """All that is to be checked, in sentences."""
         size, kind = self.size, self.decision.type
         of_type = () if kind is None or size is None else kind.cautions(self.spot, size)
-        unseen = not self.is_referred and not self.on_road and np.isnan(self.spot.banks.width_m)
-        return sentences([*self.own_cautions, *of_type, BY_CURVE if unseen else ""])
+        unseen = BY_CURVE if self.width_unseen and not self.is_referred else ""
+        return sentences([*self.own_cautions, *of_type, unseen])
 
     @property
     def spacing(self) -> tuple[SpacingRow, ...]:
@@ -180,10 +186,13 @@ class Sites:
         The sites.
     measured
         All that was measured at them, of which each spot is one row; shape ``(n,)``.
+    look_first
+        Reaches without sites that may be healing by themselves.
     """
 
     each: tuple[Site, ...]
     measured: Measured
+    look_first: tuple[HealingReach, ...] = ()
 
     @property
     def count(self) -> int:
@@ -201,7 +210,8 @@ class Sites:
 
     def take(self, keep: IntArray) -> Sites:
         """Return some of them."""
-        return Sites(tuple(self.each[i] for i in keep), self.measured.take(keep))
+        each = tuple(self.each[i] for i in keep)
+        return Sites(each, self.measured.take(keep), self.look_first)
 
     def numbers(self, get: Callable[[Site], float]) -> FloatArray:
         """One number of all sites."""
@@ -298,17 +308,16 @@ class Sites:
 
     @property
     def width_m(self) -> FloatArray:
-        """Bank-top width, or that of a swale's floor; bankfull width where neither is seen."""
-        return self._in_channel(lambda s: s.spot.width_m, self.measured.width_m)
+        """Bank-top width, or that of a swale's floor; bankfull width where neither is seen.
+
+        NaN on a road, which is no channel.
+        """
+        return self.numbers(lambda s: s.spot.width_m)
 
     @property
     def depth_m(self) -> FloatArray:
         """Bank-top depth, or that of a swale's floor; bankfull depth where neither is seen."""
-        return self._in_channel(lambda s: s.spot.depth_m, self.measured.depth_m)
-
-    def _in_channel(self, get: Callable[[Site], float], at_road: FloatArray) -> FloatArray:
-        """A size of the channel off the spots; on a road, that of the ground there."""
-        return np.where(self.on_road, at_road, self.numbers(get))
+        return self.numbers(lambda s: s.spot.depth_m)
 
     @property
     def floor_shown(self) -> BoolArray:
@@ -320,6 +329,11 @@ class Sites:
     def on_road(self) -> BoolArray:
         """Which sites stand on a road."""
         return self.are(lambda s: s.on_road)
+
+    @property
+    def width_unseen(self) -> BoolArray:
+        """Where nobody saw how wide the channel is."""
+        return self.are(lambda s: s.width_unseen)
 
     @property
     def measure_first(self) -> BoolArray:
@@ -346,7 +360,8 @@ def find_sites(
     """
     trials = Trials(ground, gauge, build or BuildSettings())
     placing = propose(trials)
-    return sites_of(trials, placing.proposals), placing.notes
+    sites = sites_of(trials, placing.proposals)
+    return replace(sites, look_first=placing.look_first), placing.notes
 
 
 def sites_of(trials: Trials, proposals: Sequence[Proposal]) -> Sites:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -157,7 +157,7 @@ def screen(ctx: click.Context, /, **given: Any) -> None:
     _check_usage(job)
     _check_targets(job)
     settings = _settings(job)
-    for warning in _broken_plugins():
+    for warning in _broken_plugins(settings.means.costs.wholes):
         talk.say(f"Note: {warning}")
     say_if_cold(talk)
     with talk.progress() as progress:
@@ -235,14 +235,14 @@ def _settings(job: Job) -> ScreenSettings:
     )
 
 
-def _broken_plugins() -> tuple[str, ...]:
-    """Say which plug-ins of other packages cannot be used."""
+def _broken_plugins(wholes: Collection[str]) -> tuple[str, ...]:
+    """Say which plug-ins of other packages cannot be used with these prices of wholes."""
     from siting.structures.catalogue import structure_types
     from terrain.values.plugins import FLOOD_METHODS, FLOW_ENGINES, load_plugins
 
     kinds = {FLOW_ENGINES: "flow engine", FLOOD_METHODS: "flood method"}
     groups = [load_plugins(group, kind=kind) for group, kind in kinds.items()]
-    groups.append(structure_types())
+    groups.append(structure_types(wholes=wholes))
     return tuple(text for group in groups for text in group.warnings())
 
 

@@ -19,6 +19,9 @@ if TYPE_CHECKING:
 
 #: Building materials that a ranch may have (`siting.places.spot.MATERIALS`).
 MATERIALS = ("rock", "logs", "brush")
+#: Soils of roads (`siting.structures.dip_spacing.SOILS`); what is not known is taken for erosive.
+ROAD_SOILS = ("erosive", "firm")
+DEFAULT_ROAD_SOIL = "erosive"
 #: Return periods that sizes may be made for, years.
 DESIGN_YEARS = ("2", "5", "10", "25", "50", "100")
 DEFAULT_DESIGN_YEARS, DEFAULT_SPARE, DEFAULT_CREW = "10", 20.0, 4
@@ -36,6 +39,8 @@ class StructuresGiven:
     materials: frozenset[str]
     roads: str | None
     roads_layer: str | None
+    dips: str
+    road_soil: str
     keep_clear: str | None
     keep_clear_layer: str | None
     wood: str | None
@@ -74,13 +79,24 @@ class StructuresGiven:
         return KeepFiles(self.roads, self.keep_clear, self.roads_layer, self.keep_clear_layer)
 
     def settings(self) -> BuildSettings:
-        """What to build with and for; the files are not read yet."""
+        """What to build with and for; the files of features are not read yet.
+
+        Raises
+        ------
+        CostError
+            The file of costs cannot be used.
+        """
         from siting.layout.measuring import BuildSettings
+        from siting.structures.catalogue import structure_types
+        from siting.works.costs import load_costs
 
         return BuildSettings(
             stock=self.stock(),
+            types=tuple(structure_types(wholes=load_costs(self.costs).wholes)),
             design_period_yr=float(self.design_years),
             keep_files=self.keep_files(),
+            road_dips=self.dips == "yes",
+            road_soil=self.road_soil,
         )
 
     def means(self) -> Means:
@@ -109,9 +125,14 @@ class StructuresGiven:
                 raise click.UsageError(
                     f"--{name.replace('_', '-')} is given without --{partner.replace('_', '-')}."
                 )
-        if not self.materials and self.roads is None:
+        if self.roads is None and self.dips != "yes":
+            raise click.UsageError("--dips no is given without --roads.")
+        if self.road_soil != DEFAULT_ROAD_SOIL and (self.roads is None or self.dips == "no"):
+            raise click.UsageError("--road-soil is about dips on roads, but none are laid.")
+        if not self.materials and (self.roads is None or self.dips == "no"):
             raise click.UsageError(
-                "--materials none leaves only what is made of earth on roads: give --roads."
+                "--materials none leaves only what is made of earth on roads: give --roads, and "
+                "not --dips no."
             )
         for name in ("wood", "anchor_hold"):
             if getattr(self, name) is not None and "logs" not in self.materials:
@@ -217,9 +238,27 @@ structure_options = together(
         "--roads",
         "FILE",
         "Roads: any vector file with lines. Structures keep off them, and what leads "
-        "water off a road is proposed along them.",
+        "water off a road is proposed along them. A field 'ours' (no), 'public' (yes) or 'owner' "
+        "(county, state, neighbor and the like) tells a road that is only kept clear of.",
     ),
     _file("--roads-layer", "NAME", "Layer of the roads' file, where it has several."),
+    option(
+        "--dips",
+        type=click.Choice(("yes", "no")),
+        default="yes",
+        show_default=True,
+        section=_SECTION,
+        help="Whether dips are proposed on the roads; no keeps structures off them only.",
+    ),
+    option(
+        "--road-soil",
+        type=click.Choice(ROAD_SOILS),
+        default=DEFAULT_ROAD_SOIL,
+        show_default=True,
+        section=_SECTION,
+        help="Soil of the roads, for the distance between dips: erosive (fine, friable, silt, fine "
+        "sand), or firm (coarse, rocky, gravel, some clay). Take erosive where you do not know.",
+    ),
     _file(
         "--keep-clear",
         "FILE",

@@ -31,6 +31,7 @@ DRAWING_ORDER = (
     "roads",
     "pools",
     "channels",
+    "look_first",
     "cross_sections",
     "structures",
     "structure_lines",

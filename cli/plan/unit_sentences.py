@@ -18,6 +18,7 @@ from cli.plan.layers import Layer
 SENTENCES = {
     "sites": ("reason", "caution", "flood_note", "chosen_why"),
     "headcuts": ("evidence",),
+    "look_first": ("evidence",),
     "floods": ("note",),
     "flood_inputs": ("tc_method",),
     "spacings": ("source", "note"),

@@ -20,6 +20,7 @@ from siting.channels.reach_settings import (
     MEADOW_SLOPE,
     MEADOW_WIDTH_M,
     SETTINGS,
+    agreed,
     station_settings,
 )
 from siting.floods.bankfull_curves import bankfull_geometry
@@ -233,6 +234,7 @@ def _read(ground: Ground, p: _Places, q2_m3s: FloatArray, division: str) -> Chan
         entrenchment_ratio=entrenchment,
         sure=bankfull.sure,
     )
+    setting, stage, confidence = agreed(_with_meadows(p, slope, valley), stage, confidence)
     values = {
         "bank_width_m": p.bank_width_m,
         "bank_depth_m": p.bank_depth_m,
@@ -247,7 +249,7 @@ def _read(ground: Ground, p: _Places, q2_m3s: FloatArray, division: str) -> Chan
         "confinement": confinement_class(valley / bankfull.width_m),
         "stage": stage,
         "stage_confidence": confidence,
-        "setting": _with_meadows(p, slope, valley),
+        "setting": setting,
         "width_source": np.where(resolved, "dem", "curve").astype(object),
         "noise_m": stacks.noise_m,
     }

@@ -134,6 +134,31 @@ class SpotFloods:
 
 
 @dataclass(frozen=True, slots=True)
+class RoadRun:
+    """The piece of road whose water comes to a place on it.
+
+    Parameters
+    ----------
+    length_m
+        Along the road, from the dip above or from the top of the stretch that falls one way.
+    mean_grade
+        Mean grade over that length, m per m.
+    soil
+        ``erosive`` or ``firm``: soil of the road.
+    first_open
+        Whether no place nearer to its top lets the water out.
+    after_dip
+        Whether it begins at a dip, not at the top of a stretch.
+    """
+
+    length_m: float
+    mean_grade: float
+    soil: str
+    first_open: bool = False
+    after_dip: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class ChannelForm:
     """Reach setting in words, and stage of incision 1 to 5 (0: not known)."""
 
@@ -158,6 +183,8 @@ class Spot:
         What was measured.
     section
         Ground across the channel (or a made-up trapezoid where the elevations do not show it).
+    road
+        The piece of road above a place on a road; None elsewhere.
     stock, rules
         What there is to build with, and the limits.
     """
@@ -174,6 +201,7 @@ class Spot:
     floods: SpotFloods = SpotFloods()
     form: ChannelForm = ChannelForm()
     stock: Stock = Stock()
+    road: RoadRun | None = None
 
     def flow_m3s(self, return_period_yr: float | None = None) -> float:
         """Peak flow of a return period; of the design return period by default."""

@@ -11,6 +11,7 @@ from siting.channels.headcuts import HeadcutSettings
 from siting.channels.study_area import StudyArea
 from siting.floods.flood_method import RETURN_PERIODS_YR
 from siting.layout.fans import station_spacing_m
+from siting.layout.healing import healing_note
 from siting.places.flood_paths import NOT_KNOWN
 from siting.places.site_floods import FloodSettings, SiteFloods
 from siting.sites import Sites
@@ -107,12 +108,14 @@ def cautions_of(ground: Ground, sites: Sites, floods: FloodSettings) -> tuple[st
     if floods.missing:
         out.append(floods.missing)
     out += flood_cautions(floods, sites.floods)
-    curve = int(np.count_nonzero(sites.reading.width_source == "curve"))
+    curve = int(np.count_nonzero(sites.width_unseen))
     if curve:
         out.append(
             f"Width and depth of {curve} of {counted(sites.count, 'site')} come from a regional "
             "curve, not from the ground: measure them."
         )
+    if note := healing_note(sites.look_first):
+        out.append(note)
     height = sites.sized("height_m")
     grade = sites.controls == "grade"
     smallest = ground.rules.low("grade_control.height")

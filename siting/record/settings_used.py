@@ -184,6 +184,7 @@ def costs_text(costs: Costs) -> str:
             "low": f.low,
             "likely": f.likely,
             "high": f.high,
+            **({"year": f.year} if f.year else {}),
             "unit": f.unit,
             "source": f.source,
             "basis": f.basis,
@@ -197,7 +198,8 @@ def costs_text(costs: Costs) -> str:
 
 def keep_text(keep: KeepClear) -> str:
     """What is kept clear of as GeoJSON, in the coordinates of the raster."""
-    rows = zip(keep.shapes, keep.kind, keep.name, keep.from_roads, strict=True)
+    not_ours = np.zeros(keep.size, dtype=np.bool_) if keep.not_ours is None else keep.not_ours
+    rows = zip(keep.shapes, keep.kind, keep.name, keep.from_roads, not_ours, strict=True)
     return _json(
         {
             "type": "FeatureCollection",
@@ -205,10 +207,15 @@ def keep_text(keep: KeepClear) -> str:
             "features": [
                 {
                     "type": "Feature",
-                    "properties": {"kind": kind, "name": name, "from_roads": bool(from_roads)},
+                    "properties": {
+                        "kind": kind,
+                        "name": name,
+                        "from_roads": bool(from_roads),
+                        "not_ours": bool(others),
+                    },
                     "geometry": mapping(geometry),
                 }
-                for geometry, kind, name, from_roads in rows
+                for geometry, kind, name, from_roads, others in rows
             ],
         }
     )
@@ -234,6 +241,8 @@ def keep_of(text: str) -> KeepClear:
             name=texts_of([str(row["name"]) for row in told]),
             from_roads=np.array([bool(row["from_roads"]) for row in told], dtype=np.bool_),
             notes=tuple(str(note) for note in found["notes"]),
+            # plans of older versions do not say
+            not_ours=np.array([bool(row.get("not_ours")) for row in told], dtype=np.bool_),
         )
     except (KeyError, TypeError, ValueError, AttributeError, shapely.errors.ShapelyError) as error:
         raise RulesError(

@@ -35,8 +35,8 @@ LOOK_AT_THE_BED = (
 )
 _STAGES = {
     3: "The reach is still widening: reach well into the banks, and expect to mend the ends.",
-    4: "The reach is filling by itself: treat only what still cuts.",
-    5: "The reach has come to rest: treat only what still cuts.",
+    4: "The reach may be filling by itself: treat only what still cuts.",
+    5: "The reach may have come to rest: treat only what still cuts.",
 }
 END_CUT = Failure(
     "Water goes round an end.",

@@ -146,8 +146,9 @@ def _measures(sites: Sites, rules: Rules) -> FloatArray:
 
     worth: at a head, how little the channel above is cut, against the depth below the drop; fixed
     for a series and a fan. urgency: drop times area to the power 0.46, against the hand limit on
-    10 ha. ease: half how low the drop (or structure) is, half how narrow the channel. base: 1 over
-    1 plus the heads below. sureness: the confidence.
+    10 ha. ease: half how low the drop (or structure) is, half how narrow the channel (a
+    half where nobody saw it, and on a road). base: 1 over 1 plus the heads below. sureness: the
+    confidence.
     """
     out = np.zeros((sites.count, len(MEASURES)))
     limit = rules.high("hand_work.drop")
@@ -167,7 +168,8 @@ def _measures(sites: Sites, rules: Rules) -> FloatArray:
             worth = FAN_WORTH if site.control == "spread" else SERIES_WORTH
             urgency = 0.5 * min(1.0, (area / URGENT_AREA_HA) ** RETREAT_EXPONENT)
         low = 1.0 - min(1.0, drop / limit)
-        narrow = 1.0 - min(1.0, float(widths[i]) / widest)
+        seen = not (site.on_road or site.width_unseen)
+        narrow = 1.0 - min(1.0, float(widths[i]) / widest) if seen else 0.5
         ease, sure = 0.5 * (low + narrow), site.proposal.confidence
         out[i] = worth, urgency, ease, 1.0 / (1 + head.heads_below), sure
     return out

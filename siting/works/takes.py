@@ -14,7 +14,7 @@ from siting.structures.structure_type import Amount
 from siting.structures.whole_price import priced_whole_of
 from siting.values.columns import Columns
 from siting.values.wording import counted, figures, listed
-from siting.works.bill import Bill, beside_published, bill, cost_columns
+from siting.works.bill import Bill, beside_published, bill, cost_columns, whole_sentence
 from siting.works.budget import Choice, choose
 from siting.works.budget_groups import Group, group_value
 from siting.works.costs import Costs, load_costs
@@ -102,13 +102,10 @@ class Takes:
     def notes(self) -> tuple[str, ...]:
         """What the sums hold and do not hold, and a published range beside them."""
         out = list(self.bill.notes)
-        whole = self.quantities.whole != ""
-        if whole.any():
-            names = sorted({f"{name}s" for name in np.array(self.structures)[whole].tolist()})
-            out.append(
-                f"{listed(names).capitalize()} are priced as a whole, by a published range of the "
-                "2000s."
-            )
+        named = np.array(self.structures, dtype=object)
+        for entry in sorted({*self.quantities.whole} - {""}):
+            names = {f"{name}s" for name in named[self.quantities.whole == entry].tolist()}
+            out.append(whole_sentence(sorted(names), f"whole.{entry}", self.means.costs))
         dams = np.array([name == OneRockDam.name for name in self.structures], dtype=bool)
         each = self.bill.by_site[dams & self.quantities.built]
         if each.size:

@@ -104,6 +104,12 @@ def test_a_type_of_another_package_loads_and_is_chosen(other_package: Any) -> No
     )
 
 
+def test_a_type_may_be_priced_by_an_entry_that_the_prices_in_use_have(other_package: Any) -> None:
+    entry = other_package("priceless", "Priceless")
+    assert structure_types([entry]).names == ()
+    assert structure_types([entry], wholes=("rolling_dip", "hay_bale")).names == ("priceless",)
+
+
 @pytest.mark.parametrize(
     ("name", "value", "why"),
     [
