@@ -27,7 +27,7 @@ from siting.places.spot import Spot
 from siting.structures.catalogue import REFER
 from siting.structures.decisions import ENGINEER, MORE_ELEVATIONS, Decision
 from siting.structures.spacing_table import SpacingRow, spacing_rows
-from siting.structures.structure_type import Size
+from siting.structures.structure_type import Check, Size
 from siting.values.wording import sentences
 from terrain.channels.sections import SectionMeasures
 from terrain.values.arrays import BoolArray, FloatArray, IntArray
@@ -127,10 +127,16 @@ class Site:
         return (KEEP_OFF,) if at_head else self.proposal.words.cautions
 
     @property
+    def fails_at_high(self) -> tuple[Check, ...]:
+        """What holds at the likely design flow and not at the high end of its range."""
+        return () if self.size is None else self.decision.fails_at_high
+
+    @property
     def caution(self) -> str:
         """All that is to be checked, in sentences."""
         size, kind = self.size, self.decision.type
         of_type = () if kind is None or size is None else kind.cautions(self.spot, size)
+        of_type = (*of_type, *(check.why_not for check in self.fails_at_high))
         unseen = not self.is_referred and not self.on_road and np.isnan(self.spot.banks.width_m)
         return sentences([*self.own_cautions, *of_type, BY_CURVE if unseen else ""])
 
