@@ -4,7 +4,7 @@ The layout was taken from captured answers of the service: a table starts at the
 for ARI (years):`` (partial-duration series) or ``by duration for AEP:`` (annual maximum series,
 whose columns are written as ``'1/2`` with a leading apostrophe and start at two years). A file of
 all three tables holds the estimates, the upper and the lower bounds, each below a heading that says
-which; only an invented copy of such a file was seen.
+which: ``PRECIPITATION FREQUENCY ESTIMATES AT UPPER BOUND OF 90% CONFIDENCE INTERVAL``.
 """
 
 from __future__ import annotations
