@@ -25,7 +25,7 @@ from siting.places.measured_places import Measured
 from siting.places.site_floods import FloodGauge, SiteFloods
 from siting.places.spot import Spot
 from siting.structures.catalogue import REFER
-from siting.structures.decisions import ENGINEER, MORE_ELEVATIONS, Decision
+from siting.structures.decisions import ENGINEER, Decision
 from siting.structures.spacing_table import SpacingRow, spacing_rows
 from siting.structures.structure_type import Check, Size
 from siting.values.wording import sentences
@@ -158,9 +158,12 @@ class Site:
 
     @cached_property
     def flows(self) -> tuple[FlowState | None, ...]:
-        """Normal flow of each return period; None where no flow is known, and on a road."""
+        """Normal flow of each return period; None where no flow is known, and on a road.
+
+        Where the raster cuts the drainage area off a flow is only a minimum: none is worked out.
+        """
         spot = self.spot
-        if self.on_road or self.structure == MORE_ELEVATIONS:
+        if self.on_road or not spot.land.complete:
             return (None,) * len(RETURN_PERIODS_YR)
         fall = max(spot.slope, LOWEST_SLOPE)
         return tuple(

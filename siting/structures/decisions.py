@@ -161,7 +161,11 @@ def _held_at_high_end(spot: Spot, kind: StructureType, size: Size) -> tuple[Chec
     high = at_high_end(spot)
     if high is None:
         return ()
-    checks = call_plugin(KIND, kind.name, lambda: tuple(kind.high_end_checks(high, size)))
+    # a type that follows the protocol only may say nothing of its own
+    own = getattr(kind, "high_end_checks", None)
+    checks = call_plugin(
+        KIND, kind.name, lambda: tuple(kind.checks(high) if own is None else own(high, size))
+    )
     return tuple(c if c.passed else replace(c, why_not=told_at_high_end(high, c)) for c in checks)
 
 
