@@ -26,9 +26,9 @@ from siting.places.measured_places import Measured
 from siting.places.site_floods import FloodGauge, SiteFloods
 from siting.places.spot import Spot
 from siting.structures.catalogue import REFER
-from siting.structures.decisions import ENGINEER, MORE_ELEVATIONS, Decision
+from siting.structures.decisions import ENGINEER, Decision
 from siting.structures.spacing_table import SpacingRow, spacing_rows
-from siting.structures.structure_type import Size
+from siting.structures.structure_type import Check, Size
 from siting.values.wording import sentences
 from terrain.channels.sections import SectionMeasures
 from terrain.values.arrays import BoolArray, FloatArray, IntArray
@@ -133,10 +133,16 @@ class Site:
         return (KEEP_OFF,) if at_head else self.proposal.words.cautions
 
     @property
+    def fails_at_high(self) -> tuple[Check, ...]:
+        """What holds at the likely design flow and not at the high end of its range."""
+        return () if self.size is None else self.decision.fails_at_high
+
+    @property
     def caution(self) -> str:
         """All that is to be checked, in sentences."""
         size, kind = self.size, self.decision.type
         of_type = () if kind is None or size is None else kind.cautions(self.spot, size)
+        of_type = (*of_type, *(check.why_not for check in self.fails_at_high))
         unseen = BY_CURVE if self.width_unseen and not self.is_referred else ""
         return sentences([*self.own_cautions, *of_type, unseen])
 
@@ -158,9 +164,12 @@ class Site:
 
     @cached_property
     def flows(self) -> tuple[FlowState | None, ...]:
-        """Normal flow of each return period; None where no flow is known, and on a road."""
+        """Normal flow of each return period; None where no flow is known, and on a road.
+
+        Where the raster cuts the drainage area off a flow is only a minimum: none is worked out.
+        """
         spot = self.spot
-        if self.on_road or self.structure == MORE_ELEVATIONS:
+        if self.on_road or not spot.land.complete:
             return (None,) * len(RETURN_PERIODS_YR)
         fall = max(spot.slope, LOWEST_SLOPE)
         return tuple(

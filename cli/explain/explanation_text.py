@@ -17,6 +17,7 @@ from cli.plan.plan_numbers import (
     span,
     unit_of,
 )
+from cli.plan.range_words import range_sentences
 from cli.plan.ranked_list import WIDTH, significant
 from cli.plan.unit_sentences import in_units
 
@@ -196,13 +197,8 @@ def _pair(found: Explanation) -> Iterator[str]:
 
 def _flood(found: Explanation) -> Iterator[str]:
     yield from _judged(found, "flood")
-    flood = found.flood_range
-    if flood is not None and known(flood["low_m3s"]) and known(flood["high_m3s"]):
-        text = (
-            f"Range of that flow: {amount('floods', 'low_m3s', flood['low_m3s'], found.units)} to "
-            f"{amount('floods', 'high_m3s', flood['high_m3s'], found.units)} ({flood['method']})."
-        )
-        yield from wrapped(text, indent=2)
+    for sentence in range_sentences(found):
+        yield from wrapped(sentence, indent=2)
     rows = found.rows["hydraulics"]
     if not rows:
         text = "The plan holds no flow for this site: it lacks rain and curve numbers, or a region."

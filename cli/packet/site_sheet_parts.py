@@ -5,6 +5,7 @@ from __future__ import annotations
 from cli.packet.printable import printable, sentences, within
 from cli.plan.explanation import Explanation, known
 from cli.plan.plan_numbers import amount, money, number_and_unit
+from cli.plan.range_words import range_sentences
 from cli.plan.ranked_list import significant
 from siting.values.wording import first_upper
 
@@ -80,18 +81,14 @@ def flood(found: Explanation) -> list[str]:
     if not flow:
         if found.on_road:
             return ["It leads off what runs along the road; no flood is worked out for it."]
+        if not site["area_complete"]:
+            return [_minimum(found)]
         return [
             "The plan holds no flood here: it lacks rain and curve numbers.",
             "Sizes of stone were not checked against a flow.",
         ]
     out = [f"The flood with a chance of 1 in {years:.0f} in any year: {flow}."]
-    spread = found.flood_range
-    if spread is not None and known(spread["low_m3s"]) and known(spread["high_m3s"]):
-        low, high = (
-            amount("floods", n, float(spread[n]), found.units) for n in ("low_m3s", "high_m3s")
-        )
-        if low != high:
-            out[0] = f"{out[0][:-1]} (methods give {low} to {high})."
+    out += [printable(sentence, 260) for sentence in range_sentences(found)]
     row = next((r for r in found.rows["hydraulics"] if r["return_period_yr"] == years), None)
     if row is not None:
         deep, wide, fast = (
@@ -101,9 +98,14 @@ def flood(found: Explanation) -> list[str]:
         out.append(f"In the channel as it is now it runs {deep} deep, {wide} wide and {fast} fast.")
         if row["overtops"]:
             out.append("It leaves the channel over the lower bank.")
-    if not site["area_complete"]:
-        out.append("The raster cuts off part of the land that drains here: the flood is larger.")
     return out
+
+
+def _minimum(found: Explanation) -> str:
+    """What is said of a flood of which the raster shows only a part."""
+    least = number(found, f"q{found.site['design_return_period_yr']:.0f}_m3s")
+    gives = f": the part that it shows gives at least {least}" if least else ""
+    return f"The raster cuts off part of the land that drains here{gives}. The flood is larger."
 
 
 def to_settle(found: Explanation) -> list[str]:

@@ -138,7 +138,7 @@ class Meter:
         azimuth_deg
             Direction to measure across where it is not that of the flow; NaN where it is.
         notes
-            Whether to write remarks about the floods.
+            Whether to write remarks about the floods and to work out their ranges.
         """
         ground, division = self.ground, self.gauge.settings.division
         at = cells if section_cells is None else section_cells
@@ -235,10 +235,13 @@ class Meter:
 
 def spot_floods(floods: SiteFloods, i: int, design_period_yr: float) -> SpotFloods:
     """Peak flows at one place, as the structure types see them."""
+    at = RETURN_PERIODS_YR.index(design_period_yr)
     return SpotFloods(
         q_m3s=tuple(float(floods.peak(t)[i]) for t in RETURN_PERIODS_YR),
+        low_m3s=tuple(float(q) for q in floods.low_m3s[i]),
         high_m3s=tuple(float(q) for q in floods.high_m3s[i]),
         design_period_yr=design_period_yr,
+        range_from=str(floods.range_from[i, at] or ""),
     )
 
 

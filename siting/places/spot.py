@@ -121,16 +121,20 @@ class SpotFloods:
 
     Parameters
     ----------
-    q_m3s, high_m3s
-        Peak flows of `siting.floods.flood_method.RETURN_PERIODS_YR`, and the high end of their
-        range; NaN where not known.
+    q_m3s, low_m3s, high_m3s
+        Likely peak flows of `siting.floods.flood_method.RETURN_PERIODS_YR`, and the low and high
+        end of their range; NaN where not known.
     design_period_yr
         Return period that sizes are made for.
+    range_from
+        What the range of the design flow rests on, in words; empty where there is none.
     """
 
     q_m3s: tuple[float, ...] = (np.nan,) * len(RETURN_PERIODS_YR)
+    low_m3s: tuple[float, ...] = (np.nan,) * len(RETURN_PERIODS_YR)
     high_m3s: tuple[float, ...] = (np.nan,) * len(RETURN_PERIODS_YR)
     design_period_yr: float = 10.0
+    range_from: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -208,6 +212,11 @@ class Spot:
         floods = self.floods
         period = floods.design_period_yr if return_period_yr is None else return_period_yr
         return floods.q_m3s[RETURN_PERIODS_YR.index(period)]
+
+    def low_flow_m3s(self) -> float:
+        """Low end of the design flow's range; NaN where there is none."""
+        floods = self.floods
+        return floods.low_m3s[RETURN_PERIODS_YR.index(floods.design_period_yr)]
 
     def high_flow_m3s(self) -> float:
         """High end of the design flow's range; NaN where there is none."""

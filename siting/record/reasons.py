@@ -8,6 +8,7 @@ from dataclasses import astuple, dataclass
 import numpy as np
 
 from siting.effects.site_effects import Effect
+from siting.places.spot import Spot
 from siting.record.reason_measures import measured_rows
 from siting.record.reason_rows import Reason
 from siting.record.structure_rows import columns_of
@@ -62,8 +63,7 @@ def _flood(sites: Sites, i: int) -> Iterator[Reason]:
     state = site.design_flow
     method = sites.floods.method[i]
     if state is None:
-        text = "The peak flow is not known here; nothing is checked against it."
-        yield Reason("flood", "design flow", "", text, "", "")
+        yield Reason("flood", "design flow", "", _no_flow(spot), "", "")
         return
     text = (
         f"The flow with a chance of 1 in {spot.floods.design_period_yr:g} a year is "
@@ -75,6 +75,18 @@ def _flood(sites: Sites, i: int) -> Iterator[Reason]:
     yield Reason("flood", "design flow", "", text, source, "published")
     if sites.floods.note[i]:
         yield Reason("flood", "what limits it", "", str(sites.floods.note[i]), "", "")
+    for check in site.decision.at_high if site.size is not None else ():
+        yield _check("flood", "at the high end of its range", check)
+
+
+def _no_flow(spot: Spot) -> str:
+    if not spot.land.complete and np.isfinite(spot.flow_m3s()):
+        return (
+            "The raster cuts the drainage area off. The part that it holds gives at least "
+            f"{flow(spot.flow_m3s())} with a chance of 1 in {spot.floods.design_period_yr:g} a "
+            "year, a minimum; nothing is sized by it."
+        )
+    return "The peak flow is not known here; nothing is checked against it."
 
 
 def _check(part: str, subject: str, check: Check) -> Reason:

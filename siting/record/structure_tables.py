@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -30,7 +30,7 @@ from siting.record.structure_rows import (
     size_columns,
     spacing_columns,
 )
-from siting.sites import Sites
+from siting.sites import Site, Sites
 from siting.values.columns import Columns, FeatureTable, texts_of
 from siting.values.wording import counted, figures
 from siting.works.ranking import Ranking, Weights
@@ -187,6 +187,9 @@ def _design_columns(sites: Sites, design_period_yr: float) -> Columns:
         stones = [None if s.size is None else s.size.stone for s in sites]
         return np.array([np.nan if s is None else getattr(s, name) for s in stones])
 
+    def of_flow(get: Callable[[Site], float]) -> FloatArray:
+        return np.array([np.nan if s.design_flow is None else get(s) for s in sites])
+
     chosen = [next((r for r in p.spacing if r.chosen), None) for p in sites]
     at = [r.low_m if r is not None and np.isfinite(r.low_m) else np.nan for r in chosen]
     return {
@@ -195,6 +198,12 @@ def _design_columns(sites: Sites, design_period_yr: float) -> Columns:
         "stone_heaviest_kg": stone("heaviest_kg"),
         "design_return_period_yr": np.full(sites.count, int(design_period_yr)),
         "design_flow_m3s": flow("discharge_m3s"),
+        "design_flow_low_m3s": of_flow(lambda s: s.spot.low_flow_m3s()),
+        "design_flow_high_m3s": of_flow(lambda s: s.spot.high_flow_m3s()),
+        "flow_range_from": texts_of([s.spot.floods.range_from or None for s in sites]),
+        "fails_at_high_flow": texts_of(
+            [", ".join(c.rule for c in s.fails_at_high) or None for s in sites]
+        ),
         "design_depth_m": flow("depth_m"),
         "design_velocity_mps": flow("velocity_mps"),
         "design_shear_pa": flow("shear_pa"),

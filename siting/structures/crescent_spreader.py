@@ -11,6 +11,7 @@ from siting.places.spot import Spot
 from siting.structures import amounts, structure_sentences
 from siting.structures.channel_sizes import channel_width_m
 from siting.structures.design_flow import flow_cautions
+from siting.structures.high_end import stone_stays
 from siting.structures.limit_checks import (
     ROUNDING,
     TRADE,
@@ -139,6 +140,10 @@ class CrescentSpreader(StructureType):
                 *stone_notes(spot, stone),
             ),
         )
+
+    def high_end_checks(self, high: Spot, size: Size) -> tuple[Check, ...]:
+        """Stone at the high end of the flow's range."""
+        return stone_stays(high, size.stone, bed_stone(high))
 
     def materials(self, spot: Spot, size: Size) -> tuple[Amount, ...]:
         """Stone of the band, gravel in its gaps, seed."""

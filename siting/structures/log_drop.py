@@ -12,6 +12,7 @@ from siting.places.spot import Spot
 from siting.structures import amounts, structure_sentences
 from siting.structures.channel_sizes import channel_width_m, drop_of
 from siting.structures.design_flow import flow_cautions, flow_note
+from siting.structures.high_end import ballast_stays, stone_stays
 from siting.structures.limit_checks import ROUNDING, at_most, hand_limits
 from siting.structures.outlines import across_channel, box, rectangle
 from siting.structures.rock_sizing import (
@@ -135,6 +136,21 @@ class LogDrop(StructureType):
                 "(common practice).",
                 *(stone_notes(spot, stone) if stone else (flow_note(spot),)),
                 *hold_notes(spot, steps.held),
+            ),
+        )
+
+    def high_end_checks(self, high: Spot, size: Size) -> tuple[Check, ...]:
+        """Ballast and apron at the high end of the flow's range."""
+        dims, asked = size.dims, bed_stone(high)
+        return (
+            *stone_stays(high, size.stone, asked),
+            *ballast_stays(
+                high,
+                _of_count(high, round(dims["steps_count"])).logs,
+                asked if "rock" in high.stock.have else None,
+                filled=False,
+                laid_kg=dims["ballast_kg"],
+                layer_m=dims["ballast_layer_m"],
             ),
         )
 

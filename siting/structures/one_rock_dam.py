@@ -18,10 +18,12 @@ from siting.structures.grade_height import (
     height_checks,
     height_limit_m,
     height_note,
+    in_swale,
     keyed_to,
     smallest_m,
     stands,
 )
+from siting.structures.high_end import crest_between_banks, stone_stays
 from siting.structures.limit_checks import ROUNDING, TRADE, condition, hand_limits
 from siting.structures.outlines import across_channel, box, dished_crest, rectangle
 from siting.structures.rock_sizing import (
@@ -119,6 +121,11 @@ class OneRockDam(StructureType):
                 *stone_notes(spot, stone),
             ),
         )
+
+    def high_end_checks(self, high: Spot, size: Size) -> tuple[Check, ...]:
+        """Stone and crest at the high end of the flow's range."""
+        stone = stone_stays(high, size.stone, bed_stone(high))
+        return stone if in_swale(high) else (*stone, *crest_between_banks(high, size.height_m))
 
     def materials(self, spot: Spot, size: Size) -> tuple[Amount, ...]:
         """Stone of body, keys and apron; gravel in the gaps; seed."""

@@ -11,6 +11,7 @@ from siting.places.spot import Spot
 from siting.structures import amounts, structure_sentences
 from siting.structures.channel_sizes import channel_width_m, drop_of
 from siting.structures.design_flow import flow_cautions
+from siting.structures.high_end import stone_stays
 from siting.structures.limit_checks import hand_limits
 from siting.structures.outlines import area_m2, box, horseshoe, pool_in, rectangle
 from siting.structures.rock_sizing import (
@@ -104,6 +105,10 @@ class RockBowl(StructureType):
                 *stone_notes(spot, stone),
             ),
         )
+
+    def high_end_checks(self, high: Spot, size: Size) -> tuple[Check, ...]:
+        """Stone at the high end of the flow's range."""
+        return stone_stays(high, size.stone, _asked(high))
 
     def materials(self, spot: Spot, size: Size) -> tuple[Amount, ...]:
         """Stone of wall, floor and sill; fabric behind and below; gravel; seed."""

@@ -10,6 +10,7 @@ from siting.places.spot import Spot
 from siting.structures import amounts, structure_sentences
 from siting.structures.channel_sizes import bed_width_m, channel_width_m, drop_of
 from siting.structures.design_flow import flow_cautions
+from siting.structures.high_end import stone_stays
 from siting.structures.limit_checks import at_least, at_most, hand_limits
 from siting.structures.outlines import box, rectangle
 from siting.structures.rock_sizing import (
@@ -143,6 +144,10 @@ class RockRundown(StructureType):
                 *stone_notes(spot, stone),
             ),
         )
+
+    def high_end_checks(self, high: Spot, size: Size) -> tuple[Check, ...]:
+        """Stone at the high end of the flow's range."""
+        return stone_stays(high, size.stone, _asked(high))
 
     def materials(self, spot: Spot, size: Size) -> tuple[Amount, ...]:
         """Stone of face and apron, gravel or fabric below, earth laid back, seed."""

@@ -16,7 +16,7 @@ from siting.hydraulics.stone import (
     stone_mass_kg,
 )
 from siting.places.spot import Spot
-from siting.structures.design_flow import design_flow, flow_note, sizing_flow_m3s
+from siting.structures.design_flow import design_flow, flow_note
 from siting.structures.limit_checks import ROUNDING, TRADE, condition
 from siting.structures.structure_type import Check, Stone
 from siting.values.wording import figures, metres
@@ -70,12 +70,12 @@ def bed_stone(spot: Spot) -> Asked | None:
 
 def chute_stone(spot: Spot, *, width_m: float, slope: float) -> Asked | None:
     """Stone of a chute's face, by every method whose range holds its slope."""
-    discharge = sizing_flow_m3s(spot)
-    if design_flow(spot) is None:
+    state = design_flow(spot)
+    if state is None:
         return None
     rules = spot.rules
     safety = rules.value("stone.safety")
-    unit_flow = discharge / width_m
+    unit_flow = state.discharge_m3s / width_m
     by = [_chute(unit_flow, slope, safety)]
     if STEEP_SLOPES[0] <= slope <= STEEP_SLOPES[1]:
         wider = math.cbrt(rules.value("stone.grading"))

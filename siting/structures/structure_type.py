@@ -261,6 +261,25 @@ class StructureType(ABC):
     def size(self, spot: Spot) -> Size:
         """Size it for a spot."""
 
+    def high_end_checks(self, high: Spot, size: Size) -> tuple[Check, ...]:
+        """Hold what was sized for the likely flow against the high end of the flow's range.
+
+        What fails there is a caution and lowers the chance that it holds; it refuses nothing.
+
+        Parameters
+        ----------
+        high
+            The place, with the high end of the range for its flow.
+        size
+            Size that was made for the likely flow.
+
+        Returns
+        -------
+        tuple
+            By default the limits of the type itself; where none needs the flow they hold as before.
+        """
+        return self.checks(high)
+
     @abstractmethod
     def materials(self, spot: Spot, size: Size) -> tuple[Amount, ...]:
         """What it takes, without spare."""

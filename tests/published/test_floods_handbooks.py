@@ -7,6 +7,7 @@ pages, not on the pages. Tolerances are half of the last digit that is printed.
 
 import pytest
 
+from siting.floods.antecedent_runoff import antecedent_curve_number
 from siting.floods.runoff import initial_abstraction_mm, retention_mm, runoff_depth_mm
 from siting.floods.travel_time import (
     LAG_PER_TC,
@@ -48,6 +49,24 @@ def test_runoff_cn_12() -> None:
 def test_retention_table_10_1() -> None:
     """NEH chapter 10, table 10-1: S of curve number 74."""
     cells(retention_mm(74) / IN, 3.51, of="NEH chapter 10, table 10-1", within=0.005)
+
+
+@pytest.mark.parametrize(
+    ("number", "dry", "wet"),
+    [
+        (100, 100, 100), (95, 87, 98), (90, 78, 96), (85, 70, 94), (80, 63, 91), (79, 62, 91),
+        (75, 57, 88), (74, 55, 88), (70, 51, 85), (65, 45, 82), (60, 40, 78), (55, 35, 74),
+        (51, 31, 70), (50, 31, 70), (45, 26, 65), (40, 22, 60), (36, 19, 56), (30, 15, 50),
+    ],
+)  # fmt: skip
+def test_antecedent_conditions_table_10_1(number: float, dry: float, wet: float) -> None:
+    """NEH chapter 10, table 10-1: conditions I and III for II.
+
+    Seen in a copy inside a public curve-number program; the pair of 74 also on PDF p. 12 of the
+    chapter in a typed copy.
+    """
+    found = [antecedent_curve_number(number, c) for c in ("I", "III")]
+    cells(found, [dry, wet], of="NEH chapter 10, table 10-1")
 
 
 def test_lag_tc_13() -> None:

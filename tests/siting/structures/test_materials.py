@@ -291,11 +291,12 @@ def test_pieces_along_a_line() -> None:
     assert [amounts.count(x, 2.0) for x in (0.5, 2.0, 2.1, 8.0)] == [2, 2, 3, 5]
 
 
-def test_stone_is_sized_for_the_high_end_of_the_flow() -> None:
+def test_stone_is_sized_for_the_likely_flow() -> None:
     dam = kind_of("one-rock dam")
     sure = grade_spot(slope=0.025)
     unsure = grade_spot(slope=0.025, q_high_m3s=floods(0.9))
-    assert bed_stone(unsure).d50_m > 1.2 * bed_stone(sure).d50_m
+    assert bed_stone(unsure).d50_m == bed_stone(sure).d50_m
+    assert dam.size(unsure).stone == dam.size(sure).stone
     notes = " ".join(dam.size(unsure).notes)
-    assert "at the high end of its range, 0.90 m3/s" in notes
-    assert "high end" not in " ".join(dam.size(sure).notes)
+    assert "Made for the 10-year flow of 0.30 m3/s: " in notes
+    assert "checked at the high end of its range, 0.90 m3/s." in notes
