@@ -47,6 +47,7 @@ def measured_rows(sites: Sites, i: int, *, cell_m: float) -> Iterator[Reason]:
     )
     if spot.task.purpose == "road":
         return
+    yield from _bed_around(site)
     if np.isfinite(spot.drop.height_m):
         text = f"{metres(spot.drop.height_m)}, error {metres(spot.drop.error_m)}."
         yield row("drop", text, source_of(site, "drop"))
@@ -62,6 +63,23 @@ def measured_rows(sites: Sites, i: int, *, cell_m: float) -> Iterator[Reason]:
         )
         yield row("stage of incision", text, "Schumm 1984, Simon 1989", "from memory")
     yield row("cell size", f"{metres(cell_m)}: what is narrower is not seen.", DEM, "measured")
+
+
+def _bed_around(site: Site) -> Iterator[Reason]:
+    """Bed slope above and below, the faces of headcuts left out."""
+    bed = site.spot.bed
+    around = [
+        f"{percent(slope)} {where}, error {percent(error)}"
+        for slope, error, where in (
+            (bed.above, bed.above_error, "above"),
+            (bed.below, bed.below_error, "below"),
+        )
+        if np.isfinite(slope)
+    ]
+    if around:
+        reach = f"over {metres(site.spot.rules.value('measuring.slope_reach'))} or five cells"
+        text = f"{'; '.join(around)}: {reach}, the faces of headcuts left out."
+        yield row("bed slope around", text)
 
 
 def _banks(sites: Sites, i: int) -> Iterator[Reason]:
