@@ -105,6 +105,11 @@ _AREA = "Land that drains to this place"
 _COMPLETE = "False where the raster's edge or a hole cuts the area: area and flow are then minima"
 _STATION = "Distance along the channel from its lower end"
 _AZIMUTH = "Direction of the flow on the map, clockwise from north"
+_SLOPE = (
+    "Bed slope where the structure stands, drop over distance: through its footprint, at a headcut "
+    "below its foot; on a road its grade"
+)
+_SLOPE_REACH = "with the one it stands on, the steepest is held against limits"
 _CONFIDENCE = "How sure the finding is, 0 to 1; below 0.5 look before planning"
 
 
@@ -157,7 +162,9 @@ def _rows() -> tuple[Field, ...]:
         f("sites", "channel_id", "int", 0, "Channel it lies on", True),
         f("sites", "station_m", "float", 2, _STATION, True),
         f("sites", "elevation_m", "float", 2, "Elevation of the bed", True),
-        f("sites", "slope", "float", 5, "Bed slope of the reach, drop over distance", True),
+        f("sites", "slope", "float", 5, _SLOPE, True),
+        f("sites", "slope_above", "float", 5, f"Bed slope over the reach above; {_SLOPE_REACH}"),
+        f("sites", "slope_below", "float", 5, f"Bed slope over the reach below; {_SLOPE_REACH}"),
         f("sites", "width_m", "float", 2, "Bank-top width; same as bank_width"),
         f("sites", "depth_m", "float", 2, "Bank-top depth; same as bank_depth"),
         f("sites", "width_source", "text", 0, "Where the width comes from", False, WIDTH_SOURCES),

@@ -127,6 +127,14 @@ GROUND_FIELDS: Final = (
     ),
     _f("profile_points", "bed_m", "float", 3, "Elevation of the bed, smoothed", required=True),
     _f("profile_points", "error_m", "float", 3, "Standard error of that elevation", required=True),
+    _f(
+        "profile_points",
+        "piece",
+        "int",
+        0,
+        "Which piece of the bed: rows of one even number hang together, and an odd number lies on "
+        "the face of a headcut, which bed slopes leave out",
+    ),
     _f("section_points", "site_id", "int", 0, _SITE, required=True),
     _f(
         "section_points",

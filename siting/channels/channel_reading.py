@@ -134,7 +134,12 @@ class _Places:
 
 
 def read_places(
-    ground: Ground, cells: IntArray, *, q2_m3s: FloatArray, division: str = "usa"
+    ground: Ground,
+    cells: IntArray,
+    *,
+    slope: FloatArray,
+    q2_m3s: FloatArray,
+    division: str = "usa",
 ) -> ChannelReading:
     """Read the channel at cells.
 
@@ -144,6 +149,8 @@ def read_places(
         Terrain, measured.
     cells
         Flat numbers of cells on or beside channels, shape ``(m,)``.
+    slope
+        Bed slope at each.
     q2_m3s
         Peak flow of the 2-year storm at each; NaN where not known.
     division
@@ -157,7 +164,6 @@ def read_places(
     depth = np.where(section.resolved, section.bank_depth_m, np.nan)
     x, y = ground.raster.grid.xy_of(cells)
     setting = np.full(cells.size, "", dtype=object)
-    slope = np.full(cells.size, np.nan)
     if s.size and cells.size:
         reach, station = ground.on_network(cells)
         near = ground.station_near(reach, station)
@@ -173,7 +179,6 @@ def read_places(
         width, depth = np.where(narrow, np.nan, width), np.where(narrow, np.nan, depth)
         close = (near >= 0) & (away <= SETTING_NEAR_M)
         setting[close] = station_settings(ground)[at[close]]
-        slope[near >= 0] = s.slope[at[near >= 0]]
     places = _Places(
         x_m=np.asarray(x, dtype=np.float64),
         y_m=np.asarray(y, dtype=np.float64),

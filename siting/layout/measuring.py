@@ -135,7 +135,6 @@ def spot_of(meter: Meter, m: Measured, i: int, proposal: Proposal) -> Spot:
         m,
         i,
         proposal.task,
-        slope=proposal.slope,
         drop_m=proposal.head.drop_m,
         floor_m=proposal.floor_m,
     )

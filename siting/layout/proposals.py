@@ -188,12 +188,12 @@ class Proposal:
     ----------
     where, task
         The place, and what it asks of a structure.
-    slope
-        Bed slope of the reach, or grade of the road, m per m.
     confidence
         0 to 1.
     words
         What is said of it.
+    slope
+        Grade of the road, m per m; NaN in a channel, whose bed is measured at the place.
     head, member, foot
         The headcut that it works at, its group, and the foot of the drop that it backs water to.
     floor_m
@@ -206,9 +206,9 @@ class Proposal:
 
     where: Where
     task: Task
-    slope: float
     confidence: float
     words: Words
+    slope: float = np.nan
     head: AtHead = AtHead()
     member: Member = Member()
     foot: Foot = Foot()

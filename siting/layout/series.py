@@ -249,10 +249,9 @@ def _of_run(
         Proposal(
             where=at_station(ground, i),
             task=IN_SERIES,
-            slope=float(s.slope[i]),
             confidence=sureness(ground, float(s.bank_depth_m[i])),
             words=Words(
-                _found(ground, i, length),
+                _found(ground, i, spot.slope, length),
                 after=_order(ground, len(found), order, spacing),
                 cautions=_cautions(order),
             ),
@@ -274,11 +273,11 @@ def sureness(ground: Ground, depth_m: float) -> float:
     return float(np.clip(depth_m / (SURE_ERRORS * error), 0.0, 1.0))
 
 
-def _found(ground: Ground, i: int, length: float) -> str:
+def _found(ground: Ground, i: int, slope: float, length: float) -> str:
     s = ground.stations
     return (
         f"The channel is cut {metres(s.bank_depth_m[i])} deep and {metres(s.bank_width_m[i])} wide "
-        f"over {metres(length)} at a slope of {percent(s.slope[i])}; "
+        f"over {metres(length)}; it falls {percent(slope)} here; "
         f"{hectares(s.drainage_area_ha[i])} drain to it."
     )
 

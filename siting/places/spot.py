@@ -69,6 +69,19 @@ class LandAbove:
 
 
 @dataclass(frozen=True, slots=True)
+class BedAround:
+    """Bed slope over the reach above a structure and over that below it, and their errors.
+
+    m per m; NaN where not known, and on a road.
+    """
+
+    above: float = np.nan
+    above_error: float = 0.0
+    below: float = np.nan
+    below_error: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
 class Drop:
     """Height of a headcut, m, and its error; NaN where there is none."""
 
@@ -182,7 +195,10 @@ class Spot:
     task
         What it asks of a structure.
     slope, slope_error
-        Bed slope of the reach (of the road, for a road).
+        Bed slope where the structure stands (of the road, for a road): what water and stone are
+        worked out with. Limits see the steepest of this and those of ``bed``.
+    bed
+        Bed slope above and below it.
     land, drop, banks, bankfull, floods, form
         What was measured.
     section
@@ -199,6 +215,7 @@ class Spot:
     land: LandAbove
     section: CrossSection
     rules: Rules
+    bed: BedAround = BedAround()
     drop: Drop = Drop()
     banks: Banks = Banks()
     bankfull: BankfullSize = BankfullSize()

@@ -118,6 +118,8 @@ def site_table(
         "station_m": sites.numbers(lambda s: s.where.station_m),
         "elevation_m": sites.elevation_m,
         "slope": sites.numbers(lambda s: s.spot.slope),
+        "slope_above": sites.numbers(lambda s: s.spot.bed.above),
+        "slope_below": sites.numbers(lambda s: s.spot.bed.below),
         **_channel_columns(sites),
         "headcut_height_m": sites.numbers(lambda s: s.spot.drop.height_m),
         "drainage_area_ha": sites.drainage_area_ha,

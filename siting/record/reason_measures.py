@@ -48,6 +48,7 @@ def measured_rows(sites: Sites, i: int, *, cell_m: float) -> Iterator[Reason]:
     if spot.task.purpose == "road":
         yield from _road(site)
         return
+    yield from _bed_around(site)
     if np.isfinite(spot.drop.height_m):
         text = f"{metres(spot.drop.height_m)}, error {metres(spot.drop.error_m)}."
         yield row("drop", text, source_of(site, "drop"))
@@ -80,6 +81,23 @@ def _road(site: Site) -> Iterator[Reason]:
         depth = site.spot.rules["road_dip.soil_cut"]
         text = f"Its own water may cut about {figures(road.soil_m3_per_yr)} m3 a year from it."
         yield row("soil that a dip may save", text, depth.source, depth.basis)
+
+
+def _bed_around(site: Site) -> Iterator[Reason]:
+    """Bed slope above and below, the faces of headcuts left out."""
+    bed = site.spot.bed
+    around = [
+        f"{percent(slope)} {where}, error {percent(error)}"
+        for slope, error, where in (
+            (bed.above, bed.above_error, "above"),
+            (bed.below, bed.below_error, "below"),
+        )
+        if np.isfinite(slope)
+    ]
+    if around:
+        reach = f"over {metres(site.spot.rules.value('measuring.slope_reach'))} or five cells"
+        text = f"{'; '.join(around)}: {reach}, the faces of headcuts left out."
+        yield row("bed slope around", text)
 
 
 def _banks(sites: Sites, i: int) -> Iterator[Reason]:

@@ -19,6 +19,7 @@ from siting.structures.limit_checks import (
     at_most,
     condition,
     hand_limits,
+    no_steeper,
 )
 from siting.structures.outlines import arc_band, box
 from siting.structures.rock_sizing import (
@@ -81,14 +82,7 @@ class CrescentSpreader(StructureType):
                 found="open ground" if spot.task.opens else "banks on a side",
                 why_not="Banks hold the water together here: a spreader needs open ground.",
             ),
-            at_most(
-                slope,
-                spot.slope,
-                error=spot.slope_error,
-                what="the slope of the ground",
-                so="that suits a spreader",
-                show=percent,
-            ),
+            no_steeper(spot, slope, so="that suits a spreader", ground="ground"),
             at_least(
                 slope,
                 spot.slope,

@@ -22,7 +22,7 @@ from siting.structures.grade_height import (
     stands,
 )
 from siting.structures.high_end import ballast_stays, crest_between_banks
-from siting.structures.limit_checks import at_least, at_most, hand_limits
+from siting.structures.limit_checks import at_least, at_most, hand_limits, no_steeper
 from siting.structures.outlines import across_channel, box
 from siting.structures.rock_sizing import bed_stone, kilograms
 from siting.structures.spacing_table import LOW_GRADE_CONTROL
@@ -45,7 +45,7 @@ from siting.structures.wood_hold import (
     hold_cautions,
     hold_notes,
 )
-from siting.values.wording import figures, metres, percent
+from siting.values.wording import figures, metres
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,14 +97,7 @@ class LogMat(StructureType):
         depth = spot.banks.depth_m + spot.banks.depth_error_m
         return (
             *common,
-            at_most(
-                rules["log_mat.gradient"],
-                spot.slope,
-                error=spot.slope_error,
-                what="the slope of the bed",
-                so="that suits a log mat",
-                show=percent,
-            ),
+            no_steeper(spot, rules["log_mat.gradient"], so="that suits a log mat"),
             at_most(
                 rules["log_mat.bank_depth"],
                 spot.banks.depth_m,

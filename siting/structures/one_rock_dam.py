@@ -24,7 +24,7 @@ from siting.structures.grade_height import (
     stands,
 )
 from siting.structures.high_end import crest_between_banks, stone_stays
-from siting.structures.limit_checks import ROUNDING, TRADE, condition, hand_limits
+from siting.structures.limit_checks import ROUNDING, TRADE, condition, hand_limits, steepest
 from siting.structures.outlines import across_channel, box, dished_crest, rectangle
 from siting.structures.rock_sizing import (
     bed_stone,
@@ -80,7 +80,8 @@ class OneRockDam(StructureType):
     def suits(self, spot: Spot) -> float:
         """Well on plain hand work, less on steeper beds."""
         gentle = spot.rules.low("hand_work.gradient")
-        return 0.7 if spot.slope + spot.slope_error <= gentle else 0.5
+        slope, error, _ = steepest(spot)
+        return 0.7 if slope + error <= gentle else 0.5
 
     def size(self, spot: Spot) -> Size:
         """As high as the pair needs or as allowed; about one bankfull width along the channel."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from siting.places.spot import Spot
+from siting.structures.limit_checks import steepest
 from siting.structures.structure_type import Failure, Stone
 from siting.values.wording import hectares, metres, percent
 
@@ -74,9 +75,10 @@ def channel_cautions(spot: Spot) -> tuple[str, ...]:
     """What the place asks care for, whatever is built in the channel."""
     rules, out = spot.rules, []
     gentle = rules.low("hand_work.gradient")
-    if spot.slope + spot.slope_error > gentle:
+    slope, error, where = steepest(spot)
+    if slope + error > gentle:
         out.append(
-            f"The bed falls {percent(spot.slope)}, past the {percent(gentle)} of plain hand work "
+            f"The bed{where} falls {percent(slope)}, past the {percent(gentle)} of plain hand work "
             "or within the error of it: set one-rock dams close together below."
         )
     shallow = rules.low("one_rock_dam.channel_depth")

@@ -20,7 +20,7 @@ from siting.structures.grade_height import (
     keyed_to,
 )
 from siting.structures.high_end import crest_between_banks
-from siting.structures.limit_checks import at_most, condition, hand_limits
+from siting.structures.limit_checks import at_most, condition, hand_limits, no_steeper
 from siting.structures.outlines import across_channel, box, dished_crest, rectangle
 from siting.structures.spacing_table import LOW_GRADE_CONTROL
 from siting.structures.structure_type import (
@@ -31,7 +31,7 @@ from siting.structures.structure_type import (
     Size,
     StructureType,
 )
-from siting.values.wording import figures, metres, percent
+from siting.values.wording import figures, metres
 
 #: Thickness of a picket as it is drawn, m.
 PICKET_M = 0.06
@@ -68,14 +68,7 @@ class WickerWeir(StructureType):
         return (
             *common,
             off_the_fan(spot, self.name),
-            at_most(
-                rules["wicker_weir.gradient"],
-                spot.slope,
-                error=spot.slope_error,
-                what="the slope of the bed",
-                so="that suits a wicker weir",
-                show=percent,
-            ),
+            no_steeper(spot, rules["wicker_weir.gradient"], so="that suits a wicker weir"),
             at_most(
                 rules["wicker_weir.width"],
                 spot.width_m,

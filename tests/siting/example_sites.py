@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from siting.channels.bankfull import Bankfull
+from siting.channels.bed_slopes import BedSlopes
 from siting.channels.channel_reading import ChannelReading
 from siting.hydraulics.cross_section import CrossSection
 from siting.layout.proposals import AtHead, FromField, Member, Proposal, Where, Words
@@ -179,6 +180,7 @@ def sites_of(
         elevation_m=none,
         drainage_area_ha=area_ha,
         area_complete=np.ones(n, bool),
+        slopes=BedSlopes(*[none] * 6),
         floods=no_floods(n),
         reading=bank_tops(width_m, depth_m),
         section=SectionMeasures(*[none] * 7, np.ones(n, bool)),  # type: ignore[call-arg]
