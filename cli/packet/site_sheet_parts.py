@@ -13,6 +13,7 @@ _MOST_STEPS, _MOST_SIZES, _MOST_MATERIALS, _MOST_FAILURES, _MOST_CAUTIONS = 16, 
 _MOST_CHECKS = 6
 #: Characters that steps, failures and cautions may have together; half as much again as in use.
 _STEP_LENGTH, _FAILURE_LENGTH, _CAUTION_LENGTH = 2200, 1000, 1300
+_BED_LENGTH = 600
 
 
 def number(found: Explanation, name: str, digits: int = 2) -> str:
@@ -101,9 +102,19 @@ def flood(found: Explanation) -> list[str]:
         out.append(f"In the channel as it is now it runs {deep} deep, {wide} wide and {fast} fast.")
         if row["overtops"]:
             out.append("It leaves the channel over the lower bank.")
+    out += bed_and_bank(found)
     if not site["area_complete"]:
         out.append("The raster cuts off part of the land that drains here: the flood is larger.")
     return out
+
+
+def bed_and_bank(found: Explanation) -> list[str]:
+    """What the flood carries off first and whether the banks stand, but for what is a caution."""
+    told = ("what gives way first", "banks")
+    rows = [row for row in found.reasons("bed") if row["subject"] in told]
+    said = set(sentences(found.site["caution"]))
+    own = [s for row in rows for s in sentences(row["text"]) if s not in said]
+    return within(own, _BED_LENGTH)
 
 
 def to_settle(found: Explanation) -> list[str]:

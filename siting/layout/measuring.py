@@ -14,7 +14,7 @@ from siting.layout.keep_files import KeepFiles
 from siting.layout.proposals import Proposal
 from siting.places.measured_places import Measured, Meter
 from siting.places.site_floods import FloodGauge
-from siting.places.spot import LandAbove, Spot, SpotFloods, Stock
+from siting.places.spot import Earth, LandAbove, Spot, SpotFloods, Stock
 from siting.structures.catalogue import structure_types
 from siting.structures.decisions import Decision, decide
 from siting.structures.structure_type import Check, StructureType
@@ -43,6 +43,8 @@ class BuildSettings:
         What they hold, in the coordinates of a raster: what `on` reads.
     types
         Structure types to choose from; all that are installed by default.
+    earth
+        What bed and banks are made of, as somebody told.
 
     Raises
     ------
@@ -55,6 +57,7 @@ class BuildSettings:
     keep_files: KeepFiles | None = None
     keep: KeepClear | None = None
     types: tuple[StructureType, ...] = field(default_factory=lambda: tuple(structure_types()))
+    earth: Earth = field(default_factory=Earth)
 
     def __post_init__(self) -> None:
         if self.design_period_yr not in RETURN_PERIODS_YR:
@@ -98,7 +101,7 @@ class Trials:
     def meter(self) -> Meter:
         """Measures places."""
         build = self.settings
-        return Meter(self.ground, self.gauge, build.stock, build.design_period_yr)
+        return Meter(self.ground, self.gauge, build.stock, build.design_period_yr, build.earth)
 
     def measure(self, cells: IntArray, section_cells: IntArray | None = None) -> Measured:
         """Measure places; see `siting.places.measured_places.Meter.measure`."""
