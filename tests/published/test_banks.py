@@ -56,7 +56,8 @@ def test_bank_rk_8() -> None:
 def test_bank_rk_24() -> None:
     """HDS-6 p. 6.70: repose 40, bank 18.5 degrees, safety 1.5, 9.45 ft/s.
 
-    Sm 2.51, eta 0.40, 1.26 ft. The page takes 2.5 for 2.51 on its way to eta (0.4060 without that), and goes on with 0.40.
+    Sm 2.51, eta 0.40, 1.26 ft. The page takes 2.5 for 2.51 on its way to eta (0.4060
+    without that), and goes on with 0.40.
     """
     answer(repose_ratio(18.5, 40), 2.51, of="RK-24", within=0.005)
     eta = bank_stability_number(18.5, 40, safety=1.5)
