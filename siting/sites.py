@@ -24,7 +24,10 @@ from siting.layout.measuring import BuildSettings, Trials, spot_of
 from siting.layout.proposals import AtHead, Foot, Member, Proposal, Where
 from siting.places.measured_places import Measured
 from siting.places.site_floods import FloodGauge, SiteFloods
-from siting.places.spot import Spot
+from siting.places.spot import Beyond, Spot
+from siting.places.stretches_beyond import beyond
+from siting.structures.bed_and_bank import BedAndBank, bed_and_bank
+from siting.structures.bed_and_bank_words import bed_cautions
 from siting.structures.catalogue import REFER
 from siting.structures.decisions import ENGINEER, Decision
 from siting.structures.spacing_table import SpacingRow, spacing_rows
@@ -142,9 +145,16 @@ class Site:
         """All that is to be checked, in sentences."""
         size, kind = self.size, self.decision.type
         of_type = () if kind is None or size is None else kind.cautions(self.spot, size)
-        of_type = (*of_type, *(check.why_not for check in self.fails_at_high))
+        held = self.bed_and_bank
+        of_bed = () if held is None or size is None else bed_cautions(self.spot, held)
+        at_high = (check.why_not for check in self.fails_at_high)
         unseen = BY_CURVE if self.width_unseen and not self.is_referred else ""
-        return sentences([*self.own_cautions, *of_type, unseen])
+        return sentences([*self.own_cautions, *of_type, *of_bed, *at_high, unseen])
+
+    @cached_property
+    def bed_and_bank(self) -> BedAndBank | None:
+        """Pull of the likely flow against what stone, bed and banks stand; None on a road."""
+        return bed_and_bank(self.spot, self.size)
 
     @property
     def spacing(self) -> tuple[SpacingRow, ...]:
@@ -385,7 +395,16 @@ def sites_of(trials: Trials, proposals: Sequence[Proposal]) -> Sites:
     each = []
     for i, proposal in enumerate(proposals):
         spot = spot_of(trials.meter, measured, i, proposal)
+        if proposal.road is None:
+            spot = replace(spot, beyond=_beyond(trials.ground, measured, i, proposal))
         # a place on a road is not kept away from it
         decision = trials.decide(spot, clear[i] if proposal.road is None else ())
         each.append(Site(proposal, spot, decision))
     return Sites(tuple(each), measured)
+
+
+def _beyond(ground: Ground, measured: Measured, i: int, proposal: Proposal) -> Beyond:
+    """Channel next to a place; below a headcut it begins at its foot."""
+    foot = int(ground.headcuts.foot_cell[proposal.head.index]) if proposal.at_head else -1
+    shown = bool(measured.reading.width_source[i] == "dem")
+    return beyond(ground, proposal.where.cell, foot_cell=foot, shown=shown)

@@ -258,6 +258,8 @@ _REASONS = [
      "from memory"),
     (1, "flood", "design flood", "", "Sizes are made for the 10-year flood of 0.42 m3/s.",
      "NRCS unit hydrograph", "published"),
+    (1, "bed", "what gives way first", "", "The bed below gives way first, bare silt.", "", ""),
+    (1, "bed", "banks", "gives way", "The lower bank may fall after a flood.", "", ""),
     (1, "rank", "score", "", "First, for the swale above it.", "", ""),
     (2, "measured", "bed slope", "", "The bed falls 2.5 %.", RASTER, ""),
     (2, "limits", "height", "holds", "At most a third of bankfull depth, 0.16 m; here 0.16 m.",

@@ -21,7 +21,13 @@ from cli.plan.range_words import range_sentences
 from cli.plan.ranked_list import WIDTH, significant
 from cli.plan.unit_sentences import in_units
 
-_MARKS = {"holds": "holds", "fails": "FAILS", "chosen": "chosen", "not chosen": "not chosen"}
+_MARKS = {
+    "holds": "holds",
+    "fails": "FAILS",
+    "gives way": "gives way",
+    "chosen": "chosen",
+    "not chosen": "not chosen",
+}
 #: Column of a finding's words, behind its verdict.
 _INDENT = 14
 
@@ -37,6 +43,7 @@ def explanation_text(found: Explanation) -> str:
         ("The others on this road" if found.on_road else "The pair and its pool", _pair(found)),
         # no flow is worked out for the water of a road
         *(() if found.on_road else (("The flood it is made for", _flood(found)),)),
+        ("What the flow carries off first", _judged(found, "bed")),
         ("What it takes", _materials(found)),
         ("What is gained", _gained(found)),
         ("Why it stands where it does in the list", _judged(found, "rank")),

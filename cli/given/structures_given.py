@@ -14,7 +14,7 @@ from cli.options import Checked, option, together
 if TYPE_CHECKING:
     from siting.layout.keep_files import KeepFiles
     from siting.layout.measuring import BuildSettings
-    from siting.places.spot import Stock
+    from siting.places.spot import Earth, Stock
     from siting.works.takes import Means
 
 #: Building materials that a ranch may have (`siting.places.spot.MATERIALS`).
@@ -46,6 +46,8 @@ class StructuresGiven:
     wood: str | None
     stone_density: float
     anchor_hold: float | None
+    bank_soil: str | None
+    bed_cover: str | None
     costs: str | None
     budget: float | None
     crew_days: float | None
@@ -69,6 +71,12 @@ class StructuresGiven:
             stone_density_kg_m3=self.stone_density,
             anchor_n_per_post=self.anchor_hold or 0.0,
         )
+
+    def earth(self) -> Earth:
+        """What bed and banks are made of."""
+        from siting.places.spot import Earth
+
+        return Earth(soil=self.bank_soil or "", cover=self.bed_cover or "")
 
     def keep_files(self) -> KeepFiles | None:
         """Files of roads and of what structures keep off; None where neither is given."""
@@ -97,6 +105,7 @@ class StructuresGiven:
             keep_files=self.keep_files(),
             road_dips=self.dips == "yes",
             road_soil=self.road_soil,
+            earth=self.earth(),
         )
 
     def means(self) -> Means:
@@ -204,6 +213,29 @@ def _read_wood(text: str) -> str:
     return found
 
 
+def _read_soil(text: str) -> str:
+    from siting.hydraulics.resistance import soil_names, soil_of
+    from terrain.values.errors import ParameterError
+
+    try:
+        return soil_of(text).symbol
+    except ParameterError:
+        raise click.BadParameter(
+            f"'{text}' is no soil of the table; expected one of {', '.join(soil_names())}."
+        ) from None
+
+
+def _read_cover(text: str) -> str:
+    from siting.hydraulics.resistance import BARE, covers
+
+    name = " ".join(text.split()).casefold()
+    if name not in (BARE, *covers()):
+        raise click.BadParameter(
+            f"'{text}' is no cover of the table; expected one of {', '.join((BARE, *covers()))}."
+        )
+    return name
+
+
 def _number(least: float, most: float = math.inf, *, above: bool = False) -> click.ParamType:  # type: ignore[type-arg]
     """A finite number within limits; above the lower one where it may not be met itself."""
     expected = f"above {least:g}" if above else f"of {least:g} or more"
@@ -289,6 +321,23 @@ structure_options = together(
         section=_SECTION,
         help="Tested hold of one post with its wire. Without it posts and wire count for nothing "
         "in holding logs down.",
+    ),
+    option(
+        "--bank-soil",
+        type=Checked("a soil", _read_soil),
+        metavar="SOIL",
+        section=_SECTION,
+        help="Soil of beds and banks, by its symbol of the unified soil classification (SP, SM, "
+        "SC, ML, CL-ML, CL, CH, GP) or a texture such as 'sandy loam'. Without it nobody knows "
+        "what they stand.",
+    ),
+    option(
+        "--bed-cover",
+        type=Checked("a cover", _read_cover),
+        metavar="COVER",
+        section=_SECTION,
+        help="What grows on the beds: bare, bunch grass, long grass or sod. Without it channels "
+        "are taken for bare, and floors where water spreads for unknown.",
     ),
     _file("--costs", "FILE.toml", "Costs to use instead of the package's own."),
     option(

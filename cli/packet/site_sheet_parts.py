@@ -14,6 +14,7 @@ _MOST_STEPS, _MOST_SIZES, _MOST_MATERIALS, _MOST_FAILURES, _MOST_CAUTIONS = 16, 
 _MOST_CHECKS = 6
 #: Characters that steps, failures and cautions may have together; half as much again as in use.
 _STEP_LENGTH, _FAILURE_LENGTH, _CAUTION_LENGTH = 2200, 1000, 1300
+_BED_LENGTH = 600
 
 
 def number(found: Explanation, name: str, digits: int = 2) -> str:
@@ -98,6 +99,7 @@ def flood(found: Explanation) -> list[str]:
         out.append(f"In the channel as it is now it runs {deep} deep, {wide} wide and {fast} fast.")
         if row["overtops"]:
             out.append("It leaves the channel over the lower bank.")
+    out += bed_and_bank(found)
     return out
 
 
@@ -106,6 +108,15 @@ def _minimum(found: Explanation) -> str:
     least = number(found, f"q{found.site['design_return_period_yr']:.0f}_m3s")
     gives = f": the part that it shows gives at least {least}" if least else ""
     return f"The raster cuts off part of the land that drains here{gives}. The flood is larger."
+
+
+def bed_and_bank(found: Explanation) -> list[str]:
+    """What the flood carries off first and whether the banks stand, but for what is a caution."""
+    told = ("what gives way first", "banks")
+    rows = [row for row in found.reasons("bed") if row["subject"] in told]
+    said = set(sentences(found.site["caution"]))
+    own = [s for row in rows for s in sentences(row["text"]) if s not in said]
+    return within(own, _BED_LENGTH)
 
 
 def to_settle(found: Explanation) -> list[str]:

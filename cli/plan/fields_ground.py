@@ -38,6 +38,7 @@ SETTINGS_KEPT: Final[Codes] = (
     ("weights", "Weights of the ranking, as a TOML file that --weights reads"),
     ("costs", "Prices and productivity, as a TOML file that --costs reads"),
     ("stock", "What there is to build with, as JSON"),
+    ("earth", "Soil of the banks and what grows on the bed, as JSON"),
     ("means", "Spare, crew, and what there is to spend, as JSON"),
     ("design", "Design flood, and names of the files that limits, weights and costs came from"),
     ("floods", "What the floods were made with beside rain and maps, as JSON"),

@@ -136,17 +136,23 @@ def isbash_d_m(
     """
     v = _at_least_zero(velocity_mps, "a velocity", "m/s")
     c = _above_zero(coefficient, "an Isbash coefficient")
-    return (v / c) ** 2 / (2 * GRAVITY_MPS2 * (_relative(density) - 1))
+    return (v / c) ** 2 / (2 * GRAVITY_MPS2 * (relative_density(density) - 1))
 
 
 def stone_mass_kg(diameter_m: float, density: float = STONE_KG_M3) -> float:
     """Mass of a round stone, kg."""
-    _relative(density)
+    relative_density(density)
     return math.pi / 6 * _at_least_zero(diameter_m, "a stone diameter", "m") ** 3 * density
 
 
-def _relative(density: float) -> float:
-    """Density of stone over that of water; stone must sink."""
+def relative_density(density: float) -> float:
+    """Density of stone over that of water; stone must sink.
+
+    Raises
+    ------
+    ParameterError
+        A density that no stone has.
+    """
     if not WATER_KG_M3 < density < 10_000:
         raise ParameterError(
             f"a stone density of {density:g} kg/m3", expected="more than water, such as 2650"
@@ -156,7 +162,7 @@ def _relative(density: float) -> float:
 
 def _sunk_n_m3(density: float) -> float:
     """Weight of solid stone under water, N/m3."""
-    return (_relative(density) - 1) * WATER_KG_M3 * GRAVITY_MPS2
+    return (relative_density(density) - 1) * WATER_KG_M3 * GRAVITY_MPS2
 
 
 def _within(slope: float, limits: tuple[float, float]) -> float:

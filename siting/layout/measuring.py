@@ -14,7 +14,7 @@ from siting.layout.keep_files import KeepFiles
 from siting.layout.proposals import Proposal
 from siting.places.measured_places import Measured, Meter
 from siting.places.site_floods import FloodGauge
-from siting.places.spot import LandAbove, Spot, SpotFloods, Stock
+from siting.places.spot import Earth, LandAbove, Spot, SpotFloods, Stock
 from siting.structures.catalogue import structure_types
 from siting.structures.decisions import Decision, decide
 from siting.structures.dip_spacing import EROSIVE, SOILS
@@ -49,6 +49,8 @@ class BuildSettings:
     road_soil
         Soil of the roads, one of `siting.structures.dip_spacing.SOILS`; what is not known is taken
         for erosive, which asks for the closer dips.
+    earth
+        What bed and banks are made of, as somebody told.
 
     Raises
     ------
@@ -63,6 +65,7 @@ class BuildSettings:
     types: tuple[StructureType, ...] = field(default_factory=lambda: tuple(structure_types()))
     road_dips: bool = True
     road_soil: str = EROSIVE
+    earth: Earth = field(default_factory=Earth)
 
     def __post_init__(self) -> None:
         if self.road_soil not in SOILS:
@@ -108,7 +111,7 @@ class Trials:
     def meter(self) -> Meter:
         """Measures places."""
         build = self.settings
-        return Meter(self.ground, self.gauge, build.stock, build.design_period_yr)
+        return Meter(self.ground, self.gauge, build.stock, build.design_period_yr, build.earth)
 
     def measure(self, cells: IntArray, section_cells: IntArray | None = None) -> Measured:
         """Measure places; see `siting.places.measured_places.Meter.measure`."""

@@ -6,7 +6,7 @@ read the same numbers. What is measured at a cell does not depend on what is mea
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
 from typing import Any
 
 import numpy as np
@@ -24,6 +24,7 @@ from siting.places.spot import (
     BedAround,
     ChannelForm,
     Drop,
+    Earth,
     LandAbove,
     Spot,
     SpotFloods,
@@ -117,12 +118,15 @@ class Meter:
         What there is to build with.
     design_period_yr
         Return period of the flow that sizes are made for.
+    earth
+        What bed and banks are made of.
     """
 
     ground: Ground
     gauge: FloodGauge
     stock: Stock
     design_period_yr: float
+    earth: Earth = field(default_factory=Earth)
 
     def measure(
         self,
@@ -229,6 +233,7 @@ class Meter:
             section=self._section(m, i),
             rules=rules,
             stock=self.stock,
+            earth=self.earth,
         )
 
     def _section(self, m: Measured, i: int) -> CrossSection:

@@ -183,6 +183,48 @@ class ChannelForm:
     stage: int = 0
 
 
+@dataclass(frozen=True, slots=True)
+class Earth:
+    """What bed and banks are made of, as somebody told.
+
+    Parameters
+    ----------
+    soil
+        Symbol of the soil's class, a name of `siting.hydraulics.resistance.soils`; empty where
+        nobody told.
+    cover
+        What grows on the bed: ``bare``, or a name of `siting.hydraulics.resistance.covers`; empty
+        where nobody told.
+    """
+
+    soil: str = ""
+    cover: str = ""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Stretch:
+    """Channel next to a place.
+
+    Parameters
+    ----------
+    slope
+        Slope of its bed, m per m, 0 or more; NaN where there is none before the next headcut.
+    section
+        Ground across it; None where it is taken to be that of the place.
+    """
+
+    slope: float = np.nan
+    section: CrossSection | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Beyond:
+    """Channel above and below a place, each up to the next headcut."""
+
+    above: Stretch = Stretch()
+    below: Stretch = Stretch()
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Spot:
     """A place that asks for a structure.
@@ -207,6 +249,8 @@ class Spot:
         The piece of road above a place on a road; None elsewhere.
     stock, rules
         What there is to build with, and the limits.
+    earth, beyond
+        What bed and banks are made of, and the channel next to the place.
     """
 
     task: Task
@@ -223,6 +267,8 @@ class Spot:
     form: ChannelForm = ChannelForm()
     stock: Stock = Stock()
     road: RoadRun | None = None
+    earth: Earth = Earth()
+    beyond: Beyond = Beyond()
 
     def flow_m3s(self, return_period_yr: float | None = None) -> float:
         """Peak flow of a return period; of the design return period by default."""

@@ -9,6 +9,7 @@ import numpy as np
 
 from siting.effects.site_effects import Effect
 from siting.places.spot import Spot
+from siting.record.bed_and_bank_rows import bed_rows
 from siting.record.reason_measures import measured_rows
 from siting.record.reason_rows import Reason
 from siting.record.structure_rows import columns_of
@@ -47,6 +48,7 @@ def reason_columns(told: Told) -> Columns:
 def _reasons(told: Told, i: int) -> Iterator[Reason]:
     yield from measured_rows(told.sites, i, cell_m=told.cell_m)
     yield from _flood(told.sites, i)
+    yield from bed_rows(told.sites[i])
     yield from _limits(told.sites, i)
     yield from _alternatives(told.sites, i)
     yield from _sizes(told.sites, i)

@@ -16,7 +16,7 @@ from shapely.geometry import mapping, shape
 
 from siting.layout.keep_clear import KeepClear
 from siting.layout.measuring import BuildSettings
-from siting.places.spot import Stock
+from siting.places.spot import Earth, Stock
 from siting.values.columns import Columns, texts_of
 from siting.values.input_errors import RulesError
 from siting.values.rules import Rules, load_rules
@@ -58,6 +58,7 @@ class SettingsUsed:
     def texts(self) -> dict[str, str]:
         """Settings by name, each as a text."""
         stock, means, keep = self.build.stock, self.means, self.build.keep
+        earth = self.build.earth
         out = {
             "rules": rules_text(self.rules),
             "weights": weights_text(self.weights),
@@ -70,6 +71,7 @@ class SettingsUsed:
                     "anchor_n_per_post": stock.anchor_n_per_post,
                 }
             ),
+            "earth": _json({"soil": earth.soil, "cover": earth.cover}),
             "means": _json(
                 {
                     "spare": means.spare,
@@ -114,6 +116,8 @@ def settings_of(texts: Mapping[str, str]) -> SettingsUsed:
         A text is missing or cannot be read, or it is of another version.
     """
     design, stock, means = (_read_json(texts, name) for name in ("design", "stock", "means"))
+    # plans of before bed and banks were looked at have no such row
+    earth = _read_json(texts, "earth") if "earth" in texts else {"soil": "", "cover": ""}
     try:
         return SettingsUsed(
             rules=load_rules(_text(texts, "rules", design["rules_file"])),
@@ -134,6 +138,7 @@ def settings_of(texts: Mapping[str, str]) -> SettingsUsed:
                 ),
                 design_period_yr=float(design["return_period_yr"]),
                 keep=keep_of(texts["keep"]) if "keep" in texts else None,
+                earth=Earth(soil=str(earth["soil"]), cover=str(earth["cover"])),
             ),
             weights_given=bool(design["weights_given"]),
             division=str(design["bankfull_division"]),

@@ -13,6 +13,7 @@ from siting.effects.site_effects import Effect, effect_columns, effects_of, pool
 from siting.floods.rainfall import Rainfall
 from siting.layout.clearance import near
 from siting.layout.keep_clear import KINDS, ROAD, KeepClear
+from siting.record.bed_and_bank_rows import bed_columns
 from siting.record.before_building import (
     Totals,
     before_columns,
@@ -153,6 +154,7 @@ def told_of(
         columns={
             **_design_columns(sites, design_period_yr),
             **effect_columns(effects),
+            **bed_columns(sites),
             **takes.site_columns(),
             **_left_out(sites, takes),
             "nearest_road_m": _nearest_road_m(sites, keep),

@@ -92,6 +92,12 @@ def test_every_part_of_the_reasoning_is_told(command: Callable, plan: Path) -> N
         assert f"{row['step']}. {row['subject']}: {row['text']}" in text
 
 
+def test_what_gives_way_is_told_as_such(command: Callable, plan: Path) -> None:
+    found = section(told(command, plan, 1), "What the flow carries off first")
+    assert found.startswith("what gives way first: The bed below gives way first, bare silt.")
+    assert found.endswith("gives way banks: The lower bank may fall after a flood.")
+
+
 def _rows(name: str) -> list[dict]:
     layer = next(t for t in stretch_tables() if t.name == name)
     columns = {n: v.tolist() for n, v in layer.columns.items()}
@@ -207,7 +213,7 @@ def test_json_holds_the_rows_of_the_plan(
     found = json.loads(command("explain", plan if units == "si" else plan_us, 1, "--json").out)
     assert found["units"] == units
     assert [row["site_id"] for row in found["pair"]] == [2]
-    assert len(found["reasons"]) == 15
+    assert len(found["reasons"]) == 17
     assert len(found["hydraulics"]) == 6
     assert found["site"]["spacing_rule"] is None
     assert found["reasons"][0]["verdict"] is None

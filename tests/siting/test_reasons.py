@@ -19,6 +19,7 @@ from tests.siting.conftest import RAIN, ground_of, gully_raster, keep_of, sites_
 PARTS = (
     "measured",
     "flood",
+    "bed",
     "limits",
     "alternatives",
     "sizes",
@@ -27,7 +28,7 @@ PARTS = (
     "benefit",
     "rank",
 )
-VERDICTS = {"", "holds", "fails", "chosen", "not chosen"}
+VERDICTS = {"", "holds", "fails", "gives way", "chosen", "not chosen"}
 BASES = {"", "measured", "published", "from memory", "common practice", "arithmetic"}
 
 
