@@ -35,6 +35,8 @@ DRAWING_ORDER = (
     "structures",
     "structure_lines",
     "headcuts",
+    "referred",
+    "works",
     "sites",
     "field_notes",
 )

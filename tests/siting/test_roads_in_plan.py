@@ -10,8 +10,8 @@ from siting.layout.measuring import BuildSettings
 from siting.record.footprints import footprint_table
 from siting.record.structure_tables import built_of
 from siting.structures.decisions import ENGINEER
-from siting.works.ranking import load_weights, rank_sites
 from siting.works.takes import Means
+from siting.works.work import Judging
 from terrain.values.raster import Raster
 from tests.siting.conftest import (
     cautions_of,
@@ -93,12 +93,10 @@ def test_dips_are_drawn_across_their_road(hillside, dips) -> None:
 
 def test_the_whole_plan_of_a_road_can_be_written_down(hillside, dips) -> None:
     sites, _ = dips
-    weights = load_weights()
     built = built_of(
         hillside,
         sites,
-        rank_sites(sites, rules=hillside.rules, weights=weights),
-        weights=weights,
+        judging=Judging(),
         means=Means(),
         rainfall=None,
         keep=keep_of(ROAD),
