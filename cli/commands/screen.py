@@ -51,6 +51,8 @@ _RECORDED = (
     "carve_depth",
     "carve_length",
     "edge_is_divide",
+    "horizon",
+    "rank_by",
     "units",
 )
 
@@ -71,7 +73,8 @@ class Job:
     carve_length: float
     edge_is_divide: bool
     rules: str | None
-    weights: str | None
+    horizon: float | None
+    rank_by: str
     crs: str | None
     vertical_unit: str | None
     units: Units
@@ -180,7 +183,6 @@ def _check_usage(job: Job) -> None:
             *(("DEM", path) for path in dict.fromkeys(job.dem)),
             *_vector_inputs(job),
             ("--rules", job.rules),
-            ("--weights", job.weights),
             ("--costs", job.structures.costs),
             ("--out", job.out),
             ("--list", job.list_file),
@@ -217,7 +219,7 @@ def _settings(job: Job) -> ScreenSettings:
     from siting.places.terrain_settings import TerrainSettings
     from siting.screen_settings import ScreenSettings
     from siting.values.rules import load_rules
-    from siting.works.ranking import load_weights
+    from siting.works.work import Judging
     from terrain.flow.conditioning import CarveLimits
 
     return ScreenSettings(
@@ -231,7 +233,7 @@ def _settings(job: Job) -> ScreenSettings:
         build=job.structures.settings(),
         means=job.structures.means(),
         rules=None if job.rules is None else load_rules(job.rules),
-        weights=None if job.weights is None else load_weights(job.weights),
+        judging=Judging(job.horizon, job.rank_by),
     )
 
 
@@ -306,7 +308,6 @@ def _inputs(job: Job, land: Land) -> list[tuple[str, Source]]:
         *job.floods.files(),
         *job.structures.files(),
         ("rules", job.rules),
-        ("weights", job.weights),
     ):
         if path is not None:
             inputs.append((purpose, file_source(path)))

@@ -38,6 +38,7 @@ from cli.plan.fields_structures import (
     STRUCTURE_LAYERS,
     STRUCTURE_TABLES,
 )
+from cli.plan.fields_works import WORK_FIELDS, WORK_LAYERS, WORK_SITE_FIELDS, WORK_TABLES
 from cli.plan.row_units import us_factors, us_words
 from terrain.values.errors import ParameterError
 
@@ -74,7 +75,8 @@ LAYERS: Mapping[str, LayerSpec] = {
         *STRUCTURE_LAYERS,
         LayerSpec("structure_lines", "LineString", "site_id", "The crest of each structure"),
         LayerSpec("headcuts", "Point", "headcut_id", "Sudden drops found in the channel beds"),
-        LayerSpec("sites", "Point", "site_id", "Candidate sites, ranked"),
+        *WORK_LAYERS,
+        LayerSpec("sites", "Point", "site_id", "Candidate sites, by the rank of their works"),
         *NOTE_LAYERS,
         LayerSpec("floods", None, None, "Every flood method at every site, side by side"),
         LayerSpec(
@@ -82,6 +84,7 @@ LAYERS: Mapping[str, LayerSpec] = {
         ),
         LayerSpec("rainfall", None, None, "The rain that the floods were made from"),
         *STRUCTURE_TABLES,
+        *WORK_TABLES,
         *GROUND_TABLES,
         *RECORD_TABLES,
         *REVISED_TABLES,
@@ -156,7 +159,7 @@ def _rows() -> tuple[Field, ...]:
     ]
     sites = [
         f("sites", "site_id", "int", 0, "Number of the site; the same input gives the same", True),
-        f("sites", "rank", "int", 0, "Place in the list, 1 first", True),
+        f("sites", "rank", "int", 0, "Rank of its work, 1 first; 0 where nothing is built", True),
         f("sites", "structure", "text", 0, "What to build", True),
         f("sites", "control", "text", 0, "What the structure is for", True, CONTROLS),
         f("sites", "channel_id", "int", 0, "Channel it lies on", True),
@@ -192,14 +195,28 @@ def _rows() -> tuple[Field, ...]:
         f("sites", "structure_height_m", "float", 2, "Height of the structure above the bed"),
         f("sites", "structure_length_m", "float", 2, "Length of the structure along the channel"),
         f("sites", "pair_id", "int", 0, "Sites that work together share this number; 0 for none"),
-        f("sites", "build_order", "int", 0, "Which to build first, from 1; 0 where not settled"),
-        f("sites", "score", "float", 3, "What the rank is made from; higher is better", True),
+        f(
+            "sites",
+            "build_order",
+            "int",
+            0,
+            "Place in the building of its work, from 1; 0 for none",
+        ),
+        f(
+            "sites",
+            "score",
+            "float",
+            3,
+            "What its work saves for its cost, over the most of any work: 0 to 1",
+            True,
+        ),
         f("sites", "confidence", "float", 2, _CONFIDENCE, True),
         f("sites", "reason", "text", 0, "Why here", True),
         f("sites", "caution", "text", 0, "What to check or what can go wrong"),
         f("sites", "flow_azimuth_deg", "float", 1, _AZIMUTH),
         f("sites", "lon", "float", 7, "Longitude, WGS 84, degrees", True),
         f("sites", "lat", "float", 7, "Latitude, WGS 84, degrees", True),
+        *WORK_SITE_FIELDS,
         *SITE_FIELDS,
         *FIELD_SITE_FIELDS,
     ]
@@ -223,6 +240,7 @@ def _rows() -> tuple[Field, ...]:
     tables = [
         *(f(*row) for row in FLOOD_ROWS),
         *STRUCTURE_FIELDS,
+        *WORK_FIELDS,
         *GROUND_FIELDS,
         *REVISING_FIELDS,
         f("ranch", "name", "text", 0, "Name of the piece of land, where the file has one"),

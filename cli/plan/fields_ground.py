@@ -35,12 +35,12 @@ SECTION_SOURCES: Final[Codes] = (
 )
 SETTINGS_KEPT: Final[Codes] = (
     ("rules", "Limits, as a TOML file that --rules reads"),
-    ("weights", "Weights of the ranking, as a TOML file that --weights reads"),
+    ("works", "Horizon and order of the works, JSON"),
     ("costs", "Prices and productivity, as a TOML file that --costs reads"),
     ("stock", "What there is to build with, as JSON"),
     ("earth", "Soil of the banks and what grows on the bed, as JSON"),
     ("means", "Spare, crew, and what there is to spend, as JSON"),
-    ("design", "Design flood, and names of the files that limits, weights and costs came from"),
+    ("design", "Design flood, and names of the files that limits and costs came from"),
     ("floods", "What the floods were made with beside rain and maps, as JSON"),
     ("keep", "Roads and what else is kept clear of, as GeoJSON in the plan's coordinates"),
 )

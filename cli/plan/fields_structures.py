@@ -129,7 +129,6 @@ _SITE_OR_ALL: Final = (
 )
 
 _SITES: Final[tuple[Row, ...]] = (
-    ("rank_usual", "int", 0, "Place in the list by the weights that come with the package"),
     ("setting", "text", 0, "What kind of reach this is"),
     ("stage", "int", 0, "How far the channel is in cutting down and healing"),
     ("stage_confidence", "float", 2, "How sure that stage is, 0 to 1"),

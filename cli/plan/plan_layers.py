@@ -36,6 +36,8 @@ DRAWING_ORDER = (
     "structures",
     "structure_lines",
     "headcuts",
+    "referred",
+    "works",
     "sites",
     "field_notes",
 )

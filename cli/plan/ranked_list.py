@@ -52,7 +52,7 @@ def significant(value: float, digits: int = 2) -> str:
 
 
 def _order(sites: Columns) -> NDArray[np.intp]:
-    return np.argsort(sites["rank"], kind="stable")
+    return np.argsort(sites["list_place"], kind="stable")
 
 
 def _row(sites: Columns, i: int, units: Units, flow: str) -> tuple[str, ...]:

@@ -18,7 +18,6 @@ from siting.layout.healing import HealingReach
 from siting.layout.keep_clear import KeepClear
 from siting.sites import Sites
 from siting.values.columns import FeatureTable, shapes_of, texts_of
-from siting.works.ranking import Ranking
 from terrain.channels.network import ChannelNetwork
 from terrain.values.arrays import BoolArray, FloatArray, IntArray
 from terrain.values.parallel import over_items
@@ -103,14 +102,11 @@ def headcut_table(ground: Ground, keep: IntArray, sections: Sections) -> Feature
     )
 
 
-def site_table(
-    sites: Sites, ranking: Ranking, *, crs: CRS | None, more: Mapping[str, NDArray[Any]]
-) -> FeatureTable:
-    """Sites as points; ``more`` are the columns that the structures add."""
+def site_table(sites: Sites, *, crs: CRS | None, more: Mapping[str, NDArray[Any]]) -> FeatureTable:
+    """Sites as points; ``more`` are the columns that works and structures add."""
     lon, lat = lon_lat(crs, sites.x_m, sites.y_m)
     columns: dict[str, NDArray[Any]] = {
         "site_id": np.arange(1, sites.count + 1),
-        "rank": ranking.rank,
         "structure": sites.texts(lambda s: s.structure),
         "control": sites.controls,
         "purpose": sites.texts(lambda s: s.spot.task.purpose),
@@ -128,8 +124,6 @@ def site_table(
         "structure_height_m": sites.sized("height_m"),
         "structure_length_m": sites.sized("length_m"),
         "pair_id": sites.whole(lambda s: s.member.group),
-        "build_order": sites.whole(lambda s: s.member.order),
-        "score": ranking.score,
         "confidence": sites.numbers(lambda s: s.proposal.confidence),
         "reason": sites.texts(lambda s: s.reason),
         "caution": texts_of([s.caution or None for s in sites]),

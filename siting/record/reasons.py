@@ -17,7 +17,8 @@ from siting.sites import Sites
 from siting.structures.structure_type import Check
 from siting.values.columns import Columns
 from siting.values.wording import figures, flow, hectares, metres
-from siting.works.ranking import MEASURES, Ranking, Weights
+from siting.works.making_works import Works
+from siting.works.work import KIND_WORDS
 
 __all__ = ["Reason", "reason_columns"]
 
@@ -31,8 +32,7 @@ class Told:
 
     sites: Sites
     effects: tuple[Effect, ...]
-    ranking: Ranking
-    weights: Weights
+    works: Works
     cell_m: float
 
 
@@ -221,15 +221,28 @@ def _benefit(effect: Effect) -> Iterator[Reason]:
 
 
 def _rank(told: Told, i: int) -> Iterator[Reason]:
-    ranking, weights = told.ranking, told.weights
-    parts = ", ".join(
-        f"{name} {value:.2f} (weight {weights.weights[name]:g})"
-        for name, value in zip(MEASURES, ranking.measures[i], strict=True)
-    )
-    control = told.sites[i].control
-    text = (
-        f"Rank {ranking.rank[i]} of {told.sites.count}, score {ranking.score[i]:.3f}: {parts}; "
-        f"factor {weights.factors[control]:g} for what it is for. A structure that pairs with a "
-        "headcut takes that one's score."
-    )
-    yield Reason("rank", "score", "", text, weights.origin, TRADE)
+    works, number = told.works, int(told.works.work_id[i])
+    if number:
+        work = works.each[number - 1]
+        text = (
+            f"It belongs to work {number}, {KIND_WORDS[work.kind]}: rank {works.rank_of[number]} "
+            f"of {len(works)}, number {works.build_order[i]} of {len(work.rows)} to build. The "
+            f"work saves what {figures(work.saved_m3, 3)} m3 of soil are worth within "
+            f"{works.years:g} years; its own reasoning says how."
+        )
+        yield Reason("rank", "work", "", text, "", TRADE)
+        return
+    referred = next((r for r in works.referred if r.row == i), None)
+    text = "It is left out: nothing is built here, and it has no rank."
+    if referred is not None:
+        text = (
+            f"Nothing is built here by hand, so it has no rank among works. It stands "
+            f"{referred.risk_rank}. of {len(works.referred)} that are referred, most at risk first."
+        )
+    if referred is not None and referred.loss is not None:
+        lost, years = referred.loss, f"{works.years:g} years"
+        text += (
+            f" Within {years} {figures(lost.soil_m3, 3)} m3 of soil and {hectares(lost.swale_ha)} "
+            f"of whole floor may go, with a chance of {lost.chance_lost:.2f}."
+        )
+    yield Reason("rank", "work", "", text, "", TRADE)

@@ -17,6 +17,7 @@ from siting.places.site_floods import FloodSettings, SiteFloods
 from siting.sites import Sites
 from siting.structures.decisions import MORE_ELEVATIONS
 from siting.values.wording import counted, figures, hectares, listed, metres
+from siting.works.making_works import Works
 
 #: So many cuts and fills are named with their place; the others are counted.
 NAMED = 10
@@ -178,8 +179,8 @@ def flood_facts(settings: FloodSettings, floods: SiteFloods) -> dict[str, str]:
     }
 
 
-def summary_of(ground: Ground, sites: Sites, headcuts: int, first: str) -> str:
-    """Say in one line what was found, and why the first site is first."""
+def summary_of(ground: Ground, sites: Sites, headcuts: int, works: Works, first: str) -> str:
+    """Say in one line what was found, and why the first work is first."""
     where = "on the raster" if ground.ranch is None else "inside the ranch"
     control = sites.controls
     kinds = [
@@ -193,6 +194,8 @@ def summary_of(ground: Ground, sites: Sites, headcuts: int, first: str) -> str:
         if n
     ]
     found = f"{counted(headcuts, 'headcut')} and {counted(sites.count, 'site')} {where}"
+    if len(works):
+        found += f", in {counted(len(works), 'work')}"
     text = f"{found}: {listed(kinds)}." if kinds else f"{found}."
     return f"{text} {first}".strip()
 

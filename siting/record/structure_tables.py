@@ -31,11 +31,14 @@ from siting.record.structure_rows import (
     size_columns,
     spacing_columns,
 )
+from siting.record.work_tables import site_work_columns, work_reason_columns
 from siting.sites import Site, Sites
 from siting.values.columns import Columns, FeatureTable, texts_of
+from siting.values.rules import Rules
 from siting.values.wording import counted, figures
-from siting.works.ranking import Ranking, Weights
 from siting.works.takes import Means, Takes, takes_of
+from siting.works.work import Judging
+from siting.works.work_words import why_first
 from terrain.values.arrays import FloatArray
 
 
@@ -55,6 +58,8 @@ class Built:
         Materials, days and costs, and what a budget buys.
     totals
         What all of it puts into the ground.
+    effects
+        What each structure does.
     """
 
     columns: Columns
@@ -64,6 +69,12 @@ class Built:
     tables: Mapping[str, Columns]
     takes: Takes
     totals: Totals
+    effects: tuple[Effect, ...]
+
+    @property
+    def why_first(self) -> str:
+        """Why the first work is first, in a few sentences."""
+        return why_first(self.takes.works, currency=self.takes.means.costs.currency)
 
     def work(self, design_period_yr: float) -> tuple[str, ...]:
         """What it takes and costs, for which flow it is sized, and what comes before it."""
@@ -82,9 +93,8 @@ class Built:
 def built_of(
     ground: Ground,
     sites: Sites,
-    ranking: Ranking,
     *,
-    weights: Weights,
+    judging: Judging,
     means: Means,
     rainfall: Rainfall | None,
     keep: KeepClear | None,
@@ -94,10 +104,10 @@ def built_of(
 
     Parameters
     ----------
-    ground, sites, ranking
+    ground, sites
         What was found.
-    weights, means
-        How sites are ranked; prices and limits.
+    judging, means
+        How works are judged; prices and limits.
     rainfall
         For the rate at which headcuts move.
     keep
@@ -109,8 +119,8 @@ def built_of(
     told = told_of(
         sites,
         effects,
-        ranking,
-        weights=weights,
+        rules=ground.rules,
+        judging=judging,
         means=means,
         keep=keep,
         design_period_yr=design_period_yr,
@@ -127,9 +137,9 @@ def built_of(
 def told_of(
     sites: Sites,
     effects: tuple[Effect, ...],
-    ranking: Ranking,
     *,
-    weights: Weights,
+    rules: Rules,
+    judging: Judging,
     means: Means,
     keep: KeepClear | None,
     design_period_yr: float,
@@ -139,19 +149,20 @@ def told_of(
 
     Parameters
     ----------
-    sites, effects, ranking
+    sites, effects
         What was found, and what each structure does.
-    weights, means, keep, design_period_yr
-        As for `built_of`.
+    rules, judging, means, keep, design_period_yr
+        Limits and curves; else as for `built_of`.
     cell_m
         Cell size of the elevations, m.
     """
-    takes = takes_of(sites, ranking, means)
+    takes = takes_of(sites, effects, means, rules=rules, judging=judging)
     structures = footprint_table(sites)
     totals = _totals(sites, effects, takes, structures)
-    told = Told(sites, effects, ranking, weights, cell_m)
+    told = Told(sites, effects, takes.works, cell_m)
     return Built(
         columns={
+            **site_work_columns(takes.works),
             **_design_columns(sites, design_period_yr),
             **effect_columns(effects),
             **bed_columns(sites),
@@ -170,11 +181,13 @@ def told_of(
             "spacings": spacing_columns(sites),
             **takes.tables(),
             "reasons": reason_columns(told),
+            "work_reasons": work_reason_columns(takes.works, currency=means.costs.currency),
             "instructions": instruction_columns(sites),
             "before_you_build": before_columns(totals, design_period_yr=design_period_yr),
         },
         takes=takes,
         totals=totals,
+        effects=effects,
     )
 
 

@@ -28,9 +28,7 @@ _TEXTS = ("soil", "notes", "photos", "measured_by", "measured_on")
 def revised_sites(revised: Revised, crs: CRS | None) -> FeatureTable:
     """Sites with what was measured beside what is planned with."""
     now = revised.now
-    return site_table(
-        now.sites, now.ranking, crs=crs, more={**now.columns, **_field_columns(revised)}
-    )
+    return site_table(now.sites, crs=crs, more={**now.columns, **_field_columns(revised)})
 
 
 def _field_columns(revised: Revised) -> Columns:
@@ -94,16 +92,15 @@ def note_table(revised: Revised, soils: Sequence[str]) -> FeatureTable:
 
 def planned_columns(planned: Worked, crs: CRS | None) -> Columns:
     """Rows of the table ``planned``: every site as it was screened."""
-    sites, ranking, columns = planned.sites, planned.ranking, planned.columns
+    sites, columns = planned.sites, planned.columns
     lon, lat = lon_lat(crs, sites.x_m, sites.y_m)
     return {
         SITE: np.arange(1, sites.count + 1),
-        "rank": ranking.rank,
-        "score": ranking.score,
+        **{n: columns[n] for n in ("work_id", "rank", "score")},
         "structure": sites.texts(lambda s: s.structure),
         "control": sites.controls,
         "pair_id": sites.whole(lambda s: s.member.group),
-        "build_order": sites.whole(lambda s: s.member.order),
+        "build_order": columns["build_order"],
         "slope": sites.numbers(lambda s: s.spot.slope),
         "width_m": sites.width_m,
         "depth_m": sites.depth_m,

@@ -3,21 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from siting.layout.headcuts_below import base_of_each
+from siting.effects.site_effects import Effect
 from siting.sites import Sites
 from siting.structures.one_rock_dam import OneRockDam
 from siting.structures.structure_type import Amount
 from siting.structures.whole_price import priced_whole_of
 from siting.values.columns import Columns
-from siting.values.wording import counted, figures, listed
+from siting.values.rules import Rules
+from siting.values.wording import counted, figures, listed, percent
 from siting.works.bill import Bill, beside_published, bill, cost_columns, whole_sentence
-from siting.works.budget import Choice, choose
-from siting.works.budget_groups import Group, group_value
+from siting.works.budget import Choice, LeftOut, choose
+from siting.works.budget_groups import Group
+from siting.works.budget_reasons import named
 from siting.works.costs import Costs, load_costs
+from siting.works.making_works import Works, works_of
 from siting.works.quantities import (
     CREW_SIZE,
     ITEM_NAMES,
@@ -26,10 +29,10 @@ from siting.works.quantities import (
     material_columns,
     quantities,
 )
-from siting.works.ranking import Ranking
+from siting.works.work import Judging, Work
 from terrain.values.arrays import BoolArray
 
-#: Groups left out that are told; the plan holds them all.
+#: Works left out that are told; the plan holds them all.
 LEFT_OUT_TOLD = 3
 
 
@@ -73,6 +76,8 @@ class Takes:
         Name of each.
     quantities, bill
         Counted with spare, and priced.
+    works
+        What stands or falls together, with what it saves and takes.
     choice
         What the budget buys; everything that can be built without one.
     means
@@ -83,6 +88,7 @@ class Takes:
     structures: tuple[str, ...]
     quantities: Quantities
     bill: Bill
+    works: Works
     choice: Choice
     means: Means
 
@@ -124,11 +130,11 @@ class Takes:
         out += self._work(which)
         if self.means.limited:
             left = [
-                f"Left out, {_sites(left.site_ids)}: {left.why}"
+                f"Left out, {named(left.group_id, left.site_ids)}: {left.why}"
                 for left in self.choice.left_out[:LEFT_OUT_TOLD]
             ]
             more = len(self.choice.left_out) - len(left)
-            out += [*left, *([f"{counted(more, 'group')} more left out."] if more > 0 else [])]
+            out += [*left, *([f"{counted(more, 'work')} more left out."] if more > 0 else [])]
         return tuple(out)
 
     def _work(self, which: BoolArray) -> list[str]:
@@ -177,20 +183,24 @@ class Takes:
         }
 
 
-def _sites(ids: Sequence[int]) -> str:
-    """Name sites."""
-    return f"{'site' if len(ids) == 1 else 'sites'} {listed([str(i) for i in ids])}"
-
-
-def takes_of(sites: Sites, ranking: Ranking, means: Means) -> Takes:
-    """Count, price and choose.
+def takes_of(
+    sites: Sites,
+    effects: Sequence[Effect],
+    means: Means,
+    *,
+    rules: Rules,
+    judging: Judging | None = None,
+) -> Takes:
+    """Count, price, put together to works, rank, and choose.
 
     Parameters
     ----------
-    sites, ranking
-        What was found, and how it ranks.
+    sites, effects
+        What was found, and what each structure does.
     means
         Prices and limits.
+    rules, judging
+        Limits and curves; horizon and order of the works.
 
     Raises
     ------
@@ -211,69 +221,53 @@ def takes_of(sites: Sites, ranking: Ranking, means: Means) -> Takes:
         crew_size=means.crew_size,
     )
     priced = bill(counted, means.costs)
-    chosen = choose(
-        groups_of(sites, ranking, counted, priced),
+    works = works_of(
+        sites,
+        effects,
+        priced.by_site,
+        counted.crew_days[:, 1],
+        rules=rules,
+        judging=judging or Judging(),
+    )
+    return Takes(amounts, structures, counted, priced, works, _bought(works, means), means)
+
+
+def _bought(works: Works, means: Means) -> Choice:
+    """What the limits buy: never a work that does not work, or that saves nothing."""
+    worthy = {work.id for work in works.each if work.is_worth_it or not means.limited}
+    choice = choose(
+        [group for group in budget_groups(works) if group.id in worthy],
         budget=means.budget,
         crew_days=means.crew_days,
         currency=means.costs.currency,
     )
-    return Takes(amounts, structures, counted, priced, chosen, means)
+    others = [LeftOut(w.id, w.site_ids, *_no_use(w)) for w in works.each if w.id not in worthy]
+    left_out = sorted((*choice.left_out, *others), key=lambda left: left.group_id)
+    return replace(choice, left_out=tuple(left_out))
 
 
-def groups_of(sites: Sites, ranking: Ranking, counted: Quantities, priced: Bill) -> list[Group]:
-    """Sites as groups that are built as one, each with what must stand before it.
+def _no_use(work: Work) -> tuple[str, str]:
+    """Why a budget does not buy a work, whatever there is to spend."""
+    if work.functions:
+        return "no value", "It saves nothing within the horizon."
+    return "does not work", (
+        f"Its crests make up {percent(work.share_made_up)} of the rise to the foot of the drop, "
+        f"less than {percent(work.least_share)}: it would be undermined."
+    )
 
-    A headcut and its grade controls are one group. Of a series each structure is one, and needs the
-    one below. A headcut needs the next one below it within
-    `siting.layout.headcuts_below.BASE_REACH_M`, where that is built.
-    """
-    members = _members(sites)
-    group_of = {i: g for g, own in members.items() for i in own}
-    needs = _series_needs(sites, members, group_of)
-    for upper, lower in base_of_each(sites.proposals, [s.size is not None for s in sites]).items():
-        a, b = group_of[upper], group_of[lower]
-        if a != b:
-            needs.setdefault(a, set()).add(b)
-    cost, days = priced.by_site, counted.crew_days[:, 1]
+
+def budget_groups(works: Works) -> list[Group]:
+    """Works as what a budget chooses from, each worth what it saves."""
     return [
         Group(
-            id=g,
-            site_ids=tuple(i + 1 for i in own),
-            value=group_value([float(ranking.score[i]) for i in own]),
-            cost_low=float(cost[own, 0].sum()),
-            cost_likely=float(cost[own, 1].sum()),
-            cost_high=float(cost[own, 2].sum()),
-            crew_days=float(days[own].sum()),
-            needs=tuple(sorted(needs.get(g, ()))),
+            id=work.id,
+            site_ids=work.site_ids,
+            value=work.saved_m3,
+            cost_low=work.takings.cost_low,
+            cost_likely=work.takings.cost_likely,
+            cost_high=work.takings.cost_high,
+            crew_days=work.takings.crew_days,
+            needs=work.needs,
         )
-        for g, own in members.items()
+        for work in works.each
     ]
-
-
-def _members(sites: Sites) -> dict[int, list[int]]:
-    """Sites of each group by its number: those of its first site."""
-    paired = {s.member.group for s in sites if s.control == "vertical"} - {0}
-    first: dict[int, int] = {}
-    out: dict[int, list[int]] = {}
-    for i, site in enumerate(sites):
-        if site.size is None:
-            continue
-        group = site.member.group
-        g = first.setdefault(group, i + 1) if group in paired else i + 1
-        out.setdefault(g, []).append(i)
-    return out
-
-
-def _series_needs(
-    sites: Sites, members: dict[int, list[int]], group_of: dict[int, int]
-) -> dict[int, set[int]]:
-    """In a series each structure waits for the one before it."""
-    members_of = [p.member for p in sites.proposals]
-    at = {(m.group, m.order): i for i, m in enumerate(members_of) if m.group and i in group_of}
-    out: dict[int, set[int]] = {}
-    for g, own in members.items():
-        m = members_of[own[0]]
-        before = at.get((m.group, m.order - 1))
-        if len(own) == 1 and m.group and before is not None and group_of[before] != g:
-            out.setdefault(g, set()).add(group_of[before])
-    return out

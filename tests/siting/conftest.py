@@ -25,7 +25,7 @@ from siting.layout.proposals import Placing, put_together
 from siting.places.site_floods import FloodGauge, FloodSettings
 from siting.sites import Site, Sites, find_sites, sites_of
 from siting.values.rules import Rules, load_rules
-from siting.works.ranking import Ranking, load_weights, rank_sites
+from siting.works.takes import Means, Takes, takes_of
 from terrain.channels.drainage_areas import Catchments
 from terrain.channels.network import channel_network
 from terrain.flow.conditioning import condition
@@ -261,8 +261,8 @@ class Worked:
 
     ground: Ground
     sites: Sites
-    ranking: Ranking
     effects: tuple[Effect, ...]
+    takes: Takes
 
 
 @pytest.fixture(scope="session")
@@ -282,5 +282,5 @@ def worked_out(rules: Rules, *, slope: float = 0.015, drop_m: float = 0.5) -> Wo
     ground = ground_of(two_steps(apart=100.0, slope=slope, drop_m=drop_m), rules=rules)
     road = keep_of(shapely.LineString([(20.0, 20.0), (20.0, 380.0)]))
     sites, _ = sites_on(ground, BuildSettings(keep=road))
-    ranking = rank_sites(sites, rules=ground.rules, weights=load_weights())
-    return Worked(ground, sites, ranking, effects_of(ground, sites, RAIN))
+    effects = effects_of(ground, sites, RAIN)
+    return Worked(ground, sites, effects, takes_of(sites, effects, Means(), rules=rules))

@@ -14,8 +14,8 @@ from siting.record.footprints import footprint_table
 from siting.record.structure_tables import built_of
 from siting.structures.decisions import ENGINEER
 from siting.structures.rolling_dip import RollingDip
-from siting.works.ranking import load_weights, rank_sites
 from siting.works.takes import Means
+from siting.works.work import Judging
 from terrain.values.errors import ParameterError
 from terrain.values.raster import Raster
 from tests.siting.conftest import (
@@ -117,10 +117,9 @@ def test_a_dip_knows_its_stretch_and_what_its_water_may_cut(dips) -> None:
     assert rolling[0].proposal.road.soil_m3_per_yr == pytest.approx(0.32)
 
 
-def test_a_dip_has_no_channel_in_any_column(hillside, dips) -> None:
+def test_a_dip_has_no_channel_in_any_column(dips) -> None:
     sites, _ = dips
-    ranking = rank_sites(sites, rules=hillside.rules, weights=load_weights())
-    columns = site_table(sites, ranking, crs=None, more={}).columns
+    columns = site_table(sites, crs=None, more={}).columns
     on_road = sites.on_road
     assert on_road.any()
     for name, values in columns.items():
@@ -164,12 +163,10 @@ def test_dips_are_drawn_across_their_road(hillside, dips) -> None:
 
 def test_the_whole_plan_of_a_road_can_be_written_down(hillside, dips) -> None:
     sites, _ = dips
-    weights = load_weights()
     built = built_of(
         hillside,
         sites,
-        rank_sites(sites, rules=hillside.rules, weights=weights),
-        weights=weights,
+        judging=Judging(),
         means=Means(),
         rainfall=None,
         keep=keep_of(ROAD),

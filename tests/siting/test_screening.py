@@ -29,6 +29,7 @@ from siting.screen_settings import ScreenSettings
 from siting.screening import screen
 from siting.values.input_errors import RulesError
 from siting.values.rules import load_rules
+from siting.works.work import Judging
 from terrain.reading.dem import read_dem
 from terrain.values.errors import BoundaryError, ParameterError
 from terrain.values.raster import Raster
@@ -229,7 +230,10 @@ def test_ids_and_ranks_are_counts_and_the_order_is_by_reach_and_station(whole) -
     c = whole.sites.columns
     n = whole.sites.size
     assert list(c["site_id"]) == list(range(1, n + 1))
-    assert sorted(c["rank"]) == list(range(1, n + 1))
+    assert sorted(c["list_place"]) == list(range(1, n + 1))
+    works = whole.works.columns
+    assert list(works["rank"]) == list(range(1, whole.works.size + 1))
+    assert sorted(works["work_id"]) == list(works["rank"])
     keys = list(zip(c["channel_id"], c["station_m"], strict=True))
     assert keys == sorted(keys)
     assert list(whole.drainage_areas.columns["site_id"]) == list(c["site_id"])
@@ -295,17 +299,6 @@ def test_the_same_input_gives_the_same_result(raster, settings, whole) -> None:
                 np.testing.assert_array_equal(values, b.columns[column])
 
 
-def test_the_best_sites_are_kept_when_fewer_are_asked_for(raster, settings, whole) -> None:
-    import dataclasses
-
-    few = screen(raster, settings=dataclasses.replace(settings, max_sites=10))
-    assert few.sites.size == 10
-    c, all_of = few.sites.columns, whole.sites.columns
-    order = np.argsort(all_of["rank"])[:10]
-    assert list(c["score"][np.argsort(c["rank"])]) == list(all_of["score"][order])
-    assert any(f"{whole.sites.size - 10} more rank lower" in n for n in few.notes)
-
-
 def test_without_rain_sites_still_come(raster) -> None:
     dry = screen(raster)
     assert dry.sites.size > 50
@@ -355,7 +348,8 @@ def test_coarse_cells_are_told_to_show_no_channels() -> None:
         (lambda: RegionalSettings({"XX-1": 1.0}), RegionalEquationError, "region 'XX-1'"),
         (lambda: RegionalSettings(basin={"depth": 1.0}), RegionalEquationError, "'depth'"),
         (lambda: BuildSettings(design_period_yr=7), ParameterError, "7 years"),
-        (lambda: ScreenSettings(max_sites=0), ParameterError, "at most 0 sites"),
+        (lambda: Judging(horizon_yr=0.5), ParameterError, "horizon of 0.5 years"),
+        (lambda: Judging(rank_by="height"), ParameterError, "'height'"),
         (lambda: TerrainSettings(channel_area_ha="some"), ParameterError, "'some'"),
     ],
 )

@@ -9,7 +9,6 @@ from siting.layout.measuring import BuildSettings
 from siting.record.settings_used import SettingsUsed
 from siting.record.site_records import record_columns
 from siting.revising.revise import PlanParts
-from siting.works.ranking import load_weights
 from siting.works.takes import Means
 from tests.siting.conftest import Worked, keep_of
 
@@ -23,7 +22,7 @@ def parts(shallow: Worked) -> PlanParts:
 def parts_of(worked: Worked) -> PlanParts:
     """What a plan keeps of a gully, with the road along its western side."""
     road = keep_of(shapely.LineString([(20.0, 20.0), (20.0, 380.0)]))
-    used = SettingsUsed(worked.ground.rules, load_weights(), Means(), BuildSettings(keep=road))
+    used = SettingsUsed(worked.ground.rules, Means(), BuildSettings(keep=road))
     return PlanParts(
         records=record_columns(worked.sites, worked.effects, cell_m=1.0)["text"].tolist(),
         settings=used.texts(),

@@ -29,7 +29,7 @@ from siting.revising.revised_tables import (
 from siting.structures.catalogue import structure_types
 from siting.values.input_errors import FieldRowsError, RecordError
 from siting.values.rules import load_rules
-from siting.works.ranking import load_weights, rank_sites
+from siting.works.takes import Means, takes_of
 from tests.siting.conftest import worked_out
 from tests.siting.revising.conftest import parts_of
 
@@ -93,8 +93,8 @@ def test_every_site_is_restored_to_the_last_digit(shallow, parts) -> None:
     for f in fields(sites):
         assert same(getattr(sites, f.name), getattr(shallow.sites, f.name)), f.name
     assert same(effects, shallow.effects)
-    ranking = rank_sites(sites, rules=shallow.ground.rules, weights=load_weights())
-    assert same(ranking, shallow.ranking)
+    takes = takes_of(sites, effects, Means(), rules=shallow.ground.rules)
+    assert same(takes.works, shallow.takes.works)
 
 
 def test_a_measure_of_one_site_leaves_the_others_as_they_were(with_rows) -> None:
@@ -114,8 +114,8 @@ def test_a_measure_of_one_site_leaves_the_others_as_they_were(with_rows) -> None
     ("spoil", "says"),
     [
         (lambda text: text[:-5], "cannot be read"),
-        (lambda text: text.replace('"version":2', '"version":9'), "of version 9"),
-        (lambda text: text.replace('"version":2', '"version":1'), "of version 1"),
+        (lambda text: text.replace('"version":3', '"version":9'), "of version 9"),
+        (lambda text: text.replace('"version":3', '"version":1'), "of version 1"),
         (lambda text: text.replace('"slope"', '"tilt"'), "cannot be read"),
         (lambda text: "[]", "cannot be read"),
         (lambda text: text.replace("rock bowl", "straw bale"), "straw bale in the plan"),
@@ -129,11 +129,11 @@ def test_a_record_that_was_changed_is_said(parts, spoil, says: str) -> None:
 
 
 def test_an_older_record_says_what_to_do(parts) -> None:
-    older = [text.replace('"version":2', '"version":1') for text in parts.records]
+    older = [text.replace('"version":3', '"version":1') for text in parts.records]
     with pytest.raises(RecordError) as refused:
         revise(replace(parts, records=older), [table({"site_id": 1, "measured_width": 3})])
     assert str(refused.value) == (
-        "site records of version 1; expected 2. Screen the ranch again with this version."
+        "site records of version 1; expected 3. Screen the ranch again with this version."
     )
 
 
@@ -202,8 +202,8 @@ def test_a_head_measured_past_the_limit_is_referred_and_its_control_falls_away(w
     assert (control.member.group, control.member.order) == (0, 0)
     (aside,) = revised.set_aside
     assert (aside.kind, aside.column, aside.origin.row) == ("conflicting", "decision", 2)
-    last = revised.now.ranking.rank.max()
-    assert revised.now.ranking.rank[LOW_CONTROL - 1] == last
+    assert revised.now.works.rank[LOW_CONTROL - 1] == 0
+    assert revised.now.works.list_place[LOW_CONTROL - 1] == revised.now.sites.count
 
 
 def test_a_head_within_the_limit_is_built_at_its_measured_height(with_rows) -> None:
@@ -279,7 +279,8 @@ def test_a_skipped_site_stays_in_the_list_and_leaves_materials_and_order(with_ro
     assert now.columns["chosen_why"][site - 1] == 'Left out on site: "fence in the way".'
     assert site not in now.built.tables["materials"]["site_id"]
     assert site not in now.built.structures.columns["site_id"]
-    assert now.ranking.rank[site - 1] == now.sites.count
+    assert now.works.rank[site - 1] == now.works.work_id[site - 1] == 0
+    assert now.works.list_place[site - 1] == now.sites.count
     lost = planned.built.takes.bill.by_site[site - 1, 1]
     totals = [w.built.takes.bill.total()[1] for w in (planned, now)]
     assert totals[0] - totals[1] == pytest.approx(lost)
@@ -465,7 +466,8 @@ def test_whatever_is_measured_the_plan_stays_whole(parts, shallow, seed: int) ->
     now = revised.now
     n = now.sites.count
     assert n == shallow.sites.count
-    assert sorted(now.ranking.rank.tolist()) == list(range(1, n + 1))
+    assert sorted(now.works.list_place.tolist()) == list(range(1, n + 1))
+    assert sorted(now.works.order) == list(range(1, len(now.works) + 1))
     built = [s.size is not None for s in now.sites]
     assert now.built.takes.quantities.built.tolist() == built
     assert set(now.built.structures.columns["site_id"].tolist()) == {
