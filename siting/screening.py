@@ -35,6 +35,7 @@ from siting.record.work_tables import referred_table, work_table
 from siting.screen_settings import ScreenSettings, SettingsOnRaster
 from siting.sites import Sites, find_sites
 from siting.values.columns import Columns, FeatureTable
+from siting.values.wording import exactly
 from terrain.channels.channel_area import pick_channel_area
 from terrain.channels.drainage_areas import Catchments
 from terrain.channels.network import ChannelNetwork, channel_network, default_channel_area_ha
@@ -194,7 +195,7 @@ def _find_channels(raster: Raster, settings: TerrainSettings, progress: Progress
     area_ha, how_area = _channel_area_ha(settings, conditioned, counts)
     network = channel_network(conditioned.flow, counts, channel_area_ha=area_ha)
     progress("drawing channels", 1.0)
-    return _Terrain(raster, conditioned, counts, network, f"{area_ha:.3g} ha ({how_area})")
+    return _Terrain(raster, conditioned, counts, network, f"{exactly(area_ha, 'ha')} ({how_area})")
 
 
 def _channel_area_ha(
@@ -354,11 +355,12 @@ def _settings_told(
 ) -> dict[str, str]:
     """The settings in words, for the record of the run."""
     carve, rules = told.terrain.carve, told.rules
+    deep, long = (exactly(v, "m") for v in (carve.depth_m, carve.length_m))
     changed = f", changed: {', '.join(rules.changed)}" if rules.changed else ""
     return {
         "flow engine": told.terrain.engine,
         "channel area": terrain.area_words,
-        "carving limits": f"{carve.depth_m:g} m deep, {carve.length_m:g} m long",
+        "carving limits": f"{deep} deep, {long} long",
         "design return period": f"{told.build.design_period_yr:g} years",
         **built.takes.facts(),
         "bankfull curve": told.floods.division,

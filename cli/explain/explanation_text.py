@@ -223,7 +223,7 @@ def _flood(found: Explanation) -> Iterator[str]:
     yield f"  {'years':>6}" + "".join(f"{h:>{w}}" for h, w in zip(heads, widths, strict=True))
     for row in rows:
         cells = [
-            amount("hydraulics", n, row[n], found.units).partition(" ")[0].rjust(w)
+            amount("hydraulics", n, row[n], found.units, digits=2).partition(" ")[0].rjust(w)
             for n, w in zip(names, widths, strict=True)
         ]
         design = row["return_period_yr"] == found.site["design_return_period_yr"]

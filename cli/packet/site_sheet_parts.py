@@ -17,7 +17,7 @@ _STEP_LENGTH, _FAILURE_LENGTH, _CAUTION_LENGTH = 2200, 1000, 1300
 _BED_LENGTH = 600
 
 
-def number(found: Explanation, name: str, digits: int = 2) -> str:
+def number(found: Explanation, name: str, digits: int | None = None) -> str:
     """Write a number of the site with its unit; nothing where it is not known."""
     value = float(found.site[name])
     return amount("sites", name, value, found.units, digits=digits) if known(value) else ""

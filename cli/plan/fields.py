@@ -40,6 +40,7 @@ from cli.plan.fields_structures import (
 )
 from cli.plan.fields_works import WORK_FIELDS, WORK_LAYERS, WORK_SITE_FIELDS, WORK_TABLES
 from cli.plan.row_units import us_factors, us_words
+from cli.plan.tidy_numbers import tidy
 from terrain.values.errors import ParameterError
 
 __all__ = [
@@ -333,7 +334,8 @@ def convert_columns(
                 factor = us_factors(columns[field.unit_from]) if field.unit_from else field.factor
                 scaled = scaled * factor
             # Adding zero turns -0.0, which prints badly, into 0.0.
-            values = np.round(scaled, field.decimals_in(units)) + 0.0
+            feet = units == "us" and bool(field.unit_from or field.name_us.endswith("_ft"))
+            values = tidy(scaled, field.decimals_in(units), feet=feet) + 0.0
         elif units == "us" and name in row_units:
             values = us_words(values)
         out[field.name_in(units)] = values

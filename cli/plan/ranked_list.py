@@ -19,7 +19,7 @@ from rich.text import Text
 
 from cli import palette
 from cli.plan.fields import Units, check_units, convert_columns, fields_of
-from siting.values.wording import counted, figures
+from siting.values.wording import counted, figures, quantity
 from terrain.values.errors import ParameterError
 
 WIDTH = 100
@@ -56,20 +56,23 @@ def _order(sites: Columns) -> NDArray[np.intp]:
 
 
 def _row(sites: Columns, i: int, units: Units, flow: str) -> tuple[str, ...]:
-    """Cells of one site in the units asked for; columns are already converted."""
-    length, area, flow_unit = ("ft", "ac", "cfs") if units == "us" else ("m", "ha", "m3/s")
-    suffix = {"si": ("_m", "_ha", "_m3s"), "us": ("_ft", "_ac", "_cfs")}[units]
-    drop = float(sites[f"headcut_height{suffix[0]}"][i])
+    """Cells of one site in the units asked for."""
+
+    def cell(name: str, unit: str, sign: str = "") -> str:
+        value = float(sites[name][i])
+        if not math.isfinite(value):
+            return "-"
+        # the column is too narrow for the whole word
+        return sign + quantity(value, unit, units=units).replace("acres", "ac")
+
+    drop = float(sites["headcut_height_m"][i])
     if math.isfinite(drop) and drop > 0:
-        steep = f"{significant(drop)} {length}"
+        steep = cell("headcut_height_m", "m")
     else:
         steep = f"{significant(100 * float(sites['slope'][i]))} %"
     complete = bool(sites["area_complete"][i])
     # An area that the raster cuts off is a minimum, and so is its flow.
     least = "" if complete else ">"
-
-    def with_unit(value: float, unit: str, sign: str = "", digits: int = 2) -> str:
-        return f"{sign}{significant(value, digits)} {unit}" if math.isfinite(value) else "-"
 
     return (
         str(int(sites["rank"][i])),
@@ -77,9 +80,9 @@ def _row(sites: Columns, i: int, units: Units, flow: str) -> tuple[str, ...]:
         str(sites["structure"][i] or "-").replace("_", " "),
         f"{sites['lon'][i]:.5f} {sites['lat'][i]:.5f}",
         steep,
-        with_unit(float(sites[f"width{suffix[0]}"][i]), length),
-        with_unit(float(sites[f"drainage_area{suffix[1]}"][i]), area, least),
-        with_unit(float(sites[flow][i]), flow_unit, least),
+        cell("width_m", "m"),
+        cell("drainage_area_ha", "ha", least),
+        cell(flow, "m3/s", least),
         f"{float(sites['confidence'][i]):.2f}" if np.isfinite(sites["confidence"][i]) else "-",
     )
 
@@ -163,15 +166,14 @@ def print_ranked_list(
         emoji=False,
         soft_wrap=not is_terminal,
     )
-    converted = convert_columns("sites", sites, units)
-    flow = flow_field(return_period_years, units)
+    flow = flow_field(return_period_years, "si")
     order = _order(sites)
     shown = order[: max(most, 0)]
     _print_wrapped(console, text.summary)
     if len(shown):
         headings = [name for name, _, _ in _COLUMNS]
         headings[7] = f"Q{return_period_years}"
-        rows = [_row(converted, int(i), units, flow) for i in shown]
+        rows = [_row(sites, int(i), units, flow) for i in shown]
         notes = [str(sites["reason"][i] or "") if n < reasons else "" for n, i in enumerate(shown)]
         if is_terminal:
             controls = [str(sites["control"][i]) for i in shown]
@@ -313,5 +315,6 @@ def _cell(value: Any, decimals: int) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, float):
-        return f"{value:.{decimals}f}"
+        usual = f"{value:.{decimals}f}"
+        return usual if float(usual) == value else repr(value)
     return str(value)

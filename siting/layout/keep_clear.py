@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from siting.values.siting_remedies import SitingRemedy
 from terrain.values.arrays import read_only
 from terrain.values.grid import Grid
+from terrain.values.reader_units import quantity
 from terrain.vectors.features import Features, Wanted, read_features
 
 ROAD: Final = "road"
@@ -162,14 +163,15 @@ def read_keep_clear(
         read = read_features(roads, grid, _ROADS, layer=roads_layer)
         names = [str(n) for n in read.texts["name"]]
         parts.append((read, [ROAD] * len(names), names, True))
-        length_km = float(shapely.length(read.shapes).sum()) / 1000
-        notes += [f"{read.name}: {length_km:.2g} km of road on the DEM or near it.", *read.notes]
+        length = quantity(float(shapely.length(read.shapes).sum()) / 1000, "km")
+        notes += [f"{read.name}: {length} of road on the DEM or near it.", *read.notes]
         columns = (read.texts[n] for n in ("ours", "public", "owner"))
         not_ours = [is_not_ours(*map(str, said)) for said in zip(*columns, strict=True)]
         if any(not_ours):
-            others_km = float(shapely.length(read.shapes[np.array(not_ours)]).sum()) / 1000
+            others = read.shapes[np.array(not_ours)]
+            others_km = quantity(float(shapely.length(others).sum()) / 1000, "km")
             notes.append(
-                f"{others_km:.2g} km of it are public or another's by the file: structures keep "
+                f"{others_km} of it are public or another's by the file: structures keep "
                 "off them, and no dips are laid there."
             )
     if keep_clear is not None:

@@ -35,7 +35,7 @@ from siting.record.work_tables import site_work_columns, work_reason_columns
 from siting.sites import Site, Sites
 from siting.values.columns import Columns, FeatureTable, texts_of
 from siting.values.rules import Rules
-from siting.values.wording import counted, figures
+from siting.values.wording import counted, quantity
 from siting.works.takes import Means, Takes, takes_of
 from siting.works.work import Judging
 from siting.works.work_words import why_first
@@ -84,8 +84,8 @@ class Built:
         return (
             *self.takes.sentences(),
             design_sentence(t, design_period_yr),
-            f"Before you build: utilities, permits (about {figures(t.fill_m3)} m3 of fill on "
-            f"{figures(t.disturbed_m2)} m2 in {counted(t.channels, 'channel')}), water rights, "
+            f"Before you build: utilities, permits (about {quantity(t.fill_m3, 'm3')} of fill on "
+            f"{quantity(t.disturbed_m2, 'm2')} in {counted(t.channels, 'channel')}), water rights, "
             "cultural survey, grazing; see the table before_you_build.",
         )
 

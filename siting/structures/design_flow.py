@@ -12,7 +12,7 @@ from dataclasses import replace
 from siting.hydraulics.cross_section import CrossSection
 from siting.hydraulics.open_channel import LOWEST_SLOPE, FlowState, normal_flow
 from siting.places.spot import Spot
-from siting.values.wording import figures, flow, metres
+from siting.values.wording import flow, metres, quantity
 
 
 @functools.lru_cache(maxsize=1024)
@@ -60,7 +60,7 @@ def flow_note(spot: Spot) -> str:
         return "No flow is known here: nothing is checked against it."
     return (
         f"Made for the {years(spot)} flow of {flow(state.discharge_m3s)}: {metres(state.depth_m)} "
-        f"deep and {figures(state.velocity_mps)} m/s fast by Manning's equation, n = "
+        f"deep and {quantity(state.velocity_mps, 'm/s')} fast by Manning's equation, n = "
         f"{spot.roughness:g}; {_checked_at(spot)}."
     )
 

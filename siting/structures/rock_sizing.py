@@ -19,7 +19,7 @@ from siting.places.spot import Spot
 from siting.structures.design_flow import design_flow, flow_note
 from siting.structures.limit_checks import ROUNDING, TRADE, condition
 from siting.structures.structure_type import Check, Stone
-from siting.values.wording import figures, metres
+from siting.values.wording import metres, quantity
 
 #: Steepest bed to which the rock-chute formula is held against a low structure on it.
 BED_CHUTE_SLOPE = 0.10
@@ -172,7 +172,7 @@ def lift_check(spot: Spot, stone: Stone, asked: Asked | None) -> Check:
 
 def kilograms(value: float) -> str:
     """Write a mass."""
-    return f"{figures(value)} kg"
+    return quantity(value, "kg")
 
 
 def stone_note(stone: Stone) -> str:

@@ -7,7 +7,7 @@ import numpy as np
 from siting.places.spot import Spot
 from siting.structures.limit_checks import steepest
 from siting.structures.structure_type import Failure, Stone
-from siting.values.wording import hectares, metres, percent
+from siting.values.wording import hectares, metres, percent, quantity
 
 STORMS = (
     "Do not work in the channel with storms upstream; agree on a way out before you start, and "
@@ -61,13 +61,13 @@ def lifting(spot: Spot, stone: Stone | None) -> str:
     """Say who lifts what."""
     one, two = spot.rules.low("hand_work.lift"), spot.rules.high("hand_work.lift")
     heavy = (
-        f"; the largest stones here weigh about {stone.heaviest_kg:.0f} kg"
+        f"; the largest stones here weigh about {quantity(stone.heaviest_kg, 'kg')}"
         if stone and stone.two_person
         else ""
     )
     return (
-        f"Lift with gloves and boots on: up to {one:g} kg one person, up to {two:g} kg two; roll "
-        f"anything heavier with bars{heavy}."
+        f"Lift with gloves and boots on: up to {quantity(one, 'kg')} one person, up to "
+        f"{quantity(two, 'kg')} two; roll anything heavier with bars{heavy}."
     )
 
 

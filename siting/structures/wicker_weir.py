@@ -31,7 +31,7 @@ from siting.structures.structure_type import (
     Size,
     StructureType,
 )
-from siting.values.wording import figures, metres
+from siting.values.wording import metres, quantity
 
 #: Thickness of a picket as it is drawn, m.
 PICKET_M = 0.06
@@ -239,4 +239,4 @@ def _pull(spot: Spot) -> Check:
 
 
 def _pascals(value: float) -> str:
-    return f"{figures(value)} Pa"
+    return quantity(value, "Pa")

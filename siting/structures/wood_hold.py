@@ -12,7 +12,7 @@ from siting.structures.design_flow import design_flow
 from siting.structures.limit_checks import at_most
 from siting.structures.rock_sizing import bed_stone, kilograms
 from siting.structures.structure_type import Check
-from siting.values.wording import figures, metres
+from siting.values.wording import metres, quantity
 
 KG_PER_T = 1000.0
 
@@ -172,8 +172,8 @@ def carrying(spot: Spot, log_kg: float) -> str:
 
 
 def _per_area(value: float) -> str:
-    return f"{figures(value)} kg/m2"
+    return quantity(value, "kg/m2")
 
 
 def _newtons(value: float) -> str:
-    return f"{figures(value)} N"
+    return quantity(value, "N")

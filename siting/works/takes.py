@@ -14,7 +14,7 @@ from siting.structures.structure_type import Amount
 from siting.structures.whole_price import priced_whole_of
 from siting.values.columns import Columns
 from siting.values.rules import Rules
-from siting.values.wording import counted, figures, listed, percent
+from siting.values.wording import counted, figures, listed, percent, quantity
 from siting.works.bill import Bill, beside_published, bill, cost_columns, whole_sentence
 from siting.works.budget import Choice, LeftOut, choose
 from siting.works.budget_groups import Group
@@ -143,7 +143,7 @@ class Takes:
         amount = dict(zip(ITEM_NAMES, order, strict=True))
         stone = sum(amount[name] for name in ITEM_NAMES if name.startswith("stone"))
         parts = [
-            f"{figures(value)} {unit} of {what}"
+            f"{quantity(value, unit)} of {what}"
             for value, unit, what in (
                 (stone, "t", "stone"),
                 (amount["gravel"], "m3", "gravel"),
