@@ -9,6 +9,7 @@ import numpy as np
 from cli.plan.explanation import Explanation, Record
 from cli.plan.field_types import US_WORDS
 from cli.plan.fields import Field, Units, fields_of
+from cli.plan.inches import in_inches, inches
 from cli.plan.ranked_list import significant
 
 
@@ -22,8 +23,10 @@ def _field(layer: str, name: str) -> Field:
 
 
 def amount(layer: str, name: str, value: float, units: Units, *, digits: int = 2) -> str:
-    """Write a field's SI number in the units asked for, with its unit."""
+    """Write a field's SI number in the units asked for, with its unit; below a foot in inches."""
     field = _field(layer, name)
+    if units == "us" and field.suffix == "_m" and in_inches(float(value)):
+        return f"{inches(float(value))} in"
     turned = float(value) * (field.factor if units == "us" else 1.0)
     if not math.isfinite(turned):
         return "-"
@@ -42,6 +45,8 @@ def number_and_unit(value: float, unit: str | None, units: Units) -> str:
         return "-"
     if unit == "pieces":
         return f"{value:.0f}"
+    if units == "us" and unit == "m" and in_inches(value):
+        return f"{inches(value)} in"
     name, factor = US_WORDS.get(unit or "", (unit or "", 1.0)) if units == "us" else (unit or "", 1)
     return f"{significant(value * factor)} {name}".rstrip()
 
@@ -53,6 +58,8 @@ def span(low_m: float, high_m: float, units: Units) -> str:
         return ends[0]
     if ends[0] == "-":
         return ends[1]
+    if ends[0].rpartition(" ")[2] != ends[1].rpartition(" ")[2]:
+        return f"{ends[0]} to {ends[1]}"
     return f"{ends[0].rpartition(' ')[0]} to {ends[1]}"
 
 

@@ -1,7 +1,8 @@
 """Sentences in the units a person asked for.
 
 The library writes its sentences in SI units; with ``--units us`` their figures are turned here,
-each with as many significant figures as it came with.
+each with as many significant figures as it came with. Lengths below a foot become inches, in steps
+of a half, as a crew measures stone and crests.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ from collections.abc import Iterable
 import numpy as np
 
 from cli.plan.field_types import US_WORDS, Units
+from cli.plan.inches import in_inches, inches
 from cli.plan.layers import Layer
 
 #: Columns that hold sentences with figures in them.
@@ -29,6 +31,8 @@ SENTENCES = {
     "changes": ("note",),
     "set_aside": ("reason",),
 }
+#: Units of short lengths, m: what one is in metres.
+_LENGTHS = {"m": 1.0, "cm": 0.01}
 _NUMBER = r"\d{1,3}(?:,\d{3})+(?:\.\d+)?|\d+(?:\.\d+)?"
 _UNIT = "|".join(sorted((re.escape(unit) for unit in US_WORDS), key=len, reverse=True))
 _US_UNIT = "|".join(sorted({re.escape(us) for us, _ in US_WORDS.values()} | {"feet"}))
@@ -45,10 +49,14 @@ def _turned(text: str, factor: float) -> str:
     # A whole number with noughts at its end was rounded to fewer figures.
     if "." not in text:
         digits = len(text.replace(",", "").rstrip("0")) or 1
-    value = float(text.replace(",", "")) * factor
+    value = _value(text) * factor
     digits = max(digits, 2)
     places = digits - 1 - _exponent(value)
     return f"{round(value, places):,.{max(places, 0)}f}"
+
+
+def _value(text: str) -> float:
+    return float(text.replace(",", ""))
 
 
 def _exponent(value: float) -> int:
@@ -75,6 +83,11 @@ def in_units(text: str, units: Units) -> str:
 
     def turn(match: re.Match[str]) -> str:
         name, factor = US_WORDS[match["unit"]]
+        to_m = _LENGTHS.get(match["unit"])
+        if to_m is not None and (match["unit"] == "cm" or in_inches(_value(match["high"]) * to_m)):
+            number = (match["low"] or "").removesuffix(match["join"] or "")
+            first = inches(_value(number) * to_m) + match["join"] if number else ""
+            return f"{first}{inches(_value(match['high']) * to_m)} in"
         low = ""
         if match["low"]:
             number = match["low"].removesuffix(match["join"])

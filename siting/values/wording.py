@@ -25,6 +25,11 @@ def metres(value: float) -> str:
     return f"{figures(value, 3 if abs(value) >= 100 else 2)} m"
 
 
+def centimetres(value_m: float) -> str:
+    """Write the size of a stone, given in metres, in whole centimetres; from 1 m on in metres."""
+    return f"{100 * value_m:.0f} cm" if value_m < 0.995 else metres(value_m)
+
+
 def hectares(value: float) -> str:
     """Write an area."""
     return f"{figures(value)} ha"

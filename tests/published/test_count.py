@@ -76,8 +76,11 @@ ANSWERS = {
     "OC-24": (1, "CIVE3415, example sheet 2 (2024), question E2.2"),
     "OC-25": (6, "EM 1110-2-1601, appendix H"),
     "OC-26": (2, "Floodway Design Guide 2006, example 1"),
+    "OC-27": (3, "Rand 1955"),
+    "OC-28": (1, "design sheet of a vertical drop, case II"),
     "RK-22": (2, "Robinson, Rice and Kadavy 1998"),
     "RK-23": (3, "HEC-15 (2005), gabion mattress example"),
+    "RK-24": (2, "HEC-23 (2009), design guideline 5"),
     "SP-1": (2, "Sustainable Technologies Evaluation Program"),
 }
 #: Cells of tables, each with how many are asserted. Of TR-55 table 2-1 nine rows are checked whole

@@ -7,7 +7,7 @@ from siting.floods.travel_time import manning_velocity_m_s
 from siting.hydraulics.bed_size import manning_depth_m
 from siting.hydraulics.cross_section import CrossSection
 from siting.hydraulics.open_channel import shear_pa
-from siting.hydraulics.stone import rock_chute_d50_m, shear_d50_m
+from siting.hydraulics.stone import overtopping_d50_m, rock_chute_d50_m, shear_d50_m
 from tests.published.printed import answer, cells
 
 #: Stone of 25,900 N/m3, as HEC-15 takes it.
@@ -44,6 +44,17 @@ def test_gabion_lining_rk_23() -> None:
     wet = CrossSection.trapezoid(0.60, side=3.0, depth_m=1.0).wetted(0.185)
     velocity = manning_velocity_m_s(wet.area_m2 / wet.perimeter_m, 0.09, roughness=0.055)
     answer(velocity * wet.area_m2, 0.29, of="RK-23", abs=0.005 + 0.0026)
+
+
+def test_overtopped_bank_rk_24() -> None:
+    """FHWA HEC-23 (2009), design guideline 5, examples 5.5.2 and 5.5.3, read in a typed copy.
+
+    0.186 m2/s over a bank of 1 in 5 ask for stone of 0.094 m, over one of 1 in 2 for 0.29 m, with
+    Cu 2.1, Sg 2.65 and an angle of repose of 42 degrees. The copy's inputs are rounded: 0.0942 and
+    0.289 come out.
+    """
+    answer(overtopping_d50_m(0.186, 0.20), 0.094, of="RK-24", abs=0.0005)
+    answer(overtopping_d50_m(0.186, 0.50), 0.29, of="RK-24", abs=0.005)
 
 
 @pytest.mark.parametrize(("d50_m", "pa"), [(0.025, 19), (0.050, 38), (0.15, 113), (0.30, 227)])
