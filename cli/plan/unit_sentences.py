@@ -36,6 +36,8 @@ SENTENCES = {
     "changes": ("note",),
     "set_aside": ("reason",),
 }
+#: Units of short lengths, m: what one is in metres.
+_LENGTHS = {"m": 1.0, "cm": 0.01}
 _NUMBER = r"\d{1,3}(?:,\d{3})+(?:\.\d+)?|\d+(?:\.\d+)?"
 _UNIT = "|".join(sorted((re.escape(unit) for unit in US_WORDS), key=len, reverse=True))
 _US_UNIT = "|".join(sorted({re.escape(us) for us, _ in US_WORDS.values()} | {"feet"}))

@@ -104,7 +104,7 @@ def drop_cautions(spot: Spot) -> tuple[str, ...]:
     """What a drop asks care for."""
     easy = spot.rules.low("hand_work.drop")
     if spot.drop.height_m + spot.drop.error_m > easy:
-        return (f"Above {metres(easy)} hand work is hard: build it in two steps.",)
+        return (f"Above {metres(easy)} hand work is hard: plan for more hands and days.",)
     return ()
 
 

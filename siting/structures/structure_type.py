@@ -23,8 +23,8 @@ Ring = tuple[tuple[float, float], ...]
 ITEMS: Mapping[str, tuple[str, str]] = MappingProxyType(
     {
         "stone_small": ("t", "stone of 10 to 20 cm"),
-        "stone_medium": ("t", "stone of 20 to 30 cm"),
-        "stone_large": ("t", "stone of 30 to 45 cm"),
+        "stone_medium": ("t", "stone of 15 to 30 cm"),
+        "stone_large": ("t", "stone of 20 to 45 cm"),
         "gravel": ("m3", "gravel with fines, to fill gaps"),
         "fill": ("m3", "earth moved on the spot"),
         "logs": ("m", "logs, length of all together"),

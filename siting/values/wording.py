@@ -6,6 +6,7 @@ from terrain.values.reader_units import between, exactly, figures, quantity
 
 __all__ = [
     "between",
+    "centimetres",
     "counted",
     "exactly",
     "figures",
@@ -29,6 +30,11 @@ def metres(value: float) -> str:
 def signed_metres(value: float) -> str:
     """Write a height above or below something, with its sign."""
     return f"{'-' if value < 0 else '+'}{quantity(abs(value), 'm')}"
+
+
+def centimetres(value_m: float) -> str:
+    """Write the size of a stone, given in metres, in centimetres; from 1 m on in metres."""
+    return quantity(100 * value_m, "cm") if value_m < 0.995 else metres(value_m)
 
 
 def hectares(value: float) -> str:

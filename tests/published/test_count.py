@@ -92,6 +92,9 @@ ANSWERS = {
     "RK-27": (5, "mine permit, document 993768 p. 30"),
     "RK-28": (2, "Design of Rock Chutes per Robinson"),
     "BK-1": (1, "civil engineering examination"),
+    "OC-40": (3, "Rand 1955"),
+    "OC-41": (1, "design sheet of a vertical drop, case II"),
+    "RK-40": (2, "HEC-23 (2009), design guideline 5"),
     "SP-1": (2, "Sustainable Technologies Evaluation Program"),
 }
 #: Cells of tables, each with how many are asserted. Of TR-55 table 2-1 nine rows are checked whole

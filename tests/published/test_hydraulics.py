@@ -8,6 +8,7 @@ import math
 import pytest
 
 from siting.hydraulics.cross_section import CrossSection
+from siting.hydraulics.falls import drop_number, landing_m
 from siting.hydraulics.open_channel import (
     GRAVITY_MPS2,
     conjugate_depth_m,
@@ -108,3 +109,22 @@ def test_critical_depth_of_a_trapezoid_oc_23() -> None:
     section = CrossSection.trapezoid(3.0, side=2.0, depth_m=2.0)
     critical = section.lowest_wetted(10.0 / math.sqrt(GRAVITY_MPS2), area=1.5, width=-0.5)
     answer(critical.depth_m, 0.86, of="OC-23", within=0.005)
+
+
+def test_straight_drop_of_a_canal_oc_40() -> None:
+    """Design sheet of a vertical drop, after Rand 1955, page copy of a project's record.
+
+    0.57 m2/s fall 2.36 m to the floor: drop number 0.0025, drop length 2.02 m, critical depth
+    0.32 m.
+    """
+    answer(drop_number(0.57, 2.36), 0.0025, of="OC-40", within=5e-5)
+    answer(landing_m(0.57, 2.36), 2.02, of="OC-40", within=0.005)
+    answer(critical_unit_depth_m(0.57), 0.32, of="OC-40", within=0.005)
+
+
+def test_straight_drop_at_a_lower_flow_oc_41() -> None:
+    """The same design sheet of a vertical drop, case II: 0.33 m2/s fall 2.36 m, length 1.51 m.
+
+    The flow is 0.3333 m2/s before it was rounded; 0.33 gives 1.50.
+    """
+    answer(landing_m(1 / 3, 2.36), 1.51, of="OC-41", within=0.005)

@@ -8,7 +8,7 @@ from siting.hydraulics.bed_size import manning_depth_m
 from siting.hydraulics.cross_section import CrossSection
 from siting.hydraulics.open_channel import shear_pa
 from siting.hydraulics.resistance import of_stone
-from siting.hydraulics.stone import rock_chute_d50_m
+from siting.hydraulics.stone import overtopping_d50_m, rock_chute_d50_m
 from siting.values.rules import load_rules
 from tests.published.printed import answer, cells
 
@@ -59,6 +59,17 @@ def test_gabion_lining_rk_23() -> None:
     velocity = manning_velocity_m_s(wet.area_m2 / wet.perimeter_m, 0.09, roughness=0.055)
     flow = velocity * wet.area_m2
     answer(flow, 0.29, of="RK-23", within=0.005 + 0.0026, why="n is printed rounded")
+
+
+def test_overtopped_bank_rk_40() -> None:
+    """FHWA HEC-23 (2009), design guideline 5, examples 5.5.2 and 5.5.3, read in a typed copy.
+
+    0.186 m2/s over a bank of 1 in 5 ask for stone of 0.094 m, over one of 1 in 2 for 0.29 m, with
+    Cu 2.1, Sg 2.65 and an angle of repose of 42 degrees. The copy's inputs are rounded: 0.0942 and
+    0.289 come out.
+    """
+    answer(overtopping_d50_m(0.186, 0.20), 0.094, of="RK-40", within=0.0005)
+    answer(overtopping_d50_m(0.186, 0.50), 0.29, of="RK-40", within=0.005)
 
 
 @pytest.mark.parametrize(("d50_m", "pa"), [(0.025, 19), (0.050, 38), (0.15, 113), (0.30, 227)])

@@ -18,6 +18,7 @@ from tests.siting.structures.example_spots import (
     TYPES,
     grade_spot,
     head_spot,
+    log_head_spot,
     small_head_spot,
     wide_spot,
 )
@@ -163,7 +164,7 @@ def test_equals_are_settled_by_name_whatever_their_order() -> None:
         (wide_spot(stock=Stock(have=frozenset({"rock"}))), "one-rock dam"),
         (head_spot(), "rock bowl"),
         (small_head_spot(), "rock rundown"),
-        (head_spot(stock=Stock(have=frozenset({"logs"}))), "log drop"),
+        (log_head_spot(stock=Stock(have=frozenset({"logs"}))), "log drop"),
         *((make(), name) for name, make in FITTING.items() if name in ("crescent spreader",
                                                                        "rolling dip")),
     ],
