@@ -59,6 +59,8 @@ class Soil:
         What it stands where nothing grows on it.
     cohesion_pa, friction_deg, unit_weight_n_m3
         Saturated cohesion, angle of friction and moist unit weight.
+    erosive
+        Whether a road on it counts among those that erode.
     """
 
     symbol: str
@@ -68,6 +70,7 @@ class Soil:
     cohesion_pa: float
     friction_deg: float
     unit_weight_n_m3: float
+    erosive: bool
 
 
 @functools.cache
@@ -149,6 +152,7 @@ def _soil(symbol: str, entry: Mapping[str, Any]) -> Soil:
         cohesion_pa=1000 * number(entry, "cohesion_kpa", where),
         friction_deg=number(entry, "friction_deg", where),
         unit_weight_n_m3=1000 * number(entry, "unit_weight_kn_m3", where),
+        erosive=bool(entry["erosive"]),
     )
 
 

@@ -5,10 +5,11 @@ from __future__ import annotations
 import numpy as np
 
 from siting.channels.ground import Ground
+from siting.hydraulics.resistance import soils
 from siting.layout.measuring import Trials, road_spot
 from siting.layout.proposals import Member, OnRoad, Placing, Proposal, Where, Words
 from siting.layout.road_dips import RoadDips, lay_road_dips
-from siting.layout.road_spacing import RULE_SOURCES
+from siting.layout.road_spacing import ROLLING_DIP, RULE_SOURCES
 from siting.places.spot import Task
 from siting.structures.spacing_table import SpacingRow
 from siting.values.wording import counted
@@ -25,7 +26,8 @@ def place_on_roads(trials: Trials) -> Placing:
     keep = trials.settings.keep
     if keep is None or not keep.roads.size:
         return Placing()
-    dips = lay_road_dips(keep, trials.ground)
+    told = soils().get(trials.settings.earth.soil)
+    dips = lay_road_dips(keep, trials.ground, erosive=told is None or told.erosive)
     refused: dict[str, int] = {}
     out: list[Proposal] = []
     for stretch in np.unique(dips.stretch):
@@ -69,9 +71,10 @@ def _proposal(ground: Ground, dips: RoadDips, i: int, group: int) -> Proposal:
 def _spacing(dips: RoadDips, i: int) -> tuple[SpacingRow, ...]:
     low, high = float(dips.spacing_low_m[i]), float(dips.spacing_high_m[i])
     at = float(dips.spacing_m[i])
-    source, basis = RULE_SOURCES[str(dips.rule[i])]
+    source, basis = RULE_SOURCES[ROLLING_DIP]
     note = "For the mean grade of the road since the dip above"
+    every = "; ".join(text for text, _ in RULE_SOURCES.values())
     return (
-        SpacingRow("all road rules that apply", low, high, False, source, basis, note),
-        SpacingRow(str(dips.rule[i]), at, at, True, source, basis, note),
+        SpacingRow("all road rules that apply", low, high, False, every, "from memory", note),
+        SpacingRow(ROLLING_DIP, at, at, True, source, basis, note),
     )

@@ -8,8 +8,8 @@ the water does not come to a channel, pond, culvert or building at once, and no 
 close by. Where none does within the spacing, the first one farther down is taken, and this is said.
 
 Not done: sags of the road are taken to drain by themselves; no dip is forced just above a stream
-crossing; ruts, berms and ditches narrower than a cell are not seen; neither the soil of the road
-nor the slope of its surface across is asked for.
+crossing; ruts, berms and ditches narrower than a cell are not seen; the slope of the road's surface
+across is not asked for. Where nobody told the soil, it is taken for one that erodes.
 """
 
 from __future__ import annotations
@@ -28,10 +28,10 @@ from siting.layout.keep_clear import KeepClear
 from siting.layout.road_outlets import Outlets, cells_at, further_down, outlets_of
 from siting.layout.road_profile import RoadPiece, grades_of, road_pieces
 from siting.layout.road_spacing import (
+    ROLLING_DIP,
     ROLLING_DIP_GRADE,
-    WATER_BAR,
     dip_spacing_m,
-    water_bar_spacing_m,
+    rolling_dip_spacing_m,
 )
 from siting.values.rules import Rules
 from siting.values.wording import hectares, metres, percent
@@ -42,7 +42,6 @@ LEFT: Final = "left"
 RIGHT: Final = "right"
 #: Nearest place for the next dip, as a share of the spacing (common practice).
 _CLOSEST_SHARE: Final = 0.5
-_STEEPEST_IN_TABLE: Final = 0.40
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -72,8 +71,8 @@ class RoadDips:
         To the dip below; NaN at the last one.
     mean_grade
         Mean grade since the dip above, which the spacing is taken for.
-    spacing_m, spacing_low_m, spacing_high_m, rule
-        Spacing by the rule used, the range of all that apply, and the rule's name.
+    spacing_m, spacing_low_m, spacing_high_m
+        Spacing by the rule for rolling dips, and the range of all that apply.
     road_area_m2
         Surface of the road since the dip above: width times length.
     land_ha
@@ -103,7 +102,6 @@ class RoadDips:
     spacing_m: FloatArray
     spacing_low_m: FloatArray
     spacing_high_m: FloatArray
-    rule: NDArray[np.object_]
     road_area_m2: FloatArray
     land_ha: FloatArray
     reason: NDArray[np.object_]
@@ -131,7 +129,7 @@ class _Pick:
     spacing_m: float
 
 
-def lay_road_dips(keep: KeepClear, ground: Ground) -> RoadDips:
+def lay_road_dips(keep: KeepClear, ground: Ground, *, erosive: bool = True) -> RoadDips:
     """Lay rolling dips along all roads.
 
     Parameters
@@ -140,6 +138,8 @@ def lay_road_dips(keep: KeepClear, ground: Ground) -> RoadDips:
         Roads, and what else the water must not be led to.
     ground
         The terrain; ``ground.rules`` holds the limits, and only places inside the ranch count.
+    erosive
+        Whether the soil of the roads erodes.
 
     Returns
     -------
@@ -157,11 +157,13 @@ def lay_road_dips(keep: KeepClear, ground: Ground) -> RoadDips:
         tally.add(piece, fits, outlets)
         for grade in grades_of(piece):
             way = grade.stations
-            picks = list(_lay(piece, way, fits & (outlets.side != 0), outlets, ground.rules, tally))
+            good = fits & (outlets.side != 0)
+            stretch_of = _Stretch(piece, way, good, outlets, erosive)
+            picks = list(_lay(stretch_of, ground.rules, tally))
             stretch += bool(picks)
             for k, pick in enumerate(picks):
                 following = picks[k + 1].at if k + 1 < len(picks) else -1
-                row = _row(piece, way, pick, following, outlets, cells, ground)
+                row = _row(stretch_of, pick, following, cells, ground)
                 rows.append({"stretch": stretch, "order": k + 1, **row})
     further = further_down(keep, ground, np.array([r["outlet_cell"] for r in rows], dtype=np.int64))
     for row, said in zip(rows, further, strict=True):
@@ -194,16 +196,21 @@ def _road_fits(
     return np.asarray(fits)
 
 
-def _lay(
-    piece: RoadPiece,
-    way: IntArray,
-    fits: BoolArray,
-    outlets: Outlets,
-    rules: Rules,
-    tally: _Tally,
-) -> Iterator[_Pick]:
-    """Dips of one stretch from its top down; places count along ``way``."""
-    height, good = piece.height_m[way], fits[way].copy()
+@dataclass(frozen=True, slots=True, eq=False)
+class _Stretch:
+    """A stretch that falls one way: its stations from the top down, and where dips may lie."""
+
+    piece: RoadPiece
+    way: IntArray
+    fits: BoolArray
+    outlets: Outlets
+    erosive: bool
+
+
+def _lay(stretch: _Stretch, rules: Rules, tally: _Tally) -> Iterator[_Pick]:
+    """Dips of one stretch from its top down; places count along its way."""
+    piece, way, outlets = stretch.piece, stretch.way, stretch.outlets
+    height, good = piece.height_m[way], stretch.fits[way].copy()
     along = np.arange(way.size) * piece.step_m
     # so close to the sag a dip has nothing left to do
     good[along > along[-1] - rules.value("road_dip.from_crossing")] = False
@@ -212,7 +219,7 @@ def _lay(
     while True:
         far = along[last + 1 :] - along[last]
         mean = np.maximum((height[last] - height[last + 1 :]) / far, 0.0)
-        spacing = _spacing_m(mean)
+        spacing = _spacing_m(mean, erosive=stretch.erosive)
         due = np.flatnonzero(far >= spacing)
         if not due.size:
             return
@@ -232,28 +239,23 @@ def _lay(
         last = at
 
 
-def _spacing_m(grade: FloatArray) -> FloatArray:
-    """Distance to the next dip; on steeper stretches than a dip may have, that of water bars."""
-    usual = dip_spacing_m(grade).chosen_m
-    steep = water_bar_spacing_m(np.minimum(grade, _STEEPEST_IN_TABLE))
+def _spacing_m(grade: FloatArray, *, erosive: bool) -> FloatArray:
+    """Distance to the next dip; on steeper stretches than a dip may have, that of cross drains."""
+    usual = dip_spacing_m(grade, erosive=erosive).chosen_m
+    steep = rolling_dip_spacing_m(grade, erosive=erosive)
     spacing = np.where(grade > ROLLING_DIP_GRADE, steep, usual)
     return np.where(np.isnan(spacing), np.inf, spacing)
 
 
 def _row(
-    piece: RoadPiece,
-    way: IntArray,
-    pick: _Pick,
-    following: int,
-    outlets: Outlets,
-    cells: IntArray,
-    ground: Ground,
+    stretch: _Stretch, pick: _Pick, following: int, cells: IntArray, ground: Ground
 ) -> dict[str, Any]:
     """Everything about one dip."""
+    piece, way, outlets = stretch.piece, stretch.way, stretch.outlets
     i = int(way[pick.at])
     down = 1 if way[-1] > way[0] else -1
     from_last = (pick.at - pick.last) * piece.step_m
-    range_of = dip_spacing_m(min(pick.mean_grade, ROLLING_DIP_GRADE))
+    range_of = dip_spacing_m(min(pick.mean_grade, ROLLING_DIP_GRADE), erosive=stretch.erosive)
     steep = pick.mean_grade > ROLLING_DIP_GRADE
     row: dict[str, Any] = {
         "road_name": piece.name,
@@ -272,7 +274,6 @@ def _row(
         "spacing_m": pick.spacing_m,
         "spacing_low_m": pick.spacing_m if steep else float(range_of.low_m),
         "spacing_high_m": pick.spacing_m if steep else float(range_of.high_m),
-        "rule": WATER_BAR if steep else str(range_of.rule),
         "road_area_m2": from_last * ground.rules.value("road_dip.road_width"),
         "land_ha": _land_ha(cells[way[pick.last : pick.at + 1]], ground),
     }
@@ -308,7 +309,7 @@ def _reason(row: dict[str, Any], is_first: bool) -> str:
         spread += f"{metres(row['spacing_high_m'])})"
     return (
         f"The road falls at {percent(row['grade'])} here, and at {percent(row['mean_grade'])} on "
-        f"the mean below {since}. For that the rule for {row['rule']} lets water run "
+        f"the mean below {since}. For that the rule for {ROLLING_DIP} lets water run "
         f"{metres(row['spacing_m'])} along it{spread}; this place is {metres(row['from_last_m'])} "
         f"below {since}. The water leaves to the {row['side']}, looking down the road, where the "
         f"ground falls at {percent(row['outlet_slope'])}. {metres(row['road_area_m2'])[:-2]} m2 of "

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from siting.values.us_units import M_PER_FT
 from terrain.values.arrays import FloatArray
@@ -27,14 +27,31 @@ WATER_BAR_TABLE: Final = (
     (30.0, 35.0),
     (40.0, 30.0),
 )
-#: Steepest road for a broad-based dip and for a rolling dip (state forestry practice, Texas).
+#: Steepest grade (per cent) of each band, and greatest distance (m) between rolling dips or cross
+#: drains on soils that erode little and on those that erode: Keller and Sherar 2003, *Low-Volume
+#: Roads Engineering*, table 7.1. What lies between two bands, and in the overlap at 12, counts with
+#: the steeper one; the last band has no end.
+DIP_TABLE: Final = (
+    (3.0, 120.0, 75.0),
+    (6.0, 90.0, 50.0),
+    (9.0, 75.0, 40.0),
+    (12.0, 60.0, 35.0),
+    (np.inf, 50.0, 30.0),
+)
+#: Steepest road for a broad-based dip (state forestry practice, Texas), and for a rolling dip (from
+#: memory of road manuals).
 BROAD_BASED_GRADE: Final = 0.12
-ROLLING_DIP_GRADE: Final = 0.15
+ROLLING_DIP_GRADE: Final = 0.12
 
+ROLLING_DIP: Final = "rolling dips"
 WATER_BAR: Final = "water bars"
 BROAD_BASED: Final = "broad-based dips"
 #: Each rule with its source and what kind of source that is.
 RULE_SOURCES: Final = {
+    ROLLING_DIP: (
+        "Keller and Sherar 2003, Low-Volume Roads Engineering, table 7.1, greatest distances",
+        "published",
+    ),
     WATER_BAR: (
         "spacing of water bars, SREF forest landowner handbook, between its rows along a line",
         "published",
@@ -55,18 +72,15 @@ class RoadSpacing:
     low_m, high_m
         The closest and the widest of the rules that apply, m.
     chosen_m
-        The one that is used, m.
-    rule
-        Its name: `BROAD_BASED`, `WATER_BAR` or empty.
+        The one that is used, that for rolling dips, m.
     """
 
     low_m: FloatArray
     high_m: FloatArray
     chosen_m: FloatArray
-    rule: NDArray[np.object_]
 
     def __post_init__(self) -> None:
-        for array in (self.low_m, self.high_m, self.chosen_m, self.rule):
+        for array in (self.low_m, self.high_m, self.chosen_m):
             array.flags.writeable = False
 
 
@@ -96,26 +110,40 @@ def broad_based_spacing_m(grade: ArrayLike) -> FloatArray:
     return np.where(inside, feet * M_PER_FT, np.nan)
 
 
-def dip_spacing_m(grade: ArrayLike) -> RoadSpacing:
-    """Spacing of rolling dips.
+def rolling_dip_spacing_m(grade: ArrayLike, *, erosive: bool) -> FloatArray:
+    """Greatest distance between rolling dips or cross drains on a road, m, on any grade.
 
-    No published spacing of their own is at hand. The rule for broad-based dips is used up to its
-    limit of 12 %; above it, up to 15 %, that for water bars, which is closer. Both are given as the
-    range. NaN below 2 %, where a road needs no dip, and above 15 %, where none holds.
+    Source: Keller and Sherar 2003, *Low-Volume Roads Engineering*, table 7.1 (page text read).
+
+    Parameters
+    ----------
+    grade
+        Of the road, m per m, 0 or more.
+    erosive
+        Whether its soil erodes: fine, friable, silt or fine sand.
+    """
+    per_cent = 100.0 * _checked(grade)
+    steepest, little, much = np.array(DIP_TABLE).T
+    # a grade such as 0.12 is not exactly 12 per cent of its double
+    band = np.searchsorted(steepest + 1e-9, per_cent)
+    return np.asarray((much if erosive else little)[band])
+
+
+def dip_spacing_m(grade: ArrayLike, *, erosive: bool) -> RoadSpacing:
+    """Spacing of rolling dips: the distances of their own table, and the other rules as a range.
+
+    NaN below 2 %, where a road needs no dip, and above 12 %, where none holds.
     """
     g = _checked(grade)
-    inside = (g >= WATER_BAR_TABLE[0][0] / 100 - 1e-9) & (g <= ROLLING_DIP_GRADE + 1e-9)
-    bars = np.where(inside, water_bar_spacing_m(g), np.nan)
-    broad = np.where(inside, broad_based_spacing_m(g), np.nan)
-    by_broad = np.isfinite(broad)
-    rule = np.asarray(
-        np.where(by_broad, BROAD_BASED, np.where(inside, WATER_BAR, "")), dtype=object
-    )
+    low = WATER_BAR_TABLE[0][0] / 100
+    inside = (g >= low - 1e-9) & (g <= ROLLING_DIP_GRADE + 1e-9)
+    chosen = np.where(inside, rolling_dip_spacing_m(g, erosive=erosive), np.nan)
+    others = (water_bar_spacing_m(g), broad_based_spacing_m(g))
+    rules = [chosen, *(np.where(inside, other, np.nan) for other in others)]
     return RoadSpacing(
-        low_m=np.asarray(np.fmin(bars, broad)),
-        high_m=np.asarray(np.fmax(bars, broad)),
-        chosen_m=np.where(by_broad, broad, bars),
-        rule=rule,
+        low_m=np.asarray(np.fmin.reduce(rules)),
+        high_m=np.asarray(np.fmax.reduce(rules)),
+        chosen_m=chosen,
     )
 
 

@@ -46,13 +46,13 @@ def dips(hillside):
 def test_dips_are_places_of_the_plan_in_the_order_of_the_road(hillside, dips) -> None:
     sites, _ = dips
     rolling = [p for p in sites.each if p.structure == "rolling dip"]
-    assert len(rolling) == 8  # every 150 ft of 390 m
+    assert len(rolling) == 9  # every 40 m of 390
     assert {p.control for p in rolling} == {"spread"}
     assert {p.where.reach for p in rolling} == {-1}
     assert len({p.member.group for p in rolling}) == 1
     assert rolling[0].member.group > 0
     by_order = sorted(rolling, key=lambda p: p.member.order)
-    assert [p.member.order for p in by_order] == list(range(1, 9))
+    assert [p.member.order for p in by_order] == list(range(1, 10))
     _, y = hillside.raster.grid.xy_of(np.array([p.where.cell for p in by_order]))
     assert (np.diff(y) < 0).all()  # the top of the grade first
     assert all(p.proposal.road.azimuth_deg == pytest.approx(180, abs=1) for p in rolling)
@@ -62,12 +62,12 @@ def test_dips_are_places_of_the_plan_in_the_order_of_the_road(hillside, dips) ->
 def test_a_dip_names_its_spacing_rule_with_its_source(dips) -> None:
     sites, _ = dips
     rolling = [p for p in sites.each if p.structure == "rolling dip"]
-    assert len(rolling) == 8
+    assert len(rolling) == 9
     for p in rolling:
         [chosen] = [row for row in p.spacing if row.chosen]
         [span] = [row for row in p.spacing if not row.chosen]
         assert span.low_m <= chosen.low_m <= span.high_m
-        assert chosen.low_m == pytest.approx(45.7, abs=1.0)
+        assert chosen.low_m == 40.0
         assert chosen.source
         assert chosen.basis
 
@@ -75,7 +75,7 @@ def test_a_dip_names_its_spacing_rule_with_its_source(dips) -> None:
 def test_no_flow_in_a_channel_is_claimed_on_a_road(dips) -> None:
     sites, _ = dips
     rolling = [i for i, p in enumerate(sites.each) if p.structure == "rolling dip"]
-    assert len(rolling) == 8
+    assert len(rolling) == 9
     for i in rolling:
         assert sites[i].flows == (None,) * 6
         assert sites[i].size is not None
@@ -127,7 +127,7 @@ def test_dips_on_land_that_is_cut_off_are_left_out_and_told_once() -> None:
     assert not any(p.structure == "rolling dip" for p in sites.each)
     told = [note for note in notes if "for a dip on a road left out" in note]
     assert len(told) == 1
-    assert told[0].startswith("8 places")
+    assert told[0].startswith("9 places")
     assert "complete the DEM" in told[0]
 
 
