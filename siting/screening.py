@@ -352,7 +352,12 @@ def _write_record(
     changed = chosen.effect.sentences() if told.weights_given else ()
     return _Record(
         work=(*built.work(told.build.design_period_yr), *changed),
-        notes=(*notes_of(ground, study, chosen.left_out), *built.takes.notes(), *notes),
+        notes=(
+            *notes_of(ground, study, chosen.left_out),
+            *built.takes.notes(),
+            *notes,
+            *(() if told.build.earth_map is None else told.build.earth_map.notes),
+        ),
         cautions=(*cautions_of(ground, sites, told.floods), *cautions),
         summary=summary_of(ground, sites, _headcuts_inside(ground).size, why),
         facts=facts_of(ground, sites, study, _settings_told(terrain, told, sites, built)),

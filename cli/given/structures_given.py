@@ -42,6 +42,7 @@ class StructuresGiven:
     stone_density: float
     anchor_hold: float | None
     bank_soil: str | None
+    bank_soil_field: str | None
     bed_cover: str | None
     costs: str | None
     budget: float | None
@@ -118,6 +119,10 @@ class StructuresGiven:
                 raise click.UsageError(
                     f"--{name.replace('_', '-')} is given without --{partner.replace('_', '-')}."
                 )
+        if self.bank_soil is not None and self.bank_soil_field is not None:
+            raise click.UsageError(
+                "--bank-soil and --bank-soil-field are both given; give one of them."
+            )
         if not self.materials and self.roads is None:
             raise click.UsageError(
                 "--materials none leaves only what is made of earth on roads: give --roads."
@@ -291,6 +296,13 @@ structure_options = together(
         help="Soil of beds and banks, by its symbol of the unified soil classification (SP, SM, "
         "SC, ML, CL-ML, CL, CH, GP) or a texture such as 'sandy loam'. Without it nobody knows "
         "what they stand.",
+    ),
+    option(
+        "--bank-soil-field",
+        metavar="NAME",
+        section=_SECTION,
+        help="Field of the map of --soils that holds such a symbol or texture, instead of one "
+        "soil for all.",
     ),
     option(
         "--bed-cover",
