@@ -56,7 +56,7 @@ def _heading(found: Explanation) -> Iterator[str]:
     purpose = dict(CONTROLS).get(str(site["control"]), "")
     purpose = f" ({purpose[0].lower()}{purpose[1:]})" if purpose else ""
     yield from wrapped(
-        f"Site {site['site_id']}, rank {site['rank']}: {found.look.label or 'no name'}{purpose}"
+        f"Site {site['site_id']}{found.ranked}: {found.look.label or 'no name'}{purpose}"
     )
     yield from wrapped(
         f"Channel {site['channel_id']} at {measure(found, 'station_m', digits=3)} above its lower "
@@ -163,7 +163,7 @@ def _pair(found: Explanation) -> Iterator[str]:
     for mate in found.mates:
         order = f", to be built as number {mate['build_order']}" if mate["build_order"] else ""
         yield from wrapped(
-            f"Works with site {mate['site_id']} (rank {mate['rank']}): {mate['structure']}, "
+            f"Works with site {mate['site_id']}: {mate['structure']}, "
             f"{distance_from(found, mate)}{order}.",
             indent=2,
         )
