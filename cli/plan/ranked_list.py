@@ -65,7 +65,7 @@ def _row(work: Record, units: Units) -> tuple[str, ...]:
         f"{work['chance_lost']:.2f}",
         f"{work['chance_holds']:.2f}",
         f"{work['cost_likely']:,.0f}",
-        significant(work["crew_days"]),
+        f"{work['crew_days']:.1f}",
         significant(_for_money(saved, work["cost_likely"])),
     )
 

@@ -138,7 +138,7 @@ def test_the_pair_and_its_pool_are_told_from_either_site(command: Callable, plan
     title = "The pair and its pool"
     upper, lower = section(told(command, plan, 1), title), section(told(command, plan, 2), title)
     assert "Works with site 2: one-rock dam, 4.5 m downstream, to be built as number 1." in (upper)
-    assert "Works with site 1 (rank 1): rock bowl, 4.5 m upstream" in lower
+    assert "Works with site 1: rock bowl, 4.5 m upstream" in lower
     for text in (upper, lower):
         assert "still pool of 9.6 m2, holding 0.77 m3, 0.050 m deep at the foot of the drop" in text
         assert "0.31 m there at the design flood" in text
