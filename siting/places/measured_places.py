@@ -33,6 +33,8 @@ from siting.places.spot import (
 from terrain.channels.sections import SectionMeasures, section_heights
 from terrain.values.arrays import BoolArray, FloatArray, IntArray
 
+#: Narrowest channel that elevations show, in cells.
+HIDDEN_CELLS = 3.0
 #: Sides of a made-up section where the elevations show none, horizontal per vertical.
 MADE_UP_SIDE = 1.0
 #: A made-up section reaches this many bankfull depths up.
@@ -199,6 +201,7 @@ class Meter:
         bed = float(reading.bed_width_m[i])
         depth_error = float(ground.height_error_m(depth)) if np.isfinite(depth) else 0.0
         width_error = rules.value("measuring.width_error") * ground.raster.grid.cell_m
+        hidden = np.nan if np.isfinite(depth) else HIDDEN_CELLS * ground.raster.grid.cell_m
         if np.isfinite(floor_m):
             width = bed = floor_m
             width_error = 0.0
@@ -217,7 +220,7 @@ class Meter:
             ),
             land=LandAbove(float(m.drainage_area_ha[i]), bool(m.area_complete[i])),
             drop=Drop(drop_m, drop_error),
-            banks=Banks(width, depth, width_error, depth_error, bed),
+            banks=Banks(width, depth, width_error, depth_error, bed, hidden),
             bankfull=BankfullSize(
                 float(m.bankfull_width_m[i]),
                 float(m.bankfull_depth_m[i]),

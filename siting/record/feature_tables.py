@@ -126,6 +126,8 @@ def site_table(
         **_flood_columns(sites),
         "structure_height_m": sites.sized("height_m"),
         "structure_length_m": sites.sized("length_m"),
+        "reach_share": sites.reach_share,
+        "banks_first": sites.banks_first,
         "pair_id": sites.whole(lambda s: s.member.group),
         "build_order": sites.whole(lambda s: s.member.order),
         "score": ranking.score,

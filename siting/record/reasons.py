@@ -14,7 +14,7 @@ from siting.record.structure_rows import columns_of
 from siting.sites import Sites
 from siting.structures.structure_type import Check
 from siting.values.columns import Columns
-from siting.values.wording import figures, flow, hectares, metres
+from siting.values.wording import figures, flow, hectares, metres, percent
 from siting.works.ranking import MEASURES, Ranking, Weights
 
 __all__ = ["Reason", "reason_columns"]
@@ -148,14 +148,15 @@ def _pair(sites: Sites, effect: Effect, i: int) -> Iterator[Reason]:
         "the still pool is the lower bound."
     )
     yield Reason("pair", "still pool", "", text, effect.source, "arithmetic")
-    if np.isfinite(pool.toe_depth_m) and site.only_holds:
+    told = np.isfinite(pool.toe_depth_m) and not site.spot.task.dry
+    if told and site.reach_share < 1.0:
         text = (
-            f"It is too low for the fall of the bed from the foot of the drop. Against the foot as "
-            f"measured, which may lie in a hole, the still pool stands at {pool.toe_depth_m:+.2f} "
-            f"m, error {metres(pool.toe_error_m)}."
+            f"It makes up {percent(site.reach_share)} of the rise to the foot of the drop. Against "
+            f"the foot as measured, which may lie in a hole, the still pool stands at "
+            f"{pool.toe_depth_m:+.2f} m, error {metres(pool.toe_error_m)}."
         )
         yield Reason("pair", "depth at the foot", "fails", text, effect.source, "arithmetic")
-    elif np.isfinite(pool.toe_depth_m):
+    elif told:
         reach = "reaches" if pool.toe_depth_m >= 0 else "does not reach"
         text = (
             f"The still pool {reach} what it backs water to: {pool.toe_depth_m:+.2f} m there, "

@@ -75,6 +75,7 @@ class LogDrop(StructureType):
         }
     )
     look_first: ClassVar[tuple[str, ...]] = structure_sentences.LOOK_AT_A_DROP
+    needs_tailwater: ClassVar[bool] = False
 
     def checks(self, spot: Spot) -> tuple[Check, ...]:
         """Hand limits, drop, and the ballast that holds the logs."""
