@@ -229,14 +229,17 @@ class Meter:
             ),
             floods=spot_floods(m.floods, i, self.design_period_yr),
             form=ChannelForm(str(reading.setting[i] or ""), int(reading.stage[i])),
-            section=self._section(m, i),
+            section=self._section(m, i, floor_seen=bool(np.isfinite(floor_m))),
             rules=rules,
             stock=self.stock,
         )
 
-    def _section(self, m: Measured, i: int) -> CrossSection:
-        """Ground across the channel; a trapezoid where the elevations do not show the channel."""
-        if m.reading.width_source[i] == "dem":
+    def _section(self, m: Measured, i: int, *, floor_seen: bool) -> CrossSection:
+        """Ground across the channel; a trapezoid where the elevations do not show the channel.
+
+        Where a swale's floor is measured, its ground shows though no banks do.
+        """
+        if m.reading.width_source[i] == "dem" or floor_seen:
             x, y = (float(v) for v in self.ground.raster.grid.xy_of(int(m.section_cell[i])))
             offset, height = section_heights(self.ground.raster, x, y, float(m.azimuth_deg[i]))
             if np.isfinite(height[height.size // 2]):

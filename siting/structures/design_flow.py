@@ -24,12 +24,17 @@ def sizing_flow_m3s(spot: Spot) -> float:
     return max(spot.flow_m3s(), high) if math.isfinite(high) else spot.flow_m3s()
 
 
+def flow_at(spot: Spot, discharge_m3s: float) -> FlowState:
+    """Normal flow of a discharge above 0 where a structure stands."""
+    return _solved(spot.section, discharge_m3s, max(spot.slope, LOWEST_SLOPE), spot.roughness)
+
+
 def design_flow(spot: Spot) -> FlowState | None:
     """Normal flow that stone and wood have to hold in; None where no flow is known."""
     discharge = sizing_flow_m3s(spot)
     if not math.isfinite(discharge) or discharge <= 0:
         return None
-    return _solved(spot.section, discharge, max(spot.slope, LOWEST_SLOPE), spot.roughness)
+    return flow_at(spot, discharge)
 
 
 def flow_cautions(spot: Spot) -> tuple[str, ...]:

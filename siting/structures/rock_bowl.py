@@ -9,7 +9,7 @@ from typing import ClassVar
 
 from siting.places.spot import Spot
 from siting.structures import amounts, structure_sentences
-from siting.structures.channel_sizes import channel_width_m, drop_of
+from siting.structures.channel_sizes import bed_width_m, channel_width_m, drop_of
 from siting.structures.design_flow import flow_cautions
 from siting.structures.limit_checks import hand_limits
 from siting.structures.outlines import area_m2, box, horseshoe, pool_in, rectangle
@@ -50,6 +50,7 @@ class RockBowl(StructureType):
             "pool_m": "Floor of the bowl, along",
             "sill_height_m": "Sill above the floor",
             "sill_length_m": "Sill, along",
+            "sill_width_m": "Sill, across",
         }
     )
     look_first: ClassVar[tuple[str, ...]] = structure_sentences.LOOK_AT_A_DROP
@@ -75,7 +76,8 @@ class RockBowl(StructureType):
         sill_m, sill_length = rules.value("rock_bowl.sill"), 2 * stone.d100_m
         key = rules.value("grade_control.key")
         bowl = {"width_m": width, "depth_m": run, "thickness_m": wall}
-        half = width / 2 + key
+        sill_width = min(max(spot.section.top_width_m(sill_m), bed_width_m(spot)), width)
+        half = sill_width / 2 + key
         return Size(
             height_m=drop,
             length_m=run + sill_length,
@@ -86,6 +88,7 @@ class RockBowl(StructureType):
                 "pool_m": run - wall,
                 "sill_height_m": sill_m,
                 "sill_length_m": sill_length,
+                "sill_width_m": sill_width,
                 "key_m": key,
             },
             parts=(
@@ -114,7 +117,8 @@ class RockBowl(StructureType):
         wall = face * rules.value("stone.layer") * d50
         floor_area = area_m2(size.parts[1])
         floor = floor_area * d100
-        sill = size.crest_m * dims["sill_length_m"] * (dims["sill_height_m"] + d50)
+        across = dims["sill_width_m"] + 2 * dims["key_m"]
+        sill = across * dims["sill_length_m"] * (dims["sill_height_m"] + d50)
         return (
             amounts.stone(rules, wall, d50_m=d50, note="wall, two stones thick"),
             amounts.stone(rules, floor, d50_m=d50, note="floor of the pool, one stone thick"),
@@ -147,8 +151,9 @@ class RockBowl(StructureType):
             f"{metres(dims['pool_m'])} along the channel.",
             "Lay fabric, or a hand of gravel, behind the wall and under the floor.",
             structure_sentences.lifting(spot, size.stone),
-            f"Set the sill at the lower end with the largest stones: {metres(size.crest_m)} across "
-            f"with {metres(dims['key_m'])} in each bank, its foot one stone below the floor, its "
+            f"Set the sill at the lower end with the largest stones: "
+            f"{metres(dims['sill_width_m'])} across at its own height and {metres(dims['key_m'])} "
+            "into each bank, its foot one stone below the floor, its "
             f"top {metres(dims['sill_height_m'])} above the floor and lowest in the middle.",
             "Tile the floor with flat stones, tight, one stone thick.",
             f"Build the wall from the floor up, two stones thick, each stone on two, up to "
@@ -193,9 +198,10 @@ class RockBowl(StructureType):
     def section(self, spot: Spot, size: Size) -> tuple[Outline, ...]:
         """Seen from below: the wall from bank to bank, and the sill before it."""
         half, tall = size.dims["width_m"] / 2, size.dims["sill_height_m"]
+        sill = size.dims["sill_width_m"] / 2
         return (
             box("wall", (-half, half), (0.0, size.height_m), in_ground=False),
-            box("sill", (-half, half), (0.0, tall), in_ground=False),
+            box("sill", (-sill, sill), (0.0, tall), in_ground=False),
         )
 
 
