@@ -21,6 +21,7 @@ from siting.hydraulics.open_channel import LOWEST_SLOPE, FlowState, normal_flow
 from siting.layout.candidates import propose
 from siting.layout.healing import HealingReach
 from siting.layout.measuring import BuildSettings, Trials, spot_of
+from siting.layout.pair_reach import reach_share, said_first, said_of_water
 from siting.layout.proposals import AtHead, Foot, Member, Proposal, Where
 from siting.places.measured_places import Measured
 from siting.places.site_floods import FloodGauge, SiteFloods
@@ -30,6 +31,7 @@ from siting.structures.bed_and_bank import BedAndBank, bed_and_bank
 from siting.structures.bed_and_bank_words import bed_cautions
 from siting.structures.catalogue import REFER
 from siting.structures.decisions import ENGINEER, Decision
+from siting.structures.grade_height import banks_unseen
 from siting.structures.spacing_table import SpacingRow, spacing_rows
 from siting.structures.structure_type import Check, Size
 from siting.values.wording import sentences
@@ -112,10 +114,19 @@ class Site:
         return not self.on_road and bool(np.isnan(self.spot.banks.width_m))
 
     @property
-    def only_holds(self) -> bool:
-        """Whether a grade control below a headcut is too low to back water to its foot."""
-        below = self.head.index >= 0 and self.spot.task.purpose == "grade"
-        return below and not np.isfinite(self.spot.task.needed_height_m)
+    def reach_share(self) -> float:
+        """Share of the rise to the foot of its drop that a grade control's crest makes up, 0 to 1.
+
+        NaN where nothing is built, and for what does not stand below a headcut: see
+        `Sites.reach_share` for the headcuts themselves.
+        """
+        below = self.head.index >= 0 and not self.proposal.at_head
+        return reach_share(self.spot, self.size.height_m) if below and self.size else np.nan
+
+    @property
+    def banks_unseen(self) -> bool:
+        """Whether the banks that have to hold the flow over its crest are to be measured first."""
+        return self.control == "grade" and banks_unseen(self.spot)
 
     @property
     def reason(self) -> str:
@@ -126,7 +137,11 @@ class Site:
             said = [field.refer, words.found, *decision.too_near, *why]
         else:
             summary = "" if words.says_all else decision.summary
-            said = [words.found, words.built, summary, words.after]
+            first = then = ""
+            if np.isfinite(self.reach_share) and self.size is not None:
+                first = said_first(self.spot, self.size.height_m)
+                then = said_of_water(self.spot, self.size.height_m)
+            said = [first, words.found, then, words.built, summary, words.after]
         return sentences([*said, *field.said])
 
     @property
@@ -353,6 +368,45 @@ class Sites:
     def width_unseen(self) -> BoolArray:
         """Where nobody saw how wide the channel is."""
         return self.are(lambda s: s.width_unseen)
+
+    @cached_property
+    def reach_share(self) -> FloatArray:
+        """Share of the rise to the foot of a drop that is made up, 0 to 1, shape ``(n,)``.
+
+        That of a headcut is its pair's: the least of its grade controls; 1 where what stands there
+        needs no water backed to it, and 0 where nothing backs any. NaN for what is referred or not
+        built, and for what belongs to no headcut.
+        """
+        own = self.numbers(lambda s: s.reach_share)
+        out = own.copy()
+        for i in np.flatnonzero(self.are(lambda s: s.proposal.at_head and s.size is not None)):
+            if not self.each[i].decision.kind.needs_tailwater:
+                out[i] = 1.0
+                continue
+            pair = own[self._controls_of(int(i))]
+            known = pair[np.isfinite(pair)]
+            out[i] = known.min() if known.size else 0.0
+        return out
+
+    @property
+    def banks_first(self) -> BoolArray:
+        """Which sites wait for banks that the elevations do not show, a headcut with its pair."""
+        own = self.are(lambda s: s.banks_unseen)
+        out = own.copy()
+        for i in np.flatnonzero(self.are(lambda s: s.proposal.at_head)):
+            out[i] = bool(own[self._controls_of(int(i))].any())
+        return out
+
+    def _controls_of(self, i: int) -> IntArray:
+        """What stands below a headcut: its own, or where none is, what it shares in its group."""
+        group, head = self.each[i].member.group, self.each[i].head.index
+        mates = [
+            (j, s.head.index)
+            for j, s in enumerate(self.each)
+            if group and s.member.group == group and not s.proposal.at_head
+        ]
+        own = [j for j, index in mates if index == head]
+        return np.array(own or [j for j, _ in mates], dtype=np.int64)
 
     @property
     def measure_first(self) -> BoolArray:

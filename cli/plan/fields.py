@@ -114,6 +114,14 @@ _SLOPE = (
     "below its foot; on a road its grade"
 )
 _SLOPE_REACH = "with the one it stands on, the steepest is held against limits"
+_REACH = (
+    "Share of the rise to the foot of its drop that a grade control's crest makes up, 0 to 1; of a "
+    "headcut that of its pair, 1 where it needs no water backed to it; empty where nothing is built"
+)
+_BANKS_FIRST = (
+    "True where the elevations do not show the banks that have to hold the flow over a crest: "
+    "measure them before building; also at the headcut above"
+)
 _CONFIDENCE = "How sure the finding is, 0 to 1; below 0.5 look before planning"
 
 
@@ -195,6 +203,8 @@ def _rows() -> tuple[Field, ...]:
         f("sites", "curve_number", "float", 1, "Runoff curve number used, 0 to 100"),
         f("sites", "structure_height_m", "float", 2, "Height of the structure above the bed"),
         f("sites", "structure_length_m", "float", 2, "Length of the structure along the channel"),
+        f("sites", "reach_share", "float", 2, _REACH),
+        f("sites", "banks_first", "bool", 0, _BANKS_FIRST),
         f("sites", "pair_id", "int", 0, "Sites that work together share this number; 0 for none"),
         f(
             "sites",

@@ -29,6 +29,7 @@ from siting.floods.regional_equations import (
     built_in_equations,
 )
 from siting.values.us_units import HA_PER_MI2, M3S_PER_CFS, M_PER_FT, MM_PER_INCH
+from siting.values.wording import between, quantity
 from terrain.values.arrays import ArrayLike, FloatArray, floats
 
 # Basin measures a caller may put in `SiteFloodInputs.basin`; drainage area and slope come by
@@ -181,20 +182,12 @@ def fitted_on(region: Region) -> str:
     lowest, highest = region.area_range_mi2
     if lowest <= 0 and not np.isfinite(highest):
         return "the areas that it was fitted on are not told"
-    least, most = (_round_ha(v * HA_PER_MI2) for v in (lowest, highest))
+    least, most = lowest * HA_PER_MI2, highest * HA_PER_MI2
     if lowest <= 0:
-        return f"fitted on drainage areas up to {most} ha"
+        return f"fitted on drainage areas up to {quantity(most, 'ha', digits=3)}"
     if not np.isfinite(highest):
-        return f"fitted on drainage areas from {least} ha"
-    return f"fitted on drainage areas of {least} to {most} ha"
-
-
-def _round_ha(value: float) -> str:
-    """Three significant figures, with thousands apart; nothing for an end that is not told."""
-    if not 0 < value < np.inf:
-        return ""
-    places = 2 - int(np.floor(np.log10(value)))
-    return f"{round(value, places):,.{max(places, 0)}f}"
+        return f"fitted on drainage areas from {quantity(least, 'ha', digits=3)}"
+    return f"fitted on drainage areas of {between(least, most, 'ha', digits=3)}"
 
 
 def _region_flow(

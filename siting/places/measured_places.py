@@ -34,6 +34,8 @@ from siting.places.spot import (
 from terrain.channels.sections import SectionMeasures, section_heights
 from terrain.values.arrays import BoolArray, FloatArray, IntArray
 
+#: Narrowest channel that elevations show, in cells.
+HIDDEN_CELLS = 3.0
 #: Sides of a made-up section where the elevations show none, horizontal per vertical.
 MADE_UP_SIDE = 1.0
 #: A made-up section reaches this many bankfull depths up.
@@ -203,6 +205,7 @@ class Meter:
         bed = float(reading.bed_width_m[i])
         depth_error = float(ground.height_error_m(depth)) if np.isfinite(depth) else 0.0
         width_error = rules.value("measuring.width_error") * ground.raster.grid.cell_m
+        hidden = np.nan if np.isfinite(depth) else HIDDEN_CELLS * ground.raster.grid.cell_m
         if np.isfinite(floor_m):
             width = bed = floor_m
             width_error = 0.0
@@ -221,7 +224,7 @@ class Meter:
             ),
             land=LandAbove(float(m.drainage_area_ha[i]), bool(m.area_complete[i])),
             drop=Drop(drop_m, drop_error),
-            banks=Banks(width, depth, width_error, depth_error, bed),
+            banks=Banks(width, depth, width_error, depth_error, bed, hidden),
             bankfull=BankfullSize(
                 float(m.bankfull_width_m[i]),
                 float(m.bankfull_depth_m[i]),
@@ -230,15 +233,18 @@ class Meter:
             ),
             floods=spot_floods(m.floods, i, self.design_period_yr),
             form=ChannelForm(str(reading.setting[i] or ""), int(reading.stage[i])),
-            section=self._section(m, i),
+            section=self._section(m, i, floor_seen=bool(np.isfinite(floor_m))),
             rules=rules,
             stock=self.stock,
             earth=self.earth,
         )
 
-    def _section(self, m: Measured, i: int) -> CrossSection:
-        """Ground across the channel; a trapezoid where the elevations do not show the channel."""
-        if m.reading.width_source[i] == "dem":
+    def _section(self, m: Measured, i: int, *, floor_seen: bool) -> CrossSection:
+        """Ground across the channel; a trapezoid where the elevations do not show the channel.
+
+        Where a swale's floor is measured, its ground shows though no banks do.
+        """
+        if m.reading.width_source[i] == "dem" or floor_seen:
             x, y = (float(v) for v in self.ground.raster.grid.xy_of(int(m.section_cell[i])))
             offset, height = section_heights(self.ground.raster, x, y, float(m.azimuth_deg[i]))
             if np.isfinite(height[height.size // 2]):

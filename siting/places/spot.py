@@ -50,6 +50,11 @@ class Task:
         Height a grade control needs here to back water to the foot of the drop above; NaN for none.
     below_head
         Whether it holds the bed for the structure at a drop above, whether or not it backs water.
+    short
+        Whether a crest that makes up only a part of that height may stand here.
+    dry
+        Whether no water is backed to the foot of the drop: at the drop only a type that needs none
+        may stand, and the grade control below only holds the bed.
     opens
         Whether the water is free to spread here: a fan, a gully's end.
     """
@@ -57,6 +62,8 @@ class Task:
     purpose: str
     needed_height_m: float = np.nan
     below_head: bool = False
+    short: bool = False
+    dry: bool = False
     opens: bool = False
 
 
@@ -99,6 +106,8 @@ class Banks:
         Bank-top size and its errors; NaN where the elevations do not show it.
     bed_width_m
         Width of the bed between the feet of the banks.
+    hidden_width_m
+        Widest channel that the elevations would not show here; NaN where they show banks.
     """
 
     width_m: float = np.nan
@@ -106,6 +115,7 @@ class Banks:
     width_error_m: float = 0.0
     depth_error_m: float = 0.0
     bed_width_m: float = np.nan
+    hidden_width_m: float = np.nan
 
 
 @dataclass(frozen=True, slots=True)

@@ -123,6 +123,8 @@ def site_table(sites: Sites, *, crs: CRS | None, more: Mapping[str, NDArray[Any]
         **_flood_columns(sites),
         "structure_height_m": sites.sized("height_m"),
         "structure_length_m": sites.sized("length_m"),
+        "reach_share": sites.reach_share,
+        "banks_first": sites.banks_first,
         "pair_id": sites.whole(lambda s: s.member.group),
         "confidence": sites.numbers(lambda s: s.proposal.confidence),
         "reason": sites.texts(lambda s: s.reason),

@@ -8,7 +8,7 @@ import numpy as np
 
 from siting.record.reason_rows import Reason
 from siting.sites import Site, Sites
-from siting.values.wording import figures, hectares, metres, percent
+from siting.values.wording import figures, hectares, metres, percent, quantity
 
 DEM = "elevations as measured"
 ON_SITE = "measured on site"
@@ -79,7 +79,7 @@ def _road(site: Site) -> Iterator[Reason]:
     yield row("road above", text)
     if np.isfinite(road.soil_m3_per_yr):
         depth = site.spot.rules["road_dip.soil_cut"]
-        text = f"Its own water may cut about {figures(road.soil_m3_per_yr)} m3 a year from it."
+        text = f"Its own water may cut about {quantity(road.soil_m3_per_yr, 'm3')} a year from it."
         yield row("soil that a dip may save", text, depth.source, depth.basis)
 
 

@@ -16,7 +16,16 @@ from siting.record.structure_rows import columns_of
 from siting.sites import Sites
 from siting.structures.structure_type import Check
 from siting.values.columns import Columns
-from siting.values.wording import between, figures, flow, hectares, metres, quantity, signed_metres
+from siting.values.wording import (
+    between,
+    figures,
+    flow,
+    hectares,
+    metres,
+    percent,
+    quantity,
+    signed_metres,
+)
 from siting.works.making_works import Works
 from siting.works.work import KIND_WORDS
 
@@ -162,14 +171,15 @@ def _pair(sites: Sites, effect: Effect, i: int) -> Iterator[Reason]:
         "stone leaks: the still pool is the lower bound."
     )
     yield Reason("pair", "still pool", "", text, effect.source, "arithmetic")
-    if np.isfinite(pool.toe_depth_m) and site.only_holds:
+    told = np.isfinite(pool.toe_depth_m) and not site.spot.task.dry
+    if told and site.reach_share < 1.0:
         text = (
-            f"It is too low for the fall of the bed from the foot of the drop. Against the foot as "
-            f"measured, which may lie in a hole, the still pool stands at "
+            f"It makes up {percent(site.reach_share)} of the rise to the foot of the drop. Against "
+            f"the foot as measured, which may lie in a hole, the still pool stands at "
             f"{signed_metres(pool.toe_depth_m)}, error {metres(pool.toe_error_m)}."
         )
         yield Reason("pair", "depth at the foot", "fails", text, effect.source, "arithmetic")
-    elif np.isfinite(pool.toe_depth_m):
+    elif told:
         reach = "reaches" if pool.toe_depth_m >= 0 else "does not reach"
         text = (
             f"The still pool {reach} what it backs water to: {signed_metres(pool.toe_depth_m)} "
@@ -227,7 +237,7 @@ def _rank(told: Told, i: int) -> Iterator[Reason]:
         text = (
             f"It belongs to work {number}, {KIND_WORDS[work.kind]}: rank {works.rank_of[number]} "
             f"of {len(works)}, number {works.build_order[i]} of {len(work.rows)} to build. The "
-            f"work saves what {figures(work.saved_m3, 3)} m3 of soil are worth within "
+            f"work saves what {quantity(work.saved_m3, 'm3', digits=3)} of soil are worth within "
             f"{works.years:g} years; its own reasoning says how."
         )
         yield Reason("rank", "work", "", text, "", TRADE)
@@ -242,7 +252,7 @@ def _rank(told: Told, i: int) -> Iterator[Reason]:
     if referred is not None and referred.loss is not None:
         lost, years = referred.loss, f"{works.years:g} years"
         text += (
-            f" Within {years} {figures(lost.soil_m3, 3)} m3 of soil and {hectares(lost.swale_ha)} "
+            f" Within {years} {quantity(lost.soil_m3, 'm3', digits=3)} of soil and {hectares(lost.swale_ha)} "
             f"of whole floor may go, with a chance of {lost.chance_lost:.2f}."
         )
     yield Reason("rank", "work", "", text, "", TRADE)

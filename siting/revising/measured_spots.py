@@ -16,7 +16,7 @@ import numpy as np
 from siting.channels.bankfull import Bankfull, height_limit
 from siting.channels.channel_reading import ChannelReading
 from siting.hydraulics.cross_section import CrossSection
-from siting.layout.pairs import LEVEL_M
+from siting.layout.pair_reach import LEVEL_M
 from siting.places.measured_places import MADE_UP_SIDE
 from siting.places.spot import BankfullSize, Drop, Spot
 from siting.record.site_records import SiteRecord

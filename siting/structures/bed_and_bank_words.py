@@ -5,7 +5,7 @@ from __future__ import annotations
 from siting.hydraulics.resistance import covers, soils
 from siting.places.spot import Spot
 from siting.structures.bed_and_bank import BankStands, BedAndBank, Stands
-from siting.values.wording import figures, first_upper, metres
+from siting.values.wording import between, first_upper, metres, quantity
 
 KEEP_AWAY = "Keep people away from undercut banks."
 _PLACES = {
@@ -31,7 +31,7 @@ def first_words(spot: Spot, found: BedAndBank) -> tuple[str, ...]:
     flow = f"the {spot.floods.design_period_yr:g}-year flow"
     bound = ", an upper bound since it leaves the channel" if row.upper_bound else ""
     first = (
-        f"{says}: {flow} pulls with {figures(row.shear_pa)} Pa at {figures(row.velocity_mps)} m/s "
+        f"{says}: {flow} pulls with {quantity(row.shear_pa, 'Pa')} at {quantity(row.velocity_mps, 'm/s')} "
         f"there{bound}, and {row.resists.words} stands {_stands(row)}."
     )
     return (first, *((_holds(row),) if row.most_ratio > 1 else ()))
@@ -40,7 +40,7 @@ def first_words(spot: Spot, found: BedAndBank) -> tuple[str, ...]:
 def row_words(row: Stands) -> str:
     """One thing that the flow pulls on, and what it stands."""
     return (
-        f"The flow pulls with {figures(row.shear_pa)} Pa at {figures(row.velocity_mps)} m/s; "
+        f"The flow pulls with {quantity(row.shear_pa, 'Pa')} at {quantity(row.velocity_mps, 'm/s')}; "
         f"{row.resists.words} stands {_stands(row)}."
     )
 
@@ -93,11 +93,12 @@ def bed_cautions(spot: Spot, found: BedAndBank) -> tuple[str, ...]:
 
 def _stands(row: Stands) -> str:
     """Both ends of the pull and the speed that something stands; that of the speed if it rules."""
-    low, high = (figures(v) for v in row.resists.pull_pa)
-    pull = low if low == high else f"{low} to {high}"
-    slow, fast = (figures(v) for v in row.resists.speed_mps)
-    speed = slow if slow == fast else f"{slow} to {fast}"
-    return f"{pull} Pa and {speed} m/s"
+    return f"{_range(row.resists.pull_pa, 'Pa')} and {_range(row.resists.speed_mps, 'm/s')}"
+
+
+def _range(ends: tuple[float, float], unit: str) -> str:
+    low, high = (quantity(v, unit) for v in ends)
+    return low if low == high else between(*ends, unit)
 
 
 def _holds(row: Stands) -> str:

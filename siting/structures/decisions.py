@@ -149,7 +149,10 @@ def decide(
     kept_clear
         Distances to what is kept clear, held against their limits.
     """
-    chosen = choose(spot, [t for t in types if spot.task.purpose in t.purposes])
+    task = spot.task
+    at_dry_drop = task.dry and task.purpose == "vertical"
+    serving = [t for t in types if task.purpose in t.purposes]
+    chosen = choose(spot, [t for t in serving if not (at_dry_drop and t.needs_tailwater)])
     if chosen.type is None:
         return Decision(chosen, None, kept_clear)
     size = chosen.type.size(spot)

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 from siting.values.rules import Rules
-from siting.values.wording import figures
+from siting.values.wording import quantity
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,10 +76,10 @@ def _read(
     span = where.high - where.low
     share = (found - where.low) / span if span > 0 else float(found >= where.high)
     value = first + (last - first) * min(max(share, 0.0), 1.0)
-    unit = "" if where.unit in ("share", "times") else f" {where.unit}"
+    unit = "" if where.unit in ("share", "times") else where.unit
     said = (
-        f"{text}: {value:.3g}, on the line from {first:g} at {figures(where.low)}{unit} to "
-        f"{last:g} at {figures(where.high)}{unit}"
+        f"{text}: {value:.3g}, on the line from {first:g} at {quantity(where.low, unit)} to "
+        f"{last:g} at {quantity(where.high, unit)}"
     )
     return Factor(subject, value, said, where.source, where.basis)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -10,8 +11,9 @@ import numpy as np
 from siting.channels.reach_settings import SWALES
 from siting.effects.site_effects import Effect
 from siting.sites import Site, Sites
+from siting.structures.bed_and_bank import Stands
 from siting.values.rules import Rules
-from siting.values.wording import figures, hectares, metres, percent
+from siting.values.wording import figures, hectares, metres, percent, quantity
 from siting.works.curves import Chance, Factor, constant, falling, over_years, rising
 from siting.works.lost_ground import GroundLost
 from siting.works.work import HEADCUT, ROAD, SERIES, SPREADER, SWALE, Loss
@@ -116,15 +118,24 @@ def _shear(
 ) -> Factor:
     """Pull of the design flow on the bed against what the ground withstands."""
     state, holds = site.design_flow, rules.value(resistance)
+    told = _told_bed(site) if resistance == "chance_lost.soil_resistance" else None
+    if told is not None:
+        ground, holds = told.resists.words, math.sqrt(math.prod(told.resists.pull_pa))
     pull = np.nan if state is None else state.shear_pa
     said = f"No flow is known to pull on {ground}"
     if state is not None:
         said = (
-            f"The design flow pulls with {figures(pull)} Pa, {figures(pull / holds)} times the "
-            f"{figures(holds)} Pa that {ground} withstands"
+            f"The design flow pulls with {quantity(pull, 'Pa')}, {figures(pull / holds)} times the "
+            f"{quantity(holds, 'Pa')} that {ground} withstands"
         )
     subject = "pull of the flow against the soil"
     return rising(rules, curve, pull / holds, subject=subject, text=said, factor=factor)
+
+
+def _told_bed(site: Site) -> Stands | None:
+    """The bed beside a site where somebody told what it is made of; None where nobody did."""
+    rows = () if site.bed_and_bank is None else site.bed_and_bank.rows
+    return next((r for r in rows if r.known and r.where in ("above", "below")), None)
 
 
 def _setting(site: Site, rules: Rules) -> Factor:
@@ -173,7 +184,7 @@ def _series(known: Known, i: int, rows: Sequence[int]) -> Loss:
             f"{years:g} years"
         )
     soil = float(np.nan_to_num(soil))
-    held = f"{how}: {figures(soil)} m3."
+    held = f"{how}: {quantity(soil, 'm3')}."
     shear = _shear(site, rules, "chance_lost.shear", "chance_lost.soil_resistance", "bare soil")
     return _loss(known, i, (factor, shear), how=held, soil_m3=soil, length_m=piece)
 
@@ -236,8 +247,8 @@ def _road(known: Known, i: int, rows: Sequence[int]) -> Loss:
     share = min(1.0, float(np.nan_to_num(land)) / full)
     soil = section * length * share * grown
     how = (
-        f"A rill of {figures(section)} m2 over {metres(length)}, by the share {share:.2f} of the "
-        f"water ({hectares(land)} of {hectares(full)}): {figures(soil)} m3."
+        f"A rill of {quantity(section, 'm2')} over {metres(length)}, by the share {share:.2f} of the "
+        f"water ({hectares(land)} of {hectares(full)}): {quantity(soil, 'm3')}."
     )
     factor = rising(
         rules,
