@@ -252,7 +252,8 @@ def _rank(told: Told, i: int) -> Iterator[Reason]:
     if referred is not None and referred.loss is not None:
         lost, years = referred.loss, f"{works.years:g} years"
         text += (
-            f" Within {years} {quantity(lost.soil_m3, 'm3', digits=3)} of soil and {hectares(lost.swale_ha)} "
+            f" Within {years} {quantity(lost.soil_m3, 'm3', digits=3)} of soil and "
+            f"{hectares(lost.swale_ha)} "
             f"of whole floor may go, with a chance of {lost.chance_lost:.2f}."
         )
     yield Reason("rank", "work", "", text, "", TRADE)

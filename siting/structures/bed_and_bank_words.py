@@ -31,7 +31,8 @@ def first_words(spot: Spot, found: BedAndBank) -> tuple[str, ...]:
     flow = f"the {spot.floods.design_period_yr:g}-year flow"
     bound = ", an upper bound since it leaves the channel" if row.upper_bound else ""
     first = (
-        f"{says}: {flow} pulls with {quantity(row.shear_pa, 'Pa')} at {quantity(row.velocity_mps, 'm/s')} "
+        f"{says}: {flow} pulls with {quantity(row.shear_pa, 'Pa')} at "
+        f"{quantity(row.velocity_mps, 'm/s')} "
         f"there{bound}, and {row.resists.words} stands {_stands(row)}."
     )
     return (first, *((_holds(row),) if row.most_ratio > 1 else ()))
@@ -40,7 +41,8 @@ def first_words(spot: Spot, found: BedAndBank) -> tuple[str, ...]:
 def row_words(row: Stands) -> str:
     """One thing that the flow pulls on, and what it stands."""
     return (
-        f"The flow pulls with {quantity(row.shear_pa, 'Pa')} at {quantity(row.velocity_mps, 'm/s')}; "
+        f"The flow pulls with {quantity(row.shear_pa, 'Pa')} at "
+        f"{quantity(row.velocity_mps, 'm/s')}; "
         f"{row.resists.words} stands {_stands(row)}."
     )
 

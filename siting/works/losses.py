@@ -247,7 +247,8 @@ def _road(known: Known, i: int, rows: Sequence[int]) -> Loss:
     share = min(1.0, float(np.nan_to_num(land)) / full)
     soil = section * length * share * grown
     how = (
-        f"A rill of {quantity(section, 'm2')} over {metres(length)}, by the share {share:.2f} of the "
+        f"A rill of {quantity(section, 'm2')} over {metres(length)}, by the share {share:.2f} of "
+        f"the "
         f"water ({hectares(land)} of {hectares(full)}): {quantity(soil, 'm3')}."
     )
     factor = rising(

@@ -99,11 +99,14 @@ def _several(work: Work) -> Iterator[WorkReason]:
 def _saved(work: Work) -> WorkReason:
     floor = work.worth_m3(0.0, work.swale_lost_ha)
     text = (
-        f"{quantity(work.soil_lost_m3, 'm3', digits=3)} of soil and {quantity(work.swale_lost_ha, 'ha', digits=3)} of "
+        f"{quantity(work.soil_lost_m3, 'm3', digits=3)} of soil and "
+        f"{quantity(work.swale_lost_ha, 'ha', digits=3)} of "
         f"whole floor, which count as {quantity(floor, 'm3', digits=3)}, would be lost, together "
         f"{quantity(work.lost_m3, 'm3', digits=3)}; times {work.chance_lost:.3g} that they are and "
-        f"{work.chance_holds:.3g} that the work holds, it saves {quantity(work.saved_m3, 'm3', digits=3)}: "
-        f"{quantity(work.soil_saved_m3, 'm3', digits=3)} of soil and {quantity(work.swale_saved_ha, 'ha', digits=3)}."
+        f"{work.chance_holds:.3g} that the work holds, it saves "
+        f"{quantity(work.saved_m3, 'm3', digits=3)}: "
+        f"{quantity(work.soil_saved_m3, 'm3', digits=3)} of soil and "
+        f"{quantity(work.swale_saved_ha, 'ha', digits=3)}."
     )
     return WorkReason("saved", 0, "saved", work.saved_m3, text, "", "arithmetic")
 
@@ -134,13 +137,15 @@ def _rank(works: Works, work: Work, currency: str) -> WorkReason:
     if by == "cost":
         value = work.saved_per_cost
         per = (
-            f": {quantity(work.saved_m3, 'm3', digits=3)} over {work.takings.cost_likely:,.0f} {currency} is "
+            f": {quantity(work.saved_m3, 'm3', digits=3)} over {work.takings.cost_likely:,.0f} "
+            f"{currency} is "
             f"{quantity(value, 'm3', digits=3)} for each {PER_MONEY:,.0f}"
         )
     elif by == "crew-days":
         value = work.saved_per_crew_day
         per = (
-            f": {quantity(work.saved_m3, 'm3', digits=3)} over {figures(work.takings.crew_days, 3)} days is "
+            f": {quantity(work.saved_m3, 'm3', digits=3)} over "
+            f"{figures(work.takings.crew_days, 3)} days is "
             f"{quantity(value, 'm3', digits=3)} a day"
         )
     after = " It counts together with what it needs, and comes after it." if work.needs else ""
