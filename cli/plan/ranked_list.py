@@ -77,11 +77,24 @@ def _row(sites: Columns, i: int, units: Units, flow: str) -> tuple[str, ...]:
         str(sites["structure"][i] or "-").replace("_", " "),
         f"{sites['lon'][i]:.5f} {sites['lat'][i]:.5f}",
         steep,
-        with_unit(float(sites[f"width{suffix[0]}"][i]), length),
+        _width(sites, i, suffix[0], length),
         with_unit(float(sites[f"drainage_area{suffix[1]}"][i]), area, least),
         with_unit(float(sites[flow][i]), flow_unit, least),
         f"{float(sites['confidence'][i]):.2f}" if np.isfinite(sites["confidence"][i]) else "-",
     )
+
+
+def _width(sites: Mapping[str, Any], i: int, suffix: str, unit: str) -> str:
+    """Width of the channel, or the range of one that nobody saw; ``-`` for none."""
+    width = float(sites[f"width{suffix}"][i])
+    if math.isfinite(width):
+        return f"{significant(width)} {unit}"
+    ends = [
+        sites[name][i] for name in (f"width_low{suffix}", f"width_high{suffix}") if name in sites
+    ]
+    if len(ends) < 2 or not all(math.isfinite(end) for end in ends):
+        return "-"
+    return f"{significant(ends[0])}-{significant(ends[1])} {unit}"
 
 
 def flow_field(return_period_years: int, units: Units) -> str:

@@ -68,7 +68,7 @@ class Takes:
     Parameters
     ----------
     amounts
-        What each structure takes, without spare.
+        What each structure takes, without spare; at the widest where nobody saw the width.
     structures
         Name of each.
     quantities, bill
@@ -95,6 +95,8 @@ class Takes:
             "cost_likely": cost[:, 1],
             "cost_high": cost[:, 2],
             "crew_days": self.quantities.crew_days[:, 1],
+            "crew_days_low": self.quantities.crew_days[:, 0],
+            "crew_days_high": self.quantities.crew_days[:, 2],
             "chosen": chosen,
             "chosen_why": why,
         }
@@ -136,13 +138,17 @@ class Takes:
         _, order, loads = self.quantities.total(which)
         amount = dict(zip(ITEM_NAMES, order, strict=True))
         stone = sum(amount[name] for name in ITEM_NAMES if name.startswith("stone"))
+        low_of = dict(
+            zip(ITEM_NAMES, self.quantities.least_with_spare[which].sum(axis=0), strict=True)
+        )
+        least = sum(low_of[name] for name in ITEM_NAMES if name.startswith("stone"))
         parts = [
-            f"{figures(value)} {unit} of {what}"
-            for value, unit, what in (
-                (stone, "t", "stone"),
-                (amount["gravel"], "m3", "gravel"),
-                (amount["logs"], "m", "logs"),
-                (amount["brush"], "m3", "brush"),
+            f"{_span(low, value)} {unit} of {what}"
+            for low, value, unit, what in (
+                (least, stone, "t", "stone"),
+                (low_of["gravel"], amount["gravel"], "m3", "gravel"),
+                (low_of["logs"], amount["logs"], "m", "logs"),
+                (low_of["brush"], amount["brush"], "m3", "brush"),
             )
             if value > 0
         ]
@@ -177,6 +183,12 @@ class Takes:
         }
 
 
+def _span(low: float, high: float) -> str:
+    """Write an amount from one end to the other; one number where both read the same."""
+    ends = figures(low), figures(high)
+    return ends[0] if ends[0] == ends[1] else " to ".join(ends)
+
+
 def _sites(ids: Sequence[int]) -> str:
     """Name sites."""
     return f"{'site' if len(ids) == 1 else 'sites'} {listed([str(i) for i in ids])}"
@@ -197,10 +209,12 @@ def takes_of(sites: Sites, ranking: Ranking, means: Means) -> Takes:
     ParameterError
         A limit of zero or less.
     """
-    amounts = tuple(
-        () if site.size is None else tuple(site.decision.kind.materials(site.spot, site.size))
+    at_ends = [
+        [tuple(site.decision.kind.materials(spot, size)) for spot, size in site.ends]
         for site in sites
-    )
+    ]
+    # as they are drawn: at the widest
+    amounts = tuple(own[-1] if own else () for own in at_ends)
     structures = tuple(site.structure for site in sites)
     counted = quantities(
         amounts,
@@ -209,6 +223,7 @@ def takes_of(sites: Sites, ranking: Ranking, means: Means) -> Takes:
         costs=means.costs,
         spare=means.spare,
         crew_size=means.crew_size,
+        other_end={i: own[0] for i, own in enumerate(at_ends) if len(own) > 1},
     )
     priced = bill(counted, means.costs)
     chosen = choose(
