@@ -225,6 +225,9 @@ _TABLES: Final[Mapping[str, tuple[Row, ...]]] = MappingProxyType(
             _SITE,
             ("name", "text", 0, "What is measured"),
             ("value", "float", 3, "How large it is; empty where it is a range: measure first"),
+            ("unit", "text", 0, "Unit of the value"),
+            ("meaning", "text", 0, "What it is, in a few words"),
+            ("note", "text", 0, "How it came about"),
             (
                 "value_low",
                 "float",
@@ -237,9 +240,6 @@ _TABLES: Final[Mapping[str, tuple[Row, ...]]] = MappingProxyType(
                 3,
                 "Most it may be, where nobody saw the width; else the value",
             ),
-            ("unit", "text", 0, "Unit of the value"),
-            ("meaning", "text", 0, "What it is, in a few words"),
-            ("note", "text", 0, "How it came about"),
         ),
         "structure_types": (
             ("structure", "text", 0, "Type of structure, as it stands in the layer sites"),
@@ -279,8 +279,6 @@ _TABLES: Final[Mapping[str, tuple[Row, ...]]] = MappingProxyType(
             ("item", "text", 0, "Short name of the material"),
             ("meaning", "text", 0, "What it is"),
             ("amount", "float", 3, "So much of it is built in; empty where it is a range"),
-            ("amount_low", "float", 3, "The least of it, where nobody saw a width"),
-            ("amount_high", "float", 3, "The most of it, where nobody saw a width"),
             ("unit", "text", 0, "Unit of the amounts"),
             (
                 "amount_with_spare",
@@ -288,10 +286,12 @@ _TABLES: Final[Mapping[str, tuple[Row, ...]]] = MappingProxyType(
                 3,
                 "So much of it to bring, spare included; empty where it is a range",
             ),
-            ("spare_low", "float", 3, "The least to bring, where nobody saw a width"),
-            ("spare_high", "float", 3, "The most to bring, where nobody saw a width"),
             ("loads", "float", 1, "Truck loads of it, at the most"),
             ("note", "text", 0, "What it is for"),
+            ("amount_low", "float", 3, "The least of it, where nobody saw a width"),
+            ("amount_high", "float", 3, "The most of it, where nobody saw a width"),
+            ("spare_low", "float", 3, "The least to bring, where nobody saw a width"),
+            ("spare_high", "float", 3, "The most to bring, where nobody saw a width"),
         ),
         "costs": (
             _SITE_OR_ALL,
