@@ -6,7 +6,7 @@ read the same numbers. What is measured at a cell does not depend on what is mea
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
 from typing import Any
 
 import numpy as np
@@ -31,15 +31,12 @@ from siting.places.spot import (
     Stock,
     Task,
 )
+from siting.places.unseen_width import at_width, made_up_section, unseen_width
 from terrain.channels.sections import SectionMeasures, section_heights
 from terrain.values.arrays import BoolArray, FloatArray, IntArray
 
 #: Narrowest channel that elevations show, in cells.
 HIDDEN_CELLS = 3.0
-#: Sides of a made-up section where the elevations show none, horizontal per vertical.
-MADE_UP_SIDE = 1.0
-#: A made-up section reaches this many bankfull depths up.
-MADE_UP_DEPTHS = 3.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -212,7 +209,7 @@ class Meter:
             depth = depth if np.isfinite(depth) else rules.value("swale.floor_height")
         drop_error = float(ground.height_error_m(drop_m)) if np.isfinite(drop_m) else 0.0
         slopes, least = m.slopes, rules.value("measuring.slope_error")
-        return Spot(
+        spot = Spot(
             task=task,
             slope=float(slopes.here[i]),
             slope_error=max(float(slopes.here_error[i]), least),
@@ -238,6 +235,10 @@ class Meter:
             stock=self.stock,
             earth=self.earth,
         )
+        if np.isfinite(spot.banks.width_m):
+            return spot
+        wide = unseen_width(float(m.curve_width_m[i]), ground.raster.grid.cell_m)
+        return at_width(replace(spot, width_range=wide), wide.low_m)
 
     def _section(self, m: Measured, i: int, *, floor_seen: bool) -> CrossSection:
         """Ground across the channel; a trapezoid where the elevations do not show the channel.
@@ -249,12 +250,7 @@ class Meter:
             offset, height = section_heights(self.ground.raster, x, y, float(m.azimuth_deg[i]))
             if np.isfinite(height[height.size // 2]):
                 return CrossSection.from_ground(offset, height)
-        depth = max(float(m.bankfull_depth_m[i]), 0.05)
-        return CrossSection.trapezoid(
-            max(float(m.reading.bed_width_m[i]), 0.2),
-            side=MADE_UP_SIDE,
-            depth_m=MADE_UP_DEPTHS * depth,
-        )
+        return made_up_section(float(m.reading.bed_width_m[i]), float(m.bankfull_depth_m[i]))
 
 
 def spot_floods(floods: SiteFloods, i: int, design_period_yr: float) -> SpotFloods:

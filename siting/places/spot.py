@@ -119,6 +119,14 @@ class Banks:
 
 
 @dataclass(frozen=True, slots=True)
+class WidthRange:
+    """A width that nobody saw: the least and the most that it may be, m."""
+
+    low_m: float
+    high_m: float
+
+
+@dataclass(frozen=True, slots=True)
 class BankfullSize:
     """Size of the flow that fills the inner channel.
 
@@ -255,6 +263,9 @@ class Spot:
         What was measured.
     section
         Ground across the channel (or a made-up trapezoid where the elevations do not show it).
+    width_range
+        Between which widths the channel is where nobody saw it; the place is then described at the
+        narrow end (`siting.places.unseen_width`). None where it was seen, and on roads.
     road
         The piece of road above a place on a road; None elsewhere.
     stock, rules
@@ -276,6 +287,7 @@ class Spot:
     floods: SpotFloods = SpotFloods()
     form: ChannelForm = ChannelForm()
     stock: Stock = Stock()
+    width_range: WidthRange | None = None
     road: RoadRun | None = None
     earth: Earth = Earth()
     beyond: Beyond = Beyond()

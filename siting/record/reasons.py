@@ -73,6 +73,14 @@ def _flood(sites: Sites, i: int) -> Iterator[Reason]:
         return
     state = site.design_flow
     method = sites.floods.method[i]
+    if site.width_unseen and np.isfinite(spot.flow_m3s()):
+        text = (
+            f"The flow with a chance of 1 in {spot.floods.design_period_yr:g} a year is "
+            f"{flow(spot.flow_m3s())}. How deep and fast it runs is not told: nobody saw how wide "
+            "the channel is."
+        )
+        yield Reason("flood", "design flow", "", text, f"method {method}", "published")
+        return
     if state is None:
         yield Reason("flood", "design flow", "", _no_flow(spot), "", "")
         return
@@ -137,8 +145,8 @@ def _alternatives(sites: Sites, i: int) -> Iterator[Reason]:
 
 
 def _sizes(sites: Sites, i: int) -> Iterator[Reason]:
-    size = sites[i].size
-    for note in () if size is None else size.notes:
+    site = sites[i]
+    for note in site.at_both(lambda _, size: size.notes) if site.ends else ():
         yield Reason("sizes", "how the sizes came about", "", note, "", "")
 
 

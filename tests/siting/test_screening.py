@@ -259,7 +259,12 @@ def test_crests_lie_across_the_flow_at_their_site(whole) -> None:
     i = lines.columns["site_id"] - 1
     assert (c["control"][i] != "refer").all()
     assert lines.size == int((c["control"] != "refer").sum())
-    assert shapely.length(lines.geometry) == pytest.approx(lines.columns["crest_length_m"])
+    # where nobody saw the width the crest is drawn at the widest, and its length is not told
+    told = np.isfinite(lines.columns["crest_length_m"])
+    assert told.sum() > 0.7 * told.size
+    assert np.isfinite(c["width_low_m"][i][~told]).all()
+    length = shapely.length(lines.geometry)[told]
+    assert length == pytest.approx(lines.columns["crest_length_m"][told])
     assert (shapely.distance(lines.geometry, whole.sites.geometry[i]) < 2.0).all()
     ends = shapely.get_coordinates(lines.geometry).reshape(-1, 2, 2)
     step = ends[:, 1] - ends[:, 0]
