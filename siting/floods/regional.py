@@ -178,15 +178,19 @@ def prediction_interval_m3s(
 
 def fitted_on(region: Region) -> str:
     """Say which drainage areas a region's equations were fitted on."""
-    lowest, highest = region.area_range_mi2
-    if lowest <= 0 and not np.isfinite(highest):
+    areas = _areas(region)
+    if not areas:
         return "the areas that it was fitted on are not told"
+    return f"fitted on drainage areas of {areas}"
+
+
+def _areas(region: Region) -> str:
+    """Range of the drainage areas of a region's gages; empty where none is told."""
+    lowest, highest = region.area_range_mi2
     least, most = (_round_ha(v * HA_PER_MI2) for v in (lowest, highest))
-    if lowest <= 0:
-        return f"fitted on drainage areas up to {most} ha"
-    if not np.isfinite(highest):
-        return f"fitted on drainage areas from {least} ha"
-    return f"fitted on drainage areas of {least} to {most} ha"
+    if least and most:
+        return f"{least} to {most} ha"
+    return f"at least {least} ha" if least else f"at most {most} ha" if most else ""
 
 
 def _round_ha(value: float) -> str:
@@ -234,7 +238,7 @@ def _region_flags(
         term = next(t for t in region.terms if t.variable == variable)
         what = VARIABLES[variable]
         beyond = (
-            f"the drainage area lies outside those of the gages: {fitted_on(region)}"
+            f"the drainage area lies outside those of the gages, {_areas(region)}"
             if variable == AREA
             else f"{what}, lies outside the {term.lowest:g} to {term.highest:g} of the gages"
         )

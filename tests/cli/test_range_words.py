@@ -36,9 +36,11 @@ def with_flood(found: Explanation, **changes: Any) -> Explanation:
 def test_sheet_and_page_say_the_range_and_what_rules_it(found: Explanation) -> None:
     said = range_sentences(found)
     assert said[0] == (
-        "Range of that flow: 0.25 m3/s to 0.70 m3/s; it rests on: curve number 5 higher or lower."
+        "Range of that flow: 0.25 to 0.70 m3/s; it rests on: curve number 5 higher or lower."
     )
-    assert said[1].startswith("The same rain on other ground gives 0.12 m3/s after dry days, ")
+    assert said[1].startswith(
+        "The same rain gives 0.12 m3/s after dry days and 1.3 m3/s after wet "
+    )
     assert set(said) <= set(site_sheet_parts.flood(found))
     block = sheet_words._flood(found)
     assert block is not None
@@ -50,10 +52,10 @@ def test_open_ends_and_what_is_not_known(found: Explanation) -> None:
     assert range_words(flood | {"high_m3s": NO}, "si") == "at least 0.25 m3/s"
     assert range_words(flood | {"low_m3s": NO, "high_m3s": NO}, "si") == ""
     assert range_words(None, "si") == storm_words(None, "si") == ""
-    assert range_words(flood, "us") == "8.8 cfs to 25 cfs"
+    assert range_words(flood, "us") == "8.8 to 25 cfs"
     # a plan from before this was told
     old = with_flood(found, range_from=None, dry_m3s=NO, wet_m3s=NO)
-    assert range_sentences(old) == ("Range of that flow: 0.25 m3/s to 0.70 m3/s.",)
+    assert range_sentences(old) == ("Range of that flow: 0.25 to 0.70 m3/s.",)
     assert range_sentences(with_flood(found, low_m3s=NO, high_m3s=NO, dry_m3s=NO)) == ()
 
 
