@@ -184,8 +184,8 @@ def _range_lines(sheet: FloodSheet, units: Units, return_period_yr: int) -> list
     if known(row["dry_m3s"]):
         lines += _wrapped(
             "dry to wet: the same rain after dry and after wet days, antecedent runoff conditions "
-            "I and III (NEH part 630 chapter 10), about 10 and 90 % of single storms: beside the "
-            "range, no part of it."
+            "I and III (NEH part 630 chapter 10), about the 10 and 90 % bounds of single storms: "
+            "beside the range, no part of it."
         )
     return lines
 

@@ -20,15 +20,16 @@ def range_words(flood: Mapping[str, Any] | None, units: Units) -> str:
     low = amount("floods", "low_m3s", flood["low_m3s"], units)
     if not known(flood["high_m3s"]):
         return f"at least {low}"
-    return f"{low} to {amount('floods', 'high_m3s', flood['high_m3s'], units)}"
+    high = amount("floods", "high_m3s", flood["high_m3s"], units)
+    return f"{low.rpartition(' ')[0]} to {high}"
 
 
 def storm_words(flood: Mapping[str, Any] | None, units: Units) -> str:
-    """Write what the same rain gives after dry and after wet days; empty where it is not known."""
+    """Write what the same rain gives after dry and wet days; empty where it is not known."""
     if flood is None or not (known(flood["dry_m3s"]) and known(flood["wet_m3s"])):
         return ""
     dry, wet = (amount("floods", n, flood[n], units) for n in ("dry_m3s", "wet_m3s"))
-    return f"{dry} after dry days, {wet} after wet ones"
+    return f"The same rain gives {dry} after dry days and {wet} after wet ones"
 
 
 def range_sentences(found: Explanation) -> tuple[str, ...]:
@@ -41,7 +42,7 @@ def range_sentences(found: Explanation) -> tuple[str, ...]:
         out.append(f"Range of that flow: {within}{why}.")
     if storms := storm_words(flood, found.units):
         out.append(
-            f"The same rain on other ground gives {storms} (antecedent runoff conditions I and "
-            "III, about 10 and 90 % of single storms): no part of the range."
+            f"{storms} (antecedent runoff conditions I and III, about the 10 and 90 % bounds of "
+            "single storms): no part of the range."
         )
     return tuple(out)
