@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from siting.hydraulics.bank_height import StandingHeight, standing_height
+from siting.hydraulics.cross_section import CrossSection
 from siting.hydraulics.open_channel import (
     GRAVITY_MPS2,
     LOWEST_SLOPE,
@@ -36,7 +37,7 @@ from siting.hydraulics.stone_on_slopes import (
     bank_speed_d50_m,
     hec11_d50_m,
 )
-from siting.places.spot import Spot, Stretch
+from siting.places.spot import Spot
 from siting.structures.structure_type import Size
 from siting.values.wording import metres
 
@@ -186,7 +187,8 @@ def bed_and_bank(spot: Spot, size: Size | None) -> BedAndBank | None:
 def _rows(spot: Spot, size: Size | None) -> Iterator[Stands]:
     if not spot.flow_m3s() > 0:
         return
-    above, below = _state(spot, spot.beyond.above), _state(spot, spot.beyond.below)
+    above = _state(spot, spot.bed.above, spot.beyond.above)
+    below = _state(spot, spot.bed.below, spot.beyond.below)
     if above is not None:
         yield _bed_row("above", spot, above)
     if size is not None and size.stone is not None:
@@ -195,14 +197,14 @@ def _rows(spot: Spot, size: Size | None) -> Iterator[Stands]:
         yield _bed_row("below", spot, below)
 
 
-def _state(spot: Spot, stretch: Stretch) -> FlowState | None:
-    """Likely flow in a stretch; None where it has no slope."""
-    if not math.isfinite(stretch.slope):
+def _state(spot: Spot, slope: float, section: CrossSection | None = None) -> FlowState | None:
+    """Likely flow in a reach; None where it has no slope."""
+    if not math.isfinite(slope):
         return None
     return normal_flow(
-        stretch.section or spot.section,
+        section or spot.section,
         spot.flow_m3s(),
-        slope=max(stretch.slope, LOWEST_SLOPE),
+        slope=max(slope, LOWEST_SLOPE),
         roughness=spot.roughness,
     )
 
@@ -218,7 +220,7 @@ def _own_stone(
 ) -> Iterator[Stands]:
     """Stone on the bed, at a drop that of the apron at its foot; and where it goes up the banks."""
     at_drop = spot.task.purpose == "vertical"
-    here = below if at_drop else _state(spot, Stretch(spot.slope))
+    here = below if at_drop else _state(spot, spot.slope)
     if here is not None:
         pull, speed = here.deepest_shear_pa, _crest_speed_mps(here)
         shields = spot.rules.value("stone.shields")
