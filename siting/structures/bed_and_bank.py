@@ -39,7 +39,6 @@ from siting.hydraulics.stone_on_slopes import (
 )
 from siting.places.spot import Spot
 from siting.structures.structure_type import Size
-from siting.values.wording import metres
 
 Where = Literal["above", "structure", "ends", "below"]
 #: Settings whose floors are grown over: what grows there has to be told before it counts as bare.
@@ -64,6 +63,8 @@ class Stands:
         Whether the water leaves the channel, so that pull and speed are less.
     asks_d50_m
         Median stone that would stay there, m.
+    d50_m
+        Median stone that lies there, m; NaN where none does.
     """
 
     where: Where
@@ -73,6 +74,7 @@ class Stands:
     asks_d50_m: float
     known: bool = True
     upper_bound: bool = False
+    d50_m: float = math.nan
 
     @property
     def least_ratio(self) -> float:
@@ -226,7 +228,7 @@ def _own_stone(
         shields = spot.rules.value("stone.shields")
         resists = of_stone(d50_m, density=spot.stock.stone_density_kg_m3, shields=shields)
         asks = _bed_d50_m(spot, pull)
-        yield Stands("structure", pull, speed, resists, asks, True, here.overtops)
+        yield Stands("structure", pull, speed, resists, asks, True, here.overtops, d50_m)
     at_ends = above if at_drop else here
     if at_ends is not None and spot.task.purpose != "spread":
         yield _end_row(spot, d50_m, at_ends)
@@ -265,7 +267,7 @@ def _end_row(spot: Spot, d50_m: float, state: FlowState) -> Stands:
     stands_pa = pull * d50_m / by_pull
     stands_mps = speed * min(math.sqrt(d50_m / by_speed), math.cbrt(d50_m / by_hec11))
     resists = Resistance(
-        f"stone of {metres(d50_m)} up the banks",
+        "stone up the banks",
         (stands_pa, stands_pa),
         (stands_mps, stands_mps),
         "FHWA HDS-6 (2001) chapter 6; FHWA HEC-11 (1989); share of the pull that banks take by "
@@ -273,7 +275,7 @@ def _end_row(spot: Spot, d50_m: float, state: FlowState) -> Stands:
         "published",
     )
     asks = max(by_pull, by_speed, by_hec11)
-    return Stands("ends", pull, speed, resists, asks, True, state.overtops)
+    return Stands("ends", pull, speed, resists, asks, True, state.overtops, d50_m)
 
 
 def _bed(spot: Spot) -> tuple[Resistance, bool]:

@@ -24,7 +24,7 @@ from siting.sites import Site, Sites, sites_of
 from siting.structures.catalogue import structure_types
 from siting.structures.decisions import decide
 from siting.structures.design_flow import flow_note
-from siting.values.wording import figures, flow
+from siting.values.wording import flow, quantity
 from terrain.reading.dem import read_dem
 from terrain.reading.survey import ReadOptions
 from terrain.values.grid import Grid
@@ -194,7 +194,7 @@ def test_what_gives_way_first_is_one_thing_in_layer_and_reasons(plan: Plan) -> N
         assert same(layer["first_pull_pa"][i], first.shear_pa)
         assert held.least_reach_ratio is None or held.least_reach_ratio > 0
         assert held.reach_ratio is None  # nobody told the soil
-        assert f"{figures(first.shear_pa)} Pa" in told[0]["text"]
+        assert quantity(first.shear_pa, "Pa") in told[0]["text"]
         assert len(told) == 1 + len(held.rows) + (held.bank is not None)
 
 
