@@ -33,7 +33,7 @@ def first_words(spot: Spot, found: BedAndBank) -> tuple[str, ...]:
     flow = f"the {spot.floods.design_period_yr:g}-year flow"
     bound = ", an upper bound since it leaves the channel" if row.upper_bound else ""
     first = (
-        f"{says}: {flow} pulls with {quantity(row.shear_pa, 'Pa')} at "
+        f"{says}: {flow} pulls {_on(row)} with {quantity(row.shear_pa, 'Pa')} at "
         f"{quantity(row.velocity_mps, 'm/s')} there{bound}, and {_what(row)} stands {_stands(row)}."
     )
     return (first, *((_holds(row),) if row.most_ratio > 1 else ()))
@@ -42,9 +42,14 @@ def first_words(spot: Spot, found: BedAndBank) -> tuple[str, ...]:
 def row_words(row: Stands) -> str:
     """One thing that the flow pulls on, and what it stands."""
     return (
-        f"The flow pulls with {quantity(row.shear_pa, 'Pa')} at "
+        f"The flow pulls {_on(row)} with {quantity(row.shear_pa, 'Pa')} at "
         f"{quantity(row.velocity_mps, 'm/s')}; {_what(row)} stands {_stands(row)}."
     )
+
+
+def _on(row: Stands) -> str:
+    """Where it pulls: not the mean over bed and banks, which is less."""
+    return "on the banks" if row.where == "ends" else "on the deepest bed"
 
 
 def _what(row: Stands) -> str:

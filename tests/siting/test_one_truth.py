@@ -187,8 +187,8 @@ def test_what_gives_way_first_is_one_thing_in_layer_and_reasons(plan: Plan) -> N
             assert not site.spot.flow_m3s() > 0 or not held.rows
             assert np.isnan(layer["first_pull_pa"][i])
             continue
-        # no bed between 0 and 1 Pa, and none that would move boulders of a metre
-        assert 1 < first.shear_pa < 800, i + 1
+        # nowhere next to nothing; where hands build, nothing that moves boulders of half a metre
+        assert 1 < first.shear_pa < (400 if site.size is not None else 3000), i + 1
         assert 0.1 < first.velocity_mps < 8, i + 1
         assert layer["first_to_give"][i] == first.where
         assert same(layer["first_pull_pa"][i], first.shear_pa)
