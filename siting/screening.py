@@ -308,18 +308,25 @@ def _headcuts_inside(ground: Ground) -> IntArray:
 def _tables(told: SettingsOnRaster, chosen: _Chosen, built: Built) -> Mapping[str, Columns]:
     """Tables without geometries by name, in the order of a plan."""
     sites = chosen.sites
+    inputs = input_columns(
+        sites.floods,
+        told.floods,
+        drainage_area_ha=sites.drainage_area_ha,
+        area_complete=sites.area_complete,
+    )
     return {
-        "floods": flood_columns(sites.floods),
-        "flood_inputs": input_columns(
-            sites.floods,
-            told.floods,
-            drainage_area_ha=sites.drainage_area_ha,
-            area_complete=sites.area_complete,
-        ),
+        "floods": _off_roads(flood_columns(sites.floods), sites),
+        "flood_inputs": _off_roads(inputs, sites),
         "rainfall": rain_columns(told.floods.rainfall),
         **built.tables,
         "settings_used": told.columns(),
     }
+
+
+def _off_roads(columns: Columns, sites: Sites) -> Columns:
+    """Rows about sites that do not stand on a road: no flood is worked out for those."""
+    keep = np.isin(columns["site_id"], 1 + np.flatnonzero(~sites.on_road))
+    return {name: values[keep] for name, values in columns.items()}
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,6 +15,7 @@ from cli.plan.layers import Layer, table
 from cli.plan.plan_format import format_row
 from terrain.values.grid import Grid
 from terrain.values.raster import Raster
+from tests.example_works import example_works
 
 UTM = CRS.from_epsg(32612)
 WEST, NORTH = 500_000.0, 4_000_000.0
@@ -167,7 +168,10 @@ def example_layers(raster: Raster | None = None) -> dict[str, Layer]:
     )
     sites = {
         "site_id": np.arange(1, n + 1),
-        "rank": np.array([2, 4, 3, 5, 1, 6]),
+        "work_id": np.array([1, 2, 3, 4, 5, 0]),
+        "rank": np.array([2, 4, 3, 5, 1, 0]),
+        "list_place": np.array([2, 4, 3, 5, 1, 6]),
+        "build_order": np.array([1, 1, 1, 1, 1, 0]),
         "structure": texts(*NAMES),
         "control": controls,
         "channel_id": np.array([i + 1 for i, _ in shares]),
@@ -265,6 +269,7 @@ def example_layers(raster: Raster | None = None) -> dict[str, Layer]:
             },
             UTM,
         ),
+        **example_works(sites, points, UTM),
         "sites": Layer("sites", points, sites, UTM),
         "field_notes": Layer("field_notes", points, _filled("field_notes") | {"site_id": ids}, UTM),
     }

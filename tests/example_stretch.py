@@ -19,6 +19,7 @@ from cli.plan.unit_sentences import worded
 from terrain.values.grid import Grid
 from terrain.values.raster import Raster
 from tests.example_plan import NORTH, UTM, WEST, footprint, oblong, texts
+from tests.example_works import example_works
 
 SIZE_M, CELL_M = (80.0, 100.0), 0.5
 #: Metres below the upper edge: lip of the head, dam of its pair, next dam, the high head.
@@ -63,7 +64,9 @@ def stretch_layers() -> dict[str, Layer]:
     nan = np.nan
     sites = {
         "site_id": np.arange(1, 5),
-        "rank": np.array([1, 2, 3, 4]),
+        "work_id": np.array([1, 1, 2, 0]),
+        "rank": np.array([1, 1, 2, 0]),
+        "list_place": np.array([2, 1, 3, 4]),
         "structure": texts("rock bowl", "one-rock dam", "one-rock dam", "refer"),
         "control": texts("vertical", "grade", "grade", "refer"),
         "channel_id": np.array([7, 7, 7, 7]),
@@ -86,7 +89,7 @@ def stretch_layers() -> dict[str, Layer]:
         "structure_height_m": np.array([nan, 0.16, 0.15, nan]),
         "structure_length_m": np.array([1.8, 1.5, 1.5, nan]),
         "pair_id": np.array([1, 1, 0, 0]),
-        "build_order": np.array([2, 1, 3, 0]),
+        "build_order": np.array([2, 1, 1, 0]),
         "score": np.array([0.91, 0.91, 0.6, 0.3]),
         "confidence": np.array([0.93, 0.93, 0.8, 0.9]),
         "reason": texts(
@@ -229,6 +232,7 @@ def stretch_layers() -> dict[str, Layer]:
             },
             UTM,
         ),
+        **example_works(sites, points, UTM),
         "sites": Layer("sites", points, sites, UTM),
     }  # fmt: skip
 
@@ -260,7 +264,7 @@ _REASONS = [
      "NRCS unit hydrograph", "published"),
     (1, "bed", "what gives way first", "", "The bed below gives way first, bare silt.", "", ""),
     (1, "bed", "banks", "gives way", "The lower bank may fall after a flood.", "", ""),
-    (1, "rank", "score", "", "First, for the swale above it.", "", ""),
+    (1, "rank", "work", "", "First, for the swale above it.", "", ""),
     (2, "measured", "bed slope", "", "The bed falls 2.5 %.", RASTER, ""),
     (2, "limits", "height", "holds", "At most a third of bankfull depth, 0.16 m; here 0.16 m.",
      GUIDES, "from memory"),

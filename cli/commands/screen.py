@@ -143,7 +143,7 @@ class Job:
     show_default=True,
     metavar="NUMBER",
     section="Output",
-    help="How many sites to print; the plan holds them all.",
+    help="How many works to print; the plan holds them all.",
 )
 @overwrite_option
 @talk_options
@@ -339,8 +339,8 @@ def _write(job: Job, land: Land, found: Screening, layers: Mapping[str, Layer]) 
     """Write all files, or none: list and map only take their place once the plan is written."""
     from cli.figures import ranch_map
     from cli.plan.geopackage import write_geopackage
+    from cli.plan.list_files import Listed, list_csv
     from cli.plan.plan_layers import plan_tables, run_info
-    from cli.plan.ranked_list import list_csv
     from cli.plan.relief_layer import relief_picture
     from cli.plan.safe_files import replacing
 
@@ -355,7 +355,7 @@ def _write(job: Job, land: Land, found: Screening, layers: Mapping[str, Layer]) 
     with ExitStack() as stack:
         if job.list_file is not None:
             part = stack.enter_context(replacing(job.list_file, overwrite=job.overwrite))
-            text = list_csv(layers["sites"].columns, units=job.units)
+            text = list_csv(Listed.of(layers), units=job.units)
             part.write_bytes(text.encode("utf-8"))
         if job.map_file is not None:
             part = stack.enter_context(replacing(job.map_file, overwrite=job.overwrite))
@@ -391,8 +391,9 @@ def _tell(job: Job, land: Land, found: Screening, layers: Mapping[str, Layer], t
     """Print the result on stdout, remarks on stderr."""
     import sys
 
+    from cli.plan.list_files import Listed, list_json
     from cli.plan.plan_layers import versions
-    from cli.plan.ranked_list import ListText, list_json, print_ranked_list
+    from cli.plan.ranked_list import ListText, print_ranked_list
     from cli.plan.unit_sentences import all_in_units
 
     summary, *_ = all_in_units([found.summary], job.units)
@@ -404,12 +405,12 @@ def _tell(job: Job, land: Land, found: Screening, layers: Mapping[str, Layer], t
         talk.say(f"Note: {note}")
     for note in of_run:
         talk.detail(f"Note: {note}")
-    sites = layers["sites"].columns
+    found_list = Listed.of(layers)
     files = [f for f in (job.out, job.list_file, job.map_file) if f is not None]
     if job.as_json:
         print(
             list_json(
-                sites,
+                found_list,
                 units=job.units,
                 summary=summary,
                 work=list(work),
@@ -423,7 +424,7 @@ def _tell(job: Job, land: Land, found: Screening, layers: Mapping[str, Layer], t
         )
         return
     print_ranked_list(
-        sites,
+        found_list,
         ListText(summary, work, cautions, files),
         stream=sys.stdout,
         units=job.units,

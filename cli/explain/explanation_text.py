@@ -65,7 +65,7 @@ def _heading(found: Explanation) -> Iterator[str]:
     purpose = dict(CONTROLS).get(str(site["control"]), "")
     purpose = f" ({purpose[0].lower()}{purpose[1:]})" if purpose else ""
     yield from wrapped(
-        f"Site {site['site_id']}, rank {site['rank']}: {found.look.label or 'no name'}{purpose}"
+        f"Site {site['site_id']}{found.ranked}: {found.look.label or 'no name'}{purpose}"
     )
     station = measure(found, "station_m", digits=3)
     way = f"Channel {site['channel_id']} at {station} above its lower end"
@@ -176,8 +176,7 @@ def _pair(found: Explanation) -> Iterator[str]:
         order = f", to be built as number {mate['build_order']}" if mate["build_order"] else ""
         away = "" if found.on_road else f", {distance_from(found, mate)}"
         yield from wrapped(
-            f"Works with site {mate['site_id']} (rank {mate['rank']}): {mate['structure']}{away}"
-            f"{order}.",
+            f"Works with site {mate['site_id']}: {mate['structure']}{away}{order}.",
             indent=2,
         )
     rows = [row for row in found.reasons("pair") if not (found.mates and row["subject"] == "group")]

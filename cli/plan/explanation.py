@@ -29,7 +29,9 @@ TABLES = (
     "instructions",
     "floods",
 )
-_SITE = re.compile(r"(?P<rank>rank:)?(?P<number>\d{1,9})", re.IGNORECASE)
+_SITE = re.compile(r"(?:(?P<what>rank|work):)?(?P<number>\d{1,9})", re.IGNORECASE)
+#: Fields of the sites that a site, a work or a rank is named by.
+KEYS = {"site": "site_id", "rank": "rank", "work": "work_id"}
 #: Purpose of a place on a road.
 ROAD = "road"
 _AGAIN = "make it again with gullywalk screen"
@@ -37,14 +39,32 @@ _AGAIN = "make it again with gullywalk screen"
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """A site asked for: by its number, or by its rank."""
+    """A site asked for by its number, or a work by its number or its rank, with all its sites.
+
+    Parameters
+    ----------
+    number
+        The number.
+    what
+        One of `KEYS`.
+    """
 
     number: int
-    by_rank: bool = False
+    what: str = "site"
+
+    @property
+    def by_rank(self) -> bool:
+        """Whether it is a rank."""
+        return self.what == "rank"
+
+    @property
+    def key(self) -> str:
+        """Field of the sites that holds the number."""
+        return KEYS[self.what]
 
     @classmethod
     def read(cls, text: str) -> Wanted:
-        """Read ``12`` or ``rank:3``.
+        """Read ``12``, ``rank:3`` or ``work:4``.
 
         Raises
         ------
@@ -54,7 +74,7 @@ class Wanted:
         match = _SITE.fullmatch(text.strip())
         if match is None:
             raise ValueError(text)
-        return cls(int(match["number"]), match["rank"] is not None)
+        return cls(int(match["number"]), (match["what"] or "site").lower())
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -94,6 +114,24 @@ class Explanation:
     def look(self) -> StructureLook:
         """How the structure of the site is called and drawn."""
         return self.looks.of(self.site["structure"])
+
+    @property
+    def site_ids(self) -> tuple[int, ...]:
+        """Number of the site and of those of its pair."""
+        return tuple(int(site["site_id"]) for site in (self.site, *self.mates))
+
+    @property
+    def title(self) -> str:
+        """Heading of a picture."""
+        return f"Site {self.site['site_id']}{self.ranked}: {self.site['structure']}"
+
+    @property
+    def ranked(self) -> str:
+        """Rank of its work behind a comma; nothing where it has none."""
+        rank, work = self.site["rank"], self.site["work_id"]
+        if not rank:
+            return ""
+        return f", rank {rank}" + (f", work {work}" if work else "")
 
     @property
     def on_road(self) -> bool:
@@ -202,11 +240,11 @@ def records(layer: Layer, which: NDArray[np.bool_] | None = None) -> list[dict[s
 
 
 def _chosen(sites: list[dict[str, Any]], wanted: Wanted, plan: str) -> dict[str, Any]:
-    key = "rank" if wanted.by_rank else "site_id"
+    key = wanted.key
     for site in sites:
         if site[key] == wanted.number:
             return site
-    what = "rank" if wanted.by_rank else "site"
+    what = wanted.what
     have = np.array([site[key] for site in sites])
     raise LayerError(
         f"{plan} has no {what} {wanted.number}", expected=f"{what} {have.min()} to {have.max()}"

@@ -36,6 +36,7 @@ SECTION_SOURCES: Final[Codes] = (
 SETTINGS_KEPT: Final[Codes] = (
     ("rules", "Limits, as a TOML file that --rules reads"),
     ("works", "Horizon and order of the works, JSON"),
+    ("weights", "Weights of the ranking, in plans up to format 2"),
     ("costs", "Prices and productivity, as a TOML file that --costs reads"),
     ("stock", "What there is to build with, as JSON"),
     ("earth", "Soil of the banks and what grows on the bed, as JSON"),

@@ -70,6 +70,11 @@ def _rank_of(columns: Mapping[str, NDArray[Any]]) -> NDArray[Any]:
     return columns["rank"]
 
 
+def _no_work(columns: Mapping[str, NDArray[Any]]) -> NDArray[Any]:
+    """Sites of a plan without works belong to none."""
+    return np.zeros_like(columns["site_id"])
+
+
 #: Every format there was, the oldest first; the last one is written.
 FORMATS: tuple[PlanFormat, ...] = (
     PlanFormat(1, ("The plan does not say its format.",)),
@@ -99,7 +104,7 @@ FORMATS: tuple[PlanFormat, ...] = (
             "horizon instead of weights; older plans cannot be revised.",
         ),
         added_tables=frozenset({"works", "referred", "work_reasons"}),
-        made_fields={("sites", "list_place"): _rank_of},
+        made_fields={("sites", "list_place"): _rank_of, ("planned", "work_id"): _no_work},
     ),
 )
 #: The oldest format that each command reads.

@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from siting.audit.plan_tables import NOT_BUILT, Contradiction, PlanTables, Row, at, known
+from siting.values.wording import metres
 
 #: Stages of incision at which a channel widens, or fills again.
 WIDENING, FILLING = 3, (4, 5)
@@ -40,7 +41,7 @@ def _whole_above(site: Row) -> str:
 def _reaches_foot(site: Row) -> str:
     depth = site["toe_depth_m"]
     if known(depth) and float(depth) < -0.02:
-        return f"its still water stands {-float(depth):.2f} m below that foot"
+        return f"its still water stands {metres(-float(depth))} below that foot"
     return ""
 
 

@@ -6,6 +6,7 @@ from collections import defaultdict
 from collections.abc import Iterator
 
 from siting.audit.plan_tables import NOT_BUILT, Contradiction, PlanTables, Row, at, known
+from siting.values.wording import centimetres, metres
 
 #: Heights are rounded to this, m.
 ROUNDED_M = 0.006
@@ -89,8 +90,8 @@ def heights(
             yield Contradiction(
                 "height of a grade control",
                 at(site),
-                f"it is {float(height):.2f} m high",
-                f"its rule allows {max(allowed, least_m):.2f} m",
+                f"it is {metres(float(height))} high",
+                f"its rule allows {metres(max(allowed, least_m))}",
             )
 
 
@@ -156,8 +157,8 @@ def answers(plan: PlanTables) -> Iterator[Contradiction]:
             yield Contradiction(
                 "stone sizes",
                 at(site),
-                f"half of its stone is over {site['stone_d50_m']:.2f} m",
-                f"the largest is {site['stone_d100_m']:.2f} m",
+                f"half of its stone is over {centimetres(site['stone_d50_m'])}",
+                f"the largest is {centimetres(site['stone_d100_m'])}",
             )
         if not known(site.get("rank")) or int(site["rank"]) <= 0:
             continue

@@ -211,7 +211,7 @@ def facts_of(
         **settings,
         "reaches": ground.network.size,
         "depressions drained by a cut": report.carved,
-        f"cuts of {metres(report.notable_m)} or more": report.cut_cell.size,
+        f"cuts of {exactly(report.notable_m, 'm')} or more": report.cut_cell.size,
         "depressions filled": report.filled_cell.size,
         "cells raised": report.filled_cells,
         "cells lowered": report.lowered_cells,

@@ -94,7 +94,8 @@ def _structures(sites: Sites, rows: tuple[int, ...]) -> tuple[str, ...]:
     """Structures of a work with how many there are, the most first."""
     names = [sites[row].structure for row in rows]
     order = sorted(set(names), key=lambda name: (-names.count(name), name))
-    return tuple(f"{names.count(name)} {name}" for name in order)
+    counts = ((name, names.count(name)) for name in order)
+    return tuple(name if n == 1 else f"{n} {name}s" for name, n in counts)
 
 
 def referred_table(

@@ -155,7 +155,8 @@ def _series(known: Known, i: int, rows: Sequence[int]) -> Loss:
     piece = piece_m(known.sites, known.effects[i], i, rows)
     factor, soil, how = _bed_goes_on(site, rules)
     if factor is None:
-        return _loss(known, i, (Factor("stage of incision", 0.0, how, "", ""),), how=how)
+        none = Factor("stage of incision", 0.0, how.rstrip("."), "", "")
+        return _loss(known, i, (none,), how=how)
     if stage == WIDENING:
         wide = rules.value("loss.widening") * years
         soil = wide * banks.depth_m * piece

@@ -243,7 +243,10 @@ def _bought(works: Works, means: Means) -> Choice:
     )
     others = [LeftOut(w.id, w.site_ids, *_no_use(w)) for w in works.each if w.id not in worthy]
     left_out = sorted((*choice.left_out, *others), key=lambda left: left.group_id)
-    return replace(choice, left_out=tuple(left_out))
+    summary = choice.summary
+    if others:
+        summary += f" {counted(len(others), 'more work')} save nothing or cannot work: not bought."
+    return replace(choice, left_out=tuple(left_out), summary=summary)
 
 
 def _no_use(work: Work) -> tuple[str, str]:

@@ -162,6 +162,11 @@ class Work:
         return math.fsum(loss.swale_ha for loss in self.losses)
 
     @property
+    def lost_m3(self) -> float:
+        """Both together, counted as soil."""
+        return self.worth_m3(self.soil_lost_m3, self.swale_lost_ha)
+
+    @property
     def channel_held_m(self) -> float:
         """Channel that it keeps from being cut, or cut deeper."""
         return math.fsum(loss.length_m for loss in self.losses)

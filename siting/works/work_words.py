@@ -97,13 +97,13 @@ def _several(work: Work) -> Iterator[WorkReason]:
 
 
 def _saved(work: Work) -> WorkReason:
-    floor = work.worth_m3(0.0, work.swale_saved_ha)
+    floor = work.worth_m3(0.0, work.swale_lost_ha)
     text = (
         f"{figures(work.soil_lost_m3, 3)} m3 of soil and {figures(work.swale_lost_ha, 3)} ha of "
-        f"whole floor would be lost; times {work.chance_lost:.3g} that they are and "
-        f"{work.chance_holds:.3g} that the work holds, it saves {figures(work.soil_saved_m3, 3)} "
-        f"m3 and {figures(work.swale_saved_ha, 3)} ha. The floor counts as "
-        f"{figures(floor, 3)} m3, so together {figures(work.saved_m3, 3)} m3."
+        f"whole floor, which count as {figures(floor, 3)} m3, would be lost, together "
+        f"{figures(work.lost_m3, 3)} m3; times {work.chance_lost:.3g} that they are and "
+        f"{work.chance_holds:.3g} that the work holds, it saves {figures(work.saved_m3, 3)} m3: "
+        f"{figures(work.soil_saved_m3, 3)} m3 of soil and {figures(work.swale_saved_ha, 3)} ha."
     )
     return WorkReason("saved", 0, "saved", work.saved_m3, text, "", "arithmetic")
 
@@ -145,7 +145,7 @@ def _rank(works: Works, work: Work, currency: str) -> WorkReason:
         )
     after = " It counts together with what it needs, and comes after it." if work.needs else ""
     text = f"Rank {rank} of {of} {_ORDER_WORDS[by]}{per}.{after}"
-    return WorkReason("rank", 0, by, value, text, "", TRADE)
+    return WorkReason("rank", 0, f"by {by}", value, text, "", "arithmetic")
 
 
 def _sites(work: Work) -> str:

@@ -78,7 +78,7 @@ def section(lines: list[str], title: str) -> str:
 
 def test_every_part_of_the_reasoning_is_told(command: Callable, plan: Path) -> None:
     lines = told(command, plan, 1)
-    assert lines[0] == "Site 1, rank 1: rock bowl (stops a drop from moving upstream)"
+    assert lines[0] == "Site 1, rank 1, work 1: rock bowl (stops a drop from moving upstream)"
     assert "Caution: Soil may pipe here: look for holes." in lines
     text = " ".join(" ".join(lines).split())
     rows = [row for row in _rows("reasons") if row["site_id"] == 1]
@@ -143,11 +143,8 @@ def test_spacing_is_a_range_with_the_rule_named(command: Callable, plan: Path) -
 def test_the_pair_and_its_pool_are_told_from_either_site(command: Callable, plan: Path) -> None:
     title = "The pair and its pool"
     upper, lower = section(told(command, plan, 1), title), section(told(command, plan, 2), title)
-    assert (
-        "Works with site 2 (rank 2): one-rock dam, 4.5 m downstream, to be built as number 1."
-        in (upper)
-    )
-    assert "Works with site 1 (rank 1): rock bowl, 4.5 m upstream" in lower
+    assert "Works with site 2: one-rock dam, 4.5 m downstream, to be built as number 1." in (upper)
+    assert "Works with site 1: rock bowl, 4.5 m upstream" in lower
     for text in (upper, lower):
         assert "still pool of 9.6 m2, holding 0.77 m3, 0.050 m deep at the foot of the drop" in text
         assert "0.31 m there at the design flood" in text
@@ -201,9 +198,20 @@ def test_us_plans_are_told_in_us_units(command: Callable, plan_us: Path) -> None
         assert not any(f" {unit} " in f" {line} " for unit in ("m", "m2", "m3", "kg", "ha", "Pa"))
 
 
-def test_a_site_may_be_named_by_its_rank(command: Callable, plan: Path) -> None:
-    assert told(command, plan, "rank:4") == told(command, plan, 4)
-    assert told(command, plan, "RANK:1")[0].startswith("Site 1, rank 1:")
+def test_a_work_is_named_by_its_number_or_its_rank(command: Callable, plan: Path) -> None:
+    assert told(command, plan, "rank:2") == told(command, plan, "work:2")
+    assert told(command, plan, "RANK:1")[0].startswith("Work 1, rank 1 of 2: a headcut")
+    lines = told(command, plan, "work:1")
+    # the dam is built first, then the bowl above it
+    assert "  1. Site 2: one-rock dam. For all about it ask for site 2." in lines
+    assert "  2. Site 1: rock bowl. For all about it ask for site 1." in lines
+
+
+def test_json_of_a_work_holds_its_sites_and_reasons(command: Callable, plan: Path) -> None:
+    document = json.loads(command("explain", plan, "rank:1", "--json").out)
+    assert document["work"]["work_id"] == document["work"]["rank"] == 1
+    assert [site["site_id"] for site in document["sites"]] == [2, 1]
+    assert "work_reasons" in document
 
 
 @pytest.mark.parametrize("units", ["si", "us"])
@@ -254,9 +262,12 @@ def refused(command: Callable) -> Callable[..., str]:
 
 def test_sites_that_are_not_there(refused: Callable, plan: Path) -> None:
     assert "plan.gpkg has no site 9; expected site 1 to 4." in refused(plan, 9)
-    assert "plan.gpkg has no rank 7; expected rank 1 to 4." in refused(plan, "rank:7")
+    assert "plan.gpkg has no work of rank 7; expected 1 to 2." in refused(plan, "rank:7")
+    assert "plan.gpkg has no work 7; expected 1 to 2." in refused(plan, "work:7")
     for text in ("first", "rank:", "1.5", "12x", "rank:one", ""):
-        assert f"'{text}' is not the number of a site, or rank:n" in refused(plan, text, code=2)
+        assert f"'{text}' is not the number of a site, work:n or rank:n" in refused(
+            plan, text, code=2
+        )
     assert "holds no reasoning for site 3. Make it again" in refused(plan, 3)
 
 

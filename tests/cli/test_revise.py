@@ -196,7 +196,7 @@ def test_a_revised_plan_holds_both(command: Callable, plan: Path, field: Callabl
     assert measured[(str(head), "width")] == "4.5"
     assert {"measured", "changed", "bias"} <= {r["part"] for r in rows}
     info = new.run_info
-    assert (new.format_number, info["plan format"]) == (2, "2")
+    assert (new.format_number, info["plan format"]) == (3, "3")
     assert info["summary"].startswith("Revised with field.csv: 1 site measured, 2 with a decision")
     assert info["summary as planned"] == old.run_info["summary"]
     assert info["revision 1"].startswith("field.csv, 2 rows, sha256 ")

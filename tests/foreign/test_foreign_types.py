@@ -151,7 +151,7 @@ def test_the_close_up_draws_its_footprint(
     paths = [path for axes in figure.axes for path in paths_of(axes)]
     for part in mine:
         assert holds(paths, shapely.get_coordinates(part)[:-1])
-    (label,) = [w for w in words_of(figure) if w.startswith(f"Rank {site['rank']}: ")]
+    (label,) = [w for w in words_of(figure) if w.startswith(f"Site {site['site_id']}: ")]
     assert LABEL in label
     assert "0.33 m proud" in label
 
