@@ -24,9 +24,9 @@ from siting.layout.measuring import BuildSettings, Trials, spot_of
 from siting.layout.pair_reach import reach_share, said_first, said_of_water
 from siting.layout.proposals import AtHead, Foot, Member, Proposal, Where
 from siting.places.measured_places import Measured
+from siting.places.sections_beyond import sections_beyond
 from siting.places.site_floods import FloodGauge, SiteFloods
 from siting.places.spot import Beyond, Spot
-from siting.places.stretches_beyond import beyond
 from siting.places.unseen_width import at_each_end
 from siting.structures.bed_and_bank import BedAndBank, bed_and_bank
 from siting.structures.bed_and_bank_words import bed_cautions
@@ -529,7 +529,8 @@ def sites_of(trials: Trials, proposals: Sequence[Proposal]) -> Sites:
 
 
 def _beyond(ground: Ground, measured: Measured, i: int, proposal: Proposal) -> Beyond:
-    """Channel next to a place; below a headcut it begins at its foot."""
+    """Ground across the channel next to a place; below a headcut it begins at its foot."""
+    if measured.reading.width_source[i] != "dem":
+        return Beyond()
     foot = int(ground.headcuts.foot_cell[proposal.head.index]) if proposal.at_head else -1
-    shown = bool(measured.reading.width_source[i] == "dem")
-    return beyond(ground, proposal.where.cell, foot_cell=foot, shown=shown)
+    return sections_beyond(ground, proposal.where.cell, foot_cell=foot)

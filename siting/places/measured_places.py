@@ -17,6 +17,7 @@ from siting.channels.ground import Ground
 from siting.floods.bankfull_curves import bankfull_geometry
 from siting.floods.flood_method import RETURN_PERIODS_YR
 from siting.hydraulics.cross_section import CrossSection
+from siting.places.earth_map import EarthMap
 from siting.places.site_floods import FloodGauge, SiteFloods
 from siting.places.spot import (
     BankfullSize,
@@ -117,8 +118,8 @@ class Meter:
         What there is to build with.
     design_period_yr
         Return period of the flow that sizes are made for.
-    earth
-        What bed and banks are made of.
+    earth, earth_map
+        What bed and banks are made of: for all places, and by a map where no soil is told.
     """
 
     ground: Ground
@@ -126,6 +127,7 @@ class Meter:
     stock: Stock
     design_period_yr: float
     earth: Earth = field(default_factory=Earth)
+    earth_map: EarthMap | None = None
 
     def measure(
         self,
@@ -233,12 +235,19 @@ class Meter:
             section=self._section(m, i, floor_seen=bool(np.isfinite(floor_m))),
             rules=rules,
             stock=self.stock,
-            earth=self.earth,
+            earth=self._earth(int(m.cell[i])),
         )
         if np.isfinite(spot.banks.width_m):
             return spot
         wide = unseen_width(float(m.curve_width_m[i]), ground.raster.grid.cell_m)
         return at_width(replace(spot, width_range=wide), wide.low_m)
+
+    def _earth(self, cell: int) -> Earth:
+        """What bed and banks are made of at a cell."""
+        if self.earth.soil or self.earth_map is None:
+            return self.earth
+        x, y = self.ground.raster.grid.xy_of(cell)
+        return replace(self.earth, soil=self.earth_map.soil_at(float(x), float(y)))
 
     def _section(self, m: Measured, i: int, *, floor_seen: bool) -> CrossSection:
         """Ground across the channel; a trapezoid where the elevations do not show the channel.

@@ -220,27 +220,11 @@ class Earth:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Stretch:
-    """Channel next to a place.
-
-    Parameters
-    ----------
-    slope
-        Slope of its bed, m per m, 0 or more; NaN where there is none before the next headcut.
-    section
-        Ground across it; None where it is taken to be that of the place.
-    """
-
-    slope: float = np.nan
-    section: CrossSection | None = None
-
-
-@dataclass(frozen=True, slots=True, eq=False)
 class Beyond:
-    """Channel above and below a place, each up to the next headcut."""
+    """Ground across the channel above and below a place; None where that of the place stands in."""
 
-    above: Stretch = Stretch()
-    below: Stretch = Stretch()
+    above: CrossSection | None = None
+    below: CrossSection | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -271,7 +255,7 @@ class Spot:
     stock, rules
         What there is to build with, and the limits.
     earth, beyond
-        What bed and banks are made of, and the channel next to the place.
+        What bed and banks are made of, and the ground across the channel next to the place.
     """
 
     task: Task

@@ -25,7 +25,7 @@ from siting.sites import Site, Sites, sites_of
 from siting.structures.catalogue import structure_types
 from siting.structures.decisions import decide
 from siting.structures.design_flow import flow_note
-from siting.values.wording import flow
+from siting.values.wording import flow, quantity
 from terrain.reading.dem import read_dem
 from terrain.reading.survey import ReadOptions
 from terrain.values.grid import Grid
@@ -183,6 +183,31 @@ def test_the_layer_shows_the_spot(plan: Plan) -> None:
         state = site.design_flow
         known = state is not None or site.width_unseen
         assert same(shown["design_flow_m3s"], spot.flow_m3s() if known else np.nan)
+
+
+def test_what_gives_way_first_is_one_thing_in_layer_and_reasons(plan: Plan) -> None:
+    layer = plan.found.sites.columns
+    for i, site in enumerate(plan.sites):
+        held = site.bed_and_bank
+        told = [r for r in plan.rows("reasons", i) if r["part"] == "bed"]
+        if held is None:
+            assert site.on_road
+            assert not told
+            continue
+        first = held.first
+        if first is None:
+            assert not site.spot.flow_m3s() > 0 or not held.rows
+            assert np.isnan(layer["first_pull_pa"][i])
+            continue
+        # nowhere next to nothing; where hands build, nothing that moves boulders of half a metre
+        assert 1 < first.shear_pa < (400 if site.size is not None else 3000), i + 1
+        assert 0.1 < first.velocity_mps < 8, i + 1
+        assert layer["first_to_give"][i] == first.where
+        assert same(layer["first_pull_pa"][i], first.shear_pa)
+        assert held.least_reach_ratio is None or held.least_reach_ratio > 0
+        assert held.reach_ratio is None  # nobody told the soil
+        assert quantity(first.shear_pa, "Pa") in told[0]["text"]
+        assert len(told) == 1 + len(held.rows) + (held.bank is not None)
 
 
 def fall_between(points: list[dict[str, Any]], lower_m: float, upper_m: float) -> float:
