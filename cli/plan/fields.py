@@ -6,6 +6,7 @@ tests all come from here. Inside, everything is SI; US names and numbers are mad
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Mapping
 from typing import Any
 
@@ -293,6 +294,7 @@ def check_units(units: str) -> Units:
     raise ParameterError(f"units {units!r}", expected="si or us")
 
 
+@functools.cache
 def fields_of(layer: str) -> tuple[Field, ...]:
     """Fields of a layer in the order they are written.
 
