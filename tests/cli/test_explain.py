@@ -178,8 +178,8 @@ def test_us_plans_are_told_in_us_units(command: Callable, plan_us: Path) -> None
     text = " ".join(" ".join(lines).split())
     assert "the drop 15 ft above it" in text
     assert "rules that apply give 21 to 70 ft" in text
-    assert "height 0.53 ft" in text
-    assert "stone of 7.9 to 12 in 1.4 short tons 1.7 short tons" in text
+    assert "height 6.5 in" in text
+    assert "stone of 8 to 12 in 1.4 short tons 1.7 short tons" in text
     assert "still pool of 100 sq ft, holding 1.0 cu yd" in text
     start = next(i for i, line in enumerate(lines) if line.split()[:2] == ["years", "flow,"])
     assert "flow, cfs" in lines[start]
