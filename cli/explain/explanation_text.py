@@ -9,9 +9,9 @@ from cli.plan.explanation import Explanation, Record, basis_words, known
 from cli.plan.fields import CONTROLS
 from cli.plan.fields_structures import SETTINGS, STAGES
 from cli.plan.plan_numbers import (
-    amount,
     days_words,
     distance_from,
+    in_column,
     in_row,
     measure,
     money,
@@ -224,7 +224,7 @@ def _flood(found: Explanation) -> Iterator[str]:
     yield f"  {'years':>6}" + "".join(f"{h:>{w}}" for h, w in zip(heads, widths, strict=True))
     for row in rows:
         cells = [
-            amount("hydraulics", n, row[n], found.units, digits=2).partition(" ")[0].rjust(w)
+            in_column("hydraulics", n, row[n], found.units).rjust(w)
             for n, w in zip(names, widths, strict=True)
         ]
         design = row["return_period_yr"] == found.site["design_return_period_yr"]

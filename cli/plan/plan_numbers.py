@@ -41,6 +41,12 @@ def amount(layer: str, name: str, value: float, units: Units, *, digits: int | N
     return f"{significant(float(value) * field.factor, digits or 2)} {us}".rstrip()
 
 
+def in_column(layer: str, name: str, value: float, units: Units) -> str:
+    """Write a field's SI number in the units asked for, for a column whose head has the unit."""
+    turned = float(value) * (_field(layer, name).factor if units == "us" else 1.0)
+    return significant(turned) if math.isfinite(turned) else "-"
+
+
 def measure(
     found: Explanation, name: str, *, site: Record | None = None, digits: int | None = None
 ) -> str:

