@@ -15,13 +15,15 @@ import terrain._kernels._jit  # noqa: F401  (settles the cache's folder before n
 def compile_when_called() -> None:
     """Let numba put off the kernels of pysheds; call this before anything imports that library."""
     import numba
+    from numba.core import config
+    from numba.core.typing.templates import Signature
 
     real = numba.njit
 
     def njit(*given: Any, **options: Any) -> Any:
         at_once = real(*given, **options)
-        signatures = [one for one in given if isinstance(one, numba.core.typing.Signature)]
-        if not signatures or numba.config.DISABLE_JIT:
+        signatures = [one for one in given if isinstance(one, Signature)]
+        if not signatures or config.DISABLE_JIT:  # type: ignore[attr-defined]
             return at_once
 
         def wrapper(function: Callable[..., Any]) -> Any:

@@ -13,7 +13,7 @@ from siting.structures.limit_checks import ROUNDING, TRADE, condition
 from siting.structures.rock_sizing import Asked, kilograms
 from siting.structures.structure_type import Check, Stone
 from siting.structures.wood_hold import Logs, held_down
-from siting.values.wording import figures, flow, metres
+from siting.values.wording import figures, flow, metres, quantity
 
 
 def stone_stays(high: Spot, stone: Stone | None, asked: Asked | None) -> tuple[Check, ...]:
@@ -101,7 +101,7 @@ def _median_stays(high: Spot, laid_m: float, asked: Asked, *, what: str) -> Chec
     needed = asked.d50_m * limit.value / high.rules.value("stone.safety")
     # as many figures as it takes to tell the two apart
     digits = next((d for d in (2, 3, 4) if figures(needed, d) != figures(laid_m, d)), 2)
-    stays, laid = (f"{figures(v, digits)} m" for v in (needed, laid_m))
+    stays, laid = (quantity(100 * v, "cm", digits=digits) for v in (needed, laid_m))
     return condition(
         needed <= laid_m + ROUNDING,
         rule=limit.name,
