@@ -11,6 +11,7 @@ import click
 from cli.progress_bar import Talk
 from cli.remedies import error_text
 from terrain.values.errors import GullywalkError
+from terrain.values.reader_units import Units, told_in
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -333,6 +334,12 @@ units_option = option(
     section="Output",
     help="Units of what people read: metres and hectares, or feet and acres.",
 )
+
+
+def tell_in(ctx: click.Context, units: Units) -> None:
+    """Tell every quantity in these units, until the command has ended."""
+    ctx.with_resource(told_in(units))
+
 
 overwrite_option = option(
     "--overwrite", is_flag=True, section="Output", help="Replace output files that exist."

@@ -8,7 +8,7 @@ from collections.abc import Callable
 from typing import Any
 
 from cli.given.land import WHOLE_UP_TO_CELLS
-from cli.plan.field_types import ACRE_M2, FOOT_M, Units
+from cli.plan.field_types import FOOT_M, Units
 from cli.plan.ranked_list import significant
 from cli.progress_bar import WIDTH
 from cli.remedies import in_options
@@ -17,6 +17,7 @@ from siting.inspection import Inspection
 from terrain.reading.crs import short_name
 from terrain.reading.opening import FileFacts
 from terrain.values.memory import size_text
+from terrain.values.reader_units import exactly, quantity
 from terrain.values.reading_remedies import ReadingRemedy
 from terrain.values.units import UNIT_WORDS
 
@@ -56,9 +57,8 @@ def report_document(found: Inspection, units: Units) -> dict[str, Any]:
 
 
 def _length_in(units: Units) -> Callable[[float], str]:
-    """How lengths are written: two figures."""
-    name, metres = ("ft", FOOT_M) if units == "us" else ("m", 1.0)
-    return lambda length_m: f"{significant(length_m / metres)} {name}"
+    """How lengths are written."""
+    return lambda length_m: quantity(length_m, "m", units=units)
 
 
 def _file(facts: FileFacts, sha256: str) -> dict[str, Any]:
@@ -110,9 +110,9 @@ def _rows(report: dict[str, Any], units: Units) -> list[tuple[str, str]]:
     """The figures, one line each."""
     unit, metres = ("ft", FOOT_M) if units == "us" else ("m", 1.0)
     width_m, height_m = report["cell_width_m"], report["cell_height_m"]
-    cell = f"{width_m / metres:.3g} {unit}"
+    cell = exactly(width_m, "m", units=units)
     if abs(width_m - height_m) >= 1e-3 * width_m:
-        cell += f" x {height_m / metres:.3g} {unit}"
+        cell += f" x {exactly(height_m, 'm', units=units)}"
     first = report["files"][0]
     name = first["name"] if len(report["files"]) == 1 else f"{len(report['files'])} tiles"
     nodata = "none declared" if first["nodata"] is None else f"{first['nodata']:g}"
@@ -144,9 +144,7 @@ def _rows(report: dict[str, Any], units: Units) -> list[tuple[str, str]]:
 
 
 def _area(hectares: float, units: Units) -> str:
-    if units == "us":
-        return f"{significant(hectares * 1e4 / ACRE_M2, 3)} acres"
-    return f"{significant(hectares, 3)} ha"
+    return quantity(hectares, "ha", units=units, digits=3)
 
 
 def _duration(seconds: float) -> str:

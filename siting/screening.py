@@ -21,6 +21,7 @@ from siting.record.feature_tables import (
     channel_table,
     drainage_table,
     headcut_table,
+    look_first_table,
     road_table,
     section_table,
     sections_at,
@@ -34,6 +35,7 @@ from siting.record.work_tables import referred_table, work_table
 from siting.screen_settings import ScreenSettings, SettingsOnRaster
 from siting.sites import Sites, find_sites
 from siting.values.columns import Columns, FeatureTable
+from siting.values.wording import exactly
 from terrain.channels.channel_area import pick_channel_area
 from terrain.channels.drainage_areas import Catchments
 from terrain.channels.network import ChannelNetwork, channel_network, default_channel_area_ha
@@ -59,7 +61,7 @@ class Screening:
     ranch
         Polygon of the ranch; None for the whole raster.
     channels, headcuts, sites, works, referred, drainage_areas
-    structures, structure_lines, pools, roads, cross_sections
+    structures, structure_lines, pools, roads, look_first, cross_sections
         Features with SI columns named as in the field table.
     tables
         Tables without geometries by name.
@@ -88,6 +90,7 @@ class Screening:
     structure_lines: FeatureTable
     pools: FeatureTable
     roads: FeatureTable
+    look_first: FeatureTable
     cross_sections: FeatureTable
     tables: Mapping[str, Columns]
     work: tuple[str, ...]
@@ -162,6 +165,7 @@ def screen(
         structure_lines=built.structure_lines,
         pools=built.pools,
         roads=road_table(told.build.keep),
+        look_first=look_first_table(chosen.sites.look_first, crs=raster.grid.crs),
         cross_sections=features.cross_sections,
         tables=_tables(told, chosen, built),
         work=record.work,
@@ -191,7 +195,7 @@ def _find_channels(raster: Raster, settings: TerrainSettings, progress: Progress
     area_ha, how_area = _channel_area_ha(settings, conditioned, counts)
     network = channel_network(conditioned.flow, counts, channel_area_ha=area_ha)
     progress("drawing channels", 1.0)
-    return _Terrain(raster, conditioned, counts, network, f"{area_ha:.3g} ha ({how_area})")
+    return _Terrain(raster, conditioned, counts, network, f"{exactly(area_ha, 'ha')} ({how_area})")
 
 
 def _channel_area_ha(
@@ -304,18 +308,25 @@ def _headcuts_inside(ground: Ground) -> IntArray:
 def _tables(told: SettingsOnRaster, chosen: _Chosen, built: Built) -> Mapping[str, Columns]:
     """Tables without geometries by name, in the order of a plan."""
     sites = chosen.sites
+    inputs = input_columns(
+        sites.floods,
+        told.floods,
+        drainage_area_ha=sites.drainage_area_ha,
+        area_complete=sites.area_complete,
+    )
     return {
-        "floods": flood_columns(sites.floods),
-        "flood_inputs": input_columns(
-            sites.floods,
-            told.floods,
-            drainage_area_ha=sites.drainage_area_ha,
-            area_complete=sites.area_complete,
-        ),
+        "floods": _off_roads(flood_columns(sites.floods), sites),
+        "flood_inputs": _off_roads(inputs, sites),
         "rainfall": rain_columns(told.floods.rainfall),
         **built.tables,
         "settings_used": told.columns(),
     }
+
+
+def _off_roads(columns: Columns, sites: Sites) -> Columns:
+    """Rows about sites that do not stand on a road: no flood is worked out for those."""
+    keep = np.isin(columns["site_id"], 1 + np.flatnonzero(~sites.on_road))
+    return {name: values[keep] for name, values in columns.items()}
 
 
 @dataclass(frozen=True, slots=True)
@@ -351,11 +362,12 @@ def _settings_told(
 ) -> dict[str, str]:
     """The settings in words, for the record of the run."""
     carve, rules = told.terrain.carve, told.rules
+    deep, long = (exactly(v, "m") for v in (carve.depth_m, carve.length_m))
     changed = f", changed: {', '.join(rules.changed)}" if rules.changed else ""
     return {
         "flow engine": told.terrain.engine,
         "channel area": terrain.area_words,
-        "carving limits": f"{carve.depth_m:g} m deep, {carve.length_m:g} m long",
+        "carving limits": f"{deep} deep, {long} long",
         "design return period": f"{told.build.design_period_yr:g} years",
         **built.takes.facts(),
         "bankfull curve": told.floods.division,

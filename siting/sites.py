@@ -7,7 +7,7 @@ are read off the same spot.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
@@ -19,15 +19,19 @@ from siting.channels.ground import Ground
 from siting.floods.flood_method import RETURN_PERIODS_YR
 from siting.hydraulics.open_channel import LOWEST_SLOPE, FlowState, normal_flow
 from siting.layout.candidates import propose
+from siting.layout.healing import HealingReach
 from siting.layout.measuring import BuildSettings, Trials, spot_of
 from siting.layout.proposals import AtHead, Foot, Member, Proposal, Where
 from siting.places.measured_places import Measured
 from siting.places.site_floods import FloodGauge, SiteFloods
-from siting.places.spot import Spot
+from siting.places.spot import Beyond, Spot
+from siting.places.stretches_beyond import beyond
+from siting.structures.bed_and_bank import BedAndBank, bed_and_bank
+from siting.structures.bed_and_bank_words import bed_cautions
 from siting.structures.catalogue import REFER
-from siting.structures.decisions import ENGINEER, MORE_ELEVATIONS, Decision
+from siting.structures.decisions import ENGINEER, Decision
 from siting.structures.spacing_table import SpacingRow, spacing_rows
-from siting.structures.structure_type import Size
+from siting.structures.structure_type import Check, Size
 from siting.values.wording import sentences
 from terrain.channels.sections import SectionMeasures
 from terrain.values.arrays import BoolArray, FloatArray, IntArray
@@ -103,6 +107,11 @@ class Site:
         return self.spot.task.purpose == "road"
 
     @property
+    def width_unseen(self) -> bool:
+        """Whether nobody saw how wide the channel is: its size is from a regional curve."""
+        return not self.on_road and bool(np.isnan(self.spot.banks.width_m))
+
+    @property
     def only_holds(self) -> bool:
         """Whether a grade control below a headcut is too low to back water to its foot."""
         below = self.head.index >= 0 and self.spot.task.purpose == "grade"
@@ -127,12 +136,25 @@ class Site:
         return (KEEP_OFF,) if at_head else self.proposal.words.cautions
 
     @property
+    def fails_at_high(self) -> tuple[Check, ...]:
+        """What holds at the likely design flow and not at the high end of its range."""
+        return () if self.size is None else self.decision.fails_at_high
+
+    @property
     def caution(self) -> str:
         """All that is to be checked, in sentences."""
         size, kind = self.size, self.decision.type
         of_type = () if kind is None or size is None else kind.cautions(self.spot, size)
-        unseen = not self.is_referred and not self.on_road and np.isnan(self.spot.banks.width_m)
-        return sentences([*self.own_cautions, *of_type, BY_CURVE if unseen else ""])
+        held = self.bed_and_bank
+        of_bed = () if held is None or size is None else bed_cautions(self.spot, held)
+        at_high = (check.why_not for check in self.fails_at_high)
+        unseen = BY_CURVE if self.width_unseen and not self.is_referred else ""
+        return sentences([*self.own_cautions, *of_type, *of_bed, *at_high, unseen])
+
+    @cached_property
+    def bed_and_bank(self) -> BedAndBank | None:
+        """Pull of the likely flow against what stone, bed and banks stand; None on a road."""
+        return bed_and_bank(self.spot, self.size)
 
     @property
     def spacing(self) -> tuple[SpacingRow, ...]:
@@ -152,9 +174,12 @@ class Site:
 
     @cached_property
     def flows(self) -> tuple[FlowState | None, ...]:
-        """Normal flow of each return period; None where no flow is known, and on a road."""
+        """Normal flow of each return period; None where no flow is known, and on a road.
+
+        Where the raster cuts the drainage area off a flow is only a minimum: none is worked out.
+        """
         spot = self.spot
-        if self.on_road or self.structure == MORE_ELEVATIONS:
+        if self.on_road or not spot.land.complete:
             return (None,) * len(RETURN_PERIODS_YR)
         fall = max(spot.slope, LOWEST_SLOPE)
         return tuple(
@@ -180,10 +205,13 @@ class Sites:
         The sites.
     measured
         All that was measured at them, of which each spot is one row; shape ``(n,)``.
+    look_first
+        Reaches without sites that may be healing by themselves.
     """
 
     each: tuple[Site, ...]
     measured: Measured
+    look_first: tuple[HealingReach, ...] = ()
 
     @property
     def count(self) -> int:
@@ -201,7 +229,8 @@ class Sites:
 
     def take(self, keep: IntArray) -> Sites:
         """Return some of them."""
-        return Sites(tuple(self.each[i] for i in keep), self.measured.take(keep))
+        each = tuple(self.each[i] for i in keep)
+        return Sites(each, self.measured.take(keep), self.look_first)
 
     def numbers(self, get: Callable[[Site], float]) -> FloatArray:
         """One number of all sites."""
@@ -298,17 +327,16 @@ class Sites:
 
     @property
     def width_m(self) -> FloatArray:
-        """Bank-top width, or that of a swale's floor; bankfull width where neither is seen."""
-        return self._in_channel(lambda s: s.spot.width_m, self.measured.width_m)
+        """Bank-top width, or that of a swale's floor; bankfull width where neither is seen.
+
+        NaN on a road, which is no channel.
+        """
+        return self.numbers(lambda s: s.spot.width_m)
 
     @property
     def depth_m(self) -> FloatArray:
         """Bank-top depth, or that of a swale's floor; bankfull depth where neither is seen."""
-        return self._in_channel(lambda s: s.spot.depth_m, self.measured.depth_m)
-
-    def _in_channel(self, get: Callable[[Site], float], at_road: FloatArray) -> FloatArray:
-        """A size of the channel off the spots; on a road, that of the ground there."""
-        return np.where(self.on_road, at_road, self.numbers(get))
+        return self.numbers(lambda s: s.spot.depth_m)
 
     @property
     def floor_shown(self) -> BoolArray:
@@ -320,6 +348,11 @@ class Sites:
     def on_road(self) -> BoolArray:
         """Which sites stand on a road."""
         return self.are(lambda s: s.on_road)
+
+    @property
+    def width_unseen(self) -> BoolArray:
+        """Where nobody saw how wide the channel is."""
+        return self.are(lambda s: s.width_unseen)
 
     @property
     def measure_first(self) -> BoolArray:
@@ -346,7 +379,8 @@ def find_sites(
     """
     trials = Trials(ground, gauge, build or BuildSettings())
     placing = propose(trials)
-    return sites_of(trials, placing.proposals), placing.notes
+    sites = sites_of(trials, placing.proposals)
+    return replace(sites, look_first=placing.look_first), placing.notes
 
 
 def sites_of(trials: Trials, proposals: Sequence[Proposal]) -> Sites:
@@ -361,7 +395,16 @@ def sites_of(trials: Trials, proposals: Sequence[Proposal]) -> Sites:
     each = []
     for i, proposal in enumerate(proposals):
         spot = spot_of(trials.meter, measured, i, proposal)
+        if proposal.road is None:
+            spot = replace(spot, beyond=_beyond(trials.ground, measured, i, proposal))
         # a place on a road is not kept away from it
         decision = trials.decide(spot, clear[i] if proposal.road is None else ())
         each.append(Site(proposal, spot, decision))
     return Sites(tuple(each), measured)
+
+
+def _beyond(ground: Ground, measured: Measured, i: int, proposal: Proposal) -> Beyond:
+    """Channel next to a place; below a headcut it begins at its foot."""
+    foot = int(ground.headcuts.foot_cell[proposal.head.index]) if proposal.at_head else -1
+    shown = bool(measured.reading.width_source[i] == "dem")
+    return beyond(ground, proposal.where.cell, foot_cell=foot, shown=shown)

@@ -124,6 +124,21 @@ def _channels(raster: Raster) -> Layer:
     )
 
 
+def _look_first(raster: Raster) -> Layer:
+    """One reach that may be filling again."""
+    line = shapely.LineString([_at(raster, *at) for at in ((0.62, 0.3), (0.66, 0.34), (0.7, 0.36))])
+    columns = {
+        "look_id": np.array([1]),
+        "channel_id": np.array([1]),
+        "station_m": np.array([12.0]),
+        "length_m": np.array([41.0]),
+        "stage": np.array([4]),
+        "stage_confidence": np.array([0.5]),
+        "evidence": texts("7 of 9 sections show a bench, 0.35 m above the bed."),
+    }
+    return Layer("look_first", np.array([line], dtype=object), columns, UTM)
+
+
 def _roads(raster: Raster) -> np.ndarray:
     ways = [[(0.1, 0.08), (0.3, 0.45), (0.28, 0.95)], [(0.3, 0.45), (0.85, 0.6)]]
     lines = [shapely.LineString([_at(raster, *at) for at in way]) for way in ways]
@@ -207,6 +222,7 @@ def example_layers(raster: Raster | None = None) -> dict[str, Layer]:
             {"site_id": ids, "drainage_area_ha": shapely.area(areas) / 1e4},
             UTM,
         ),
+        "look_first": _look_first(raster),
         "roads": Layer("roads", _roads(raster), {"name": texts("Invented lane", None)}, UTM),
         "pools": Layer("pools", np.array(water), _filled("pools") | {"site_id": ids}, UTM),
         "channels": channels,

@@ -19,6 +19,7 @@ from cli.options import (
     option,
     overwrite_option,
     talk_options,
+    tell_in,
 )
 from cli.progress_bar import Talk
 
@@ -84,6 +85,7 @@ def explain(ctx: click.Context, /, **given: object) -> None:
     job = Job(**given)  # type: ignore[arg-type]
     _check_usage(job)
     layers, found = _read(job)
+    tell_in(ctx, found.units)
     if job.picture is not None:
         _draw(job, layers, found, ctx.ensure_object(Talk))
     _tell(job, found)

@@ -19,6 +19,7 @@ from cli.options import (
     option,
     overwrite_option,
     talk_options,
+    tell_in,
     units_option,
 )
 from cli.progress_bar import Talk, say_if_cold
@@ -26,6 +27,7 @@ from cli.progress_bar import Talk, say_if_cold
 if TYPE_CHECKING:
     from cli.flood.flood_sheet import FloodSheet
     from cli.plan.fields import Units
+    from cli.plan.plan_reading import PlanFile
 
 _PERIODS = ("2", "5", "10", "25", "50", "100")
 #: Options that only mean something with --at; their defaults are told apart by their source.
@@ -147,12 +149,14 @@ def flood(ctx: click.Context, /, **given: Any) -> None:
     _check_usage(ctx, job)
     _check_target(job)
     if job.at is not None:
+        tell_in(ctx, job.units)
         _write(job, _of_point(job, talk))
         return
-    sheet, units = _of_plan(job)
+    plan = _plan(job)
     if ctx.get_parameter_source("units") == click.core.ParameterSource.DEFAULT:
-        job = replace(job, units=units)
-    _write(job, sheet)
+        job = replace(job, units=plan.units)
+    tell_in(ctx, job.units)
+    _write(job, _of_plan(job, plan))
 
 
 def _check_usage(ctx: click.Context, job: Job) -> None:
@@ -185,14 +189,17 @@ def _check_target(job: Job) -> None:
     check_file_target(job.figure, overwrite=job.overwrite)
 
 
-def _of_plan(job: Job) -> tuple[FloodSheet, Units]:
-    """Sheet of a site, and the units that its plan was written in: what its reader is used to."""
-    from cli.flood.flood_sheet import sheet_of_site
+def _plan(job: Job) -> PlanFile:
+    """Read the plan; its units are what its reader is used to."""
     from cli.plan.plan_reading import read_plan
 
-    path, site = job.source
-    plan = read_plan(path, command="flood")
-    return sheet_of_site(plan.layers, int(site), plan=plan.name), plan.units
+    return read_plan(job.source[0], command="flood")
+
+
+def _of_plan(job: Job, plan: PlanFile) -> FloodSheet:
+    from cli.flood.flood_sheet import sheet_of_site
+
+    return sheet_of_site(plan.layers, int(job.source[1]), plan=plan.name)
 
 
 def _of_point(job: Job, talk: Talk) -> FloodSheet:
@@ -249,7 +256,7 @@ def _of_point(job: Job, talk: Talk) -> FloodSheet:
 def _write(job: Job, sheet: FloodSheet) -> None:
     """Draw the figure, then print the sheet: a figure that cannot be drawn prints nothing."""
     from cli.flood.flood_text import sheet_json, sheet_text
-    from cli.plan.unit_sentences import in_units
+    from terrain.values.reader_units import quantity
 
     period = int(job.return_period)
     if job.figure is not None:
@@ -258,7 +265,7 @@ def _write(job: Job, sheet: FloodSheet) -> None:
         flood = sheet.hydrograph(period)
         place = sheet.title.split(":")[0].split(", longitude")[0]
         rain = sheet.rainfall.source if sheet.rainfall is not None else ""
-        area = in_units(f"{float(sheet.inputs['drainage_area_ha']):.3g} ha", job.units)
+        area = quantity(float(sheet.inputs["drainage_area_ha"]), "ha", units=job.units, digits=3)
         draw_hydrograph(
             flood,
             path=job.figure,

@@ -13,6 +13,7 @@ from cli.options import (
     dem_options,
     json_option,
     talk_options,
+    tell_in,
     units_option,
 )
 from cli.plan.fields import check_units
@@ -50,6 +51,8 @@ def inspect(
     from siting.inspection import inspect_dem
     from terrain.reading.survey import ReadOptions
 
+    shown = check_units(units)
+    tell_in(ctx, shown)
     options = ReadOptions(crs=crs, vertical_unit=vertical_unit)
     with ctx.ensure_object(Talk).progress() as progress:
         found = inspect_dem(
@@ -59,7 +62,6 @@ def inspect(
             boundary_layer=boundary_layer,
             progress=progress,
         )
-    shown = check_units(units)
     if as_json:
         document = report_document(found, shown)
         print(json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False))

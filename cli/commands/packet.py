@@ -18,6 +18,7 @@ from cli.options import (
     option,
     overwrite_option,
     talk_options,
+    tell_in,
 )
 from cli.progress_bar import Talk
 
@@ -101,6 +102,7 @@ def packet(ctx: click.Context, /, **given: object) -> None:
     from cli.plan.safe_files import replacing
 
     plan = read_plan(job.plan, command="packet")
+    tell_in(ctx, plan.units)
     chosen = chosen_sites(plan, sites=job.sites, top=job.top)
     with talk.progress() as progress:
         made, notes = make_packet(plan, chosen, paper=job.paper, dem=job.dem, progress=progress)

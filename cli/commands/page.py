@@ -14,6 +14,7 @@ from cli.options import (
     option,
     overwrite_option,
     talk_options,
+    tell_in,
 )
 
 
@@ -56,6 +57,7 @@ def page(plan: str, out: str, title: str | None, dem: tuple[str, ...], overwrite
         check_ending(out, ".html")
     check_file_target(out, overwrite=overwrite)
     found = read_plan(plan, command="page")
+    tell_in(click.get_current_context(), found.units)
     frame = Frame.around(found)
     picture = (
         relief_of_raster(dem, frame.bounds, found.crs, found.run_info)

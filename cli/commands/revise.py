@@ -16,6 +16,7 @@ from cli.options import (
     option,
     overwrite_option,
     talk_options,
+    tell_in,
 )
 from cli.progress_bar import Talk
 
@@ -85,6 +86,7 @@ def revise(ctx: click.Context, /, **given: object) -> None:
     from siting.revising.changes import changes_of
 
     plan = read_plan(job.plan, command="revise")
+    tell_in(ctx, plan.units)
     table = read_field_file(job.field, plan.crs)
     revised = _revised(plan, table)
     changes = changes_of(revised)

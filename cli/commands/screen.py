@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -25,6 +25,7 @@ from cli.options import (
     overwrite_option,
     rule_options,
     talk_options,
+    tell_in,
     units_option,
 )
 from cli.progress_bar import Talk, say_if_cold
@@ -157,10 +158,11 @@ def screen(ctx: click.Context, /, **given: Any) -> None:
     structures = StructuresGiven.taken_from(given)
     job = Job(floods=floods, structures=structures, **given)
     talk = ctx.ensure_object(Talk)
+    tell_in(ctx, job.units)
     _check_usage(job)
     _check_targets(job)
     settings = _settings(job)
-    for warning in _broken_plugins():
+    for warning in _broken_plugins(settings.means.costs.wholes):
         talk.say(f"Note: {warning}")
     say_if_cold(talk)
     with talk.progress() as progress:
@@ -237,14 +239,14 @@ def _settings(job: Job) -> ScreenSettings:
     )
 
 
-def _broken_plugins() -> tuple[str, ...]:
-    """Say which plug-ins of other packages cannot be used."""
+def _broken_plugins(wholes: Collection[str]) -> tuple[str, ...]:
+    """Say which plug-ins of other packages cannot be used with these prices of wholes."""
     from siting.structures.catalogue import structure_types
     from terrain.values.plugins import FLOOD_METHODS, FLOW_ENGINES, load_plugins
 
     kinds = {FLOW_ENGINES: "flow engine", FLOOD_METHODS: "flood method"}
     groups = [load_plugins(group, kind=kind) for group, kind in kinds.items()]
-    groups.append(structure_types())
+    groups.append(structure_types(wholes=wholes))
     return tuple(text for group in groups for text in group.warnings())
 
 
@@ -364,10 +366,9 @@ def _write(job: Job, land: Land, found: Screening, layers: Mapping[str, Layer]) 
 
 def _source_line(job: Job, found: Screening) -> str:
     """Say on the map which raster, which cell size and which date."""
-    from cli.plan.fields import FOOT_M
+    from terrain.values.reader_units import exactly
 
-    cell = found.raster.grid.cell_m
-    size = f"{cell / FOOT_M:.3g} ft" if job.units == "us" else f"{cell:.3g} m"
+    size = exactly(found.raster.grid.cell_m, "m", units=job.units)
     raster = Path(job.dem[0]).name + (f" and {len(job.dem) - 1} more" if len(job.dem) > 1 else "")
     date = job.date or datetime.datetime.now()
     return f"Elevation: {raster}, cells of {size}. Drawn {date.day} {date:%B %Y}."

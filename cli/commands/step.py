@@ -22,6 +22,7 @@ from cli.options import (
     dem_options,
     overwrite_option,
     talk_options,
+    tell_in,
     units_option,
 )
 from cli.progress_bar import Talk, say_if_cold
@@ -84,6 +85,7 @@ def command_of(declared: Step) -> click.Command:
 
     @click.pass_context
     def run(ctx: click.Context, /, **given: Any) -> None:
+        tell_in(ctx, given["units"])
         _run(declared, ctx.ensure_object(Talk), given)
 
     for decorate in (talk_options, overwrite_option, units_option, dem_options, dem_argument):
@@ -230,6 +232,7 @@ def _write(
     from cli.plan.geopackage import write_geopackage
     from cli.plan.plan_layers import layer_of
     from cli.plan.safe_files import write_text
+    from cli.plan.unit_sentences import worded
     from terrain.reading.writing import write_cog
 
     overwrite = given["overwrite"]
@@ -245,8 +248,9 @@ def _write(
             tags={"step": declared.name, "meaning": output.meaning},
         )
     elif output.kind == "layer":
-        layer = layer_of(output.layer, result, data.raster.grid.crs)
-        write_geopackage(path, [layer], overwrite=overwrite, units=check_units(given["units"]))
+        units = check_units(given["units"])
+        layer = worded(layer_of(output.layer, result, data.raster.grid.crs), units)
+        write_geopackage(path, [layer], overwrite=overwrite, units=units)
     else:
         write_text(path, _csv_of(output, result), overwrite=overwrite)
 

@@ -18,6 +18,7 @@ from cli.options import (
     option,
     overwrite_option,
     talk_options,
+    tell_in,
 )
 from cli.progress_bar import Talk, say_if_cold
 
@@ -134,6 +135,7 @@ def waypoints(ctx: click.Context, /, **given: object) -> None:
     from cli.waypoints.waypoint import waypoints_of
 
     plan = read_plan(job.plan, command="waypoints")
+    tell_in(ctx, plan.units)
     points = waypoints_of(plan, top=job.top)
     walked = _walk(job, plan, points, talk) if job.dem else None
     _write(job, plan, points, walked)

@@ -17,10 +17,17 @@ from cli.plan.plan_numbers import (
     span,
     unit_of,
 )
+from cli.plan.range_words import range_sentences
 from cli.plan.ranked_list import WIDTH, significant
 from cli.plan.unit_sentences import in_units
 
-_MARKS = {"holds": "holds", "fails": "FAILS", "chosen": "chosen", "not chosen": "not chosen"}
+_MARKS = {
+    "holds": "holds",
+    "fails": "FAILS",
+    "gives way": "gives way",
+    "chosen": "chosen",
+    "not chosen": "not chosen",
+}
 #: Column of a finding's words, behind its verdict.
 _INDENT = 14
 
@@ -33,8 +40,10 @@ def explanation_text(found: Explanation) -> str:
         ("What could stand here", _judged(found, "alternatives")),
         ("Sizes", _sizes(found)),
         ("How far apart", _spacing(found)),
-        ("The pair and its pool", _pair(found)),
-        ("The flood it is made for", _flood(found)),
+        ("The others on this road" if found.on_road else "The pair and its pool", _pair(found)),
+        # no flow is worked out for the water of a road
+        *(() if found.on_road else (("The flood it is made for", _flood(found)),)),
+        ("What the flow carries off first", _judged(found, "bed")),
         ("What it takes", _materials(found)),
         ("What is gained", _gained(found)),
         ("Why it stands where it does in the list", _judged(found, "rank")),
@@ -58,9 +67,11 @@ def _heading(found: Explanation) -> Iterator[str]:
     yield from wrapped(
         f"Site {site['site_id']}{found.ranked}: {found.look.label or 'no name'}{purpose}"
     )
+    station = measure(found, "station_m", digits=3)
+    way = f"Channel {site['channel_id']} at {station} above its lower end"
+    way, level = ("On a road", "road") if found.on_road else (way, "bed")
     yield from wrapped(
-        f"Channel {site['channel_id']} at {measure(found, 'station_m', digits=3)} above its lower "
-        f"end, longitude {site['lon']:.5f}, latitude {site['lat']:.5f}, bed at "
+        f"{way}, longitude {site['lon']:.5f}, latitude {site['lat']:.5f}, {level} at "
         f"{measure(found, 'elevation_m', digits=5)}. Confidence {site['confidence']:.2f}."
     )
     yield from wrapped(f"Why here: {site['reason']}")
@@ -138,10 +149,11 @@ def _spacing(found: Explanation) -> Iterator[str]:
         kept = "; the plan keeps to none of them."
         if chosen is not None:
             kept = f"; the plan keeps to {chosen['rule']}."
+        along = "from the one above, along the road" if found.on_road else (
+            "to the next structure, along the bed"
+        )  # fmt: skip
         yield from wrapped(
-            f"{rules} {span(min(ends), max(ends), found.units)} to the next structure, along the "
-            f"bed{kept}",
-            indent=2,
+            f"{rules} {span(min(ends), max(ends), found.units)} {along}{kept}", indent=2
         )
     for row in rows:
         mark = "*" if row["chosen"] else " "
@@ -149,7 +161,7 @@ def _spacing(found: Explanation) -> Iterator[str]:
         note = f"{row['note'].rstrip('.')}." if row["note"] else ""
         text = f"{mark} {row['rule']:<38} {length:>17}  {note}{_cited(found, row)}"
         yield from wrapped(text, indent=2, hang=62)
-    if known(found.site["spacing_m"]):
+    if known(found.site["spacing_m"]) and not found.on_road:
         yield from wrapped(
             f"Distance to the next one here: {measure(found, 'spacing_m')}.", indent=2
         )
@@ -162,9 +174,9 @@ def _spacing(found: Explanation) -> Iterator[str]:
 def _pair(found: Explanation) -> Iterator[str]:
     for mate in found.mates:
         order = f", to be built as number {mate['build_order']}" if mate["build_order"] else ""
+        away = "" if found.on_road else f", {distance_from(found, mate)}"
         yield from wrapped(
-            f"Works with site {mate['site_id']}: {mate['structure']}, "
-            f"{distance_from(found, mate)}{order}.",
+            f"Works with site {mate['site_id']}: {mate['structure']}{away}{order}.",
             indent=2,
         )
     rows = [row for row in found.reasons("pair") if not (found.mates and row["subject"] == "group")]
@@ -191,13 +203,8 @@ def _pair(found: Explanation) -> Iterator[str]:
 
 def _flood(found: Explanation) -> Iterator[str]:
     yield from _judged(found, "flood")
-    flood = found.flood_range
-    if flood is not None and known(flood["low_m3s"]) and known(flood["high_m3s"]):
-        text = (
-            f"Range of that flow: {amount('floods', 'low_m3s', flood['low_m3s'], found.units)} to "
-            f"{amount('floods', 'high_m3s', flood['high_m3s'], found.units)} ({flood['method']})."
-        )
-        yield from wrapped(text, indent=2)
+    for sentence in range_sentences(found):
+        yield from wrapped(sentence, indent=2)
     rows = found.rows["hydraulics"]
     if not rows:
         text = "The plan holds no flow for this site: it lacks rain and curve numbers, or a region."
@@ -215,7 +222,7 @@ def _flood(found: Explanation) -> Iterator[str]:
     yield f"  {'years':>6}" + "".join(f"{h:>{w}}" for h, w in zip(heads, widths, strict=True))
     for row in rows:
         cells = [
-            amount("hydraulics", n, row[n], found.units).partition(" ")[0].rjust(w)
+            amount("hydraulics", n, row[n], found.units, digits=2).partition(" ")[0].rjust(w)
             for n, w in zip(names, widths, strict=True)
         ]
         design = row["return_period_yr"] == found.site["design_return_period_yr"]

@@ -36,11 +36,11 @@ from cli.figures.map_furniture import (
     draw_scale_bar,
 )
 from cli.figures.map_sheet import PANEL, map_sheet, picture, save, write_texts
-from cli.plan.fields import FOOT_M, Units, check_units
+from cli.plan.fields import Units, check_units
 from cli.plan.layers import Layer
-from cli.plan.ranked_list import significant
 from cli.plan.relief import Bounds
 from cli.plan.structure_looks import StructureLooks, looks_of
+from terrain.values.reader_units import quantity
 
 #: A picture shows at least so much ground from side to side, and this share of it as a margin.
 LEAST_M, MARGIN = 24.0, 0.22
@@ -308,9 +308,8 @@ def _footprint(shown: Mapping[str, Layer], number: int) -> Any:
 def _words(row: Mapping[str, Any], crest_m: float, units: Units, looks: StructureLooks) -> str:
     """Rank and structure, and its sizes below."""
     look = looks.of(row["structure"])
-    unit, factor = ("ft", 1.0 / FOOT_M) if units == "us" else ("m", 1.0)
     sizes = [
-        f"{significant(float(value) * factor)} {unit} {word}"
+        f"{quantity(float(value), 'm', units=units)} {word}"
         for word, value in (
             ("drop", row["headcut_height_m"]),
             (look.height_word, row["structure_height_m"]),

@@ -13,10 +13,11 @@ from numpy.typing import NDArray
 from cli.file_errors import LayerError
 from cli.plan.layers import Layer
 from siting.floods.flood_errors import FloodInputError, RainfallError
-from siting.floods.rainfall import Rainfall
+from siting.floods.rainfall import RainBounds, Rainfall
 from siting.floods.unit_hydrograph import Hydrograph, hydrograph
 from siting.places.flood_at_points import PointFloods
 from siting.record.flood_tables import flood_columns, input_columns, rain_columns
+from siting.values.wording import metres
 
 Columns = Mapping[str, NDArray[Any]]
 
@@ -128,7 +129,7 @@ def sheet_of_site(layers: Mapping[str, Layer], site_id: int, *, plan: str) -> Fl
     i, j = int(at[0]), int(np.flatnonzero(inputs["site_id"] == site_id)[0])
     return FloodSheet(
         title=f"Site {site_id}, rank {sites['rank'][i]}: {sites['structure'][i]}, channel "
-        f"{sites['channel_id'][i]} at {sites['station_m'][i]:.0f} m, longitude "
+        f"{sites['channel_id'][i]} at {metres(float(sites['station_m'][i]))}, longitude "
         f"{sites['lon'][i]:.5f}, latitude {sites['lat'][i]:.5f}",
         floods={name: values[rows] for name, values in floods.items()},
         inputs={name: values[j] for name, values in inputs.items()},
@@ -159,7 +160,7 @@ def sheet_of_point(found: PointFloods, *, extra: Sequence[str] = ()) -> FloodShe
     rain = found.settings.rainfall
     return FloodSheet(
         title=f"Place at x {found.x_m[0]:.1f}, y {found.y_m[0]:.1f}"
-        + (f", {moved:.1f} m from the point given" if moved > 0 else ""),
+        + (f", {metres(moved)} from the point given" if moved > 0 else ""),
         floods={n: v[floods["site_id"] == 1] for n, v in floods.items()},
         inputs={name: values[0] for name, values in inputs.items()},
         rainfall=None if rain is None else _rain(rain_columns(rain)),
@@ -181,11 +182,17 @@ def _rain(columns: Columns) -> Rainfall | None:
         return None
     durations, d = np.unique(columns["duration_h"], return_inverse=True)
     periods, r = np.unique(columns["return_period_yr"], return_inverse=True)
-    depths = np.full((durations.size, periods.size), np.nan)
-    depths[d, r] = columns["depth_mm"]
+
+    def table(name: str) -> NDArray[np.float64]:
+        depths = np.full((durations.size, periods.size), np.nan)
+        depths[d, r] = columns[name]
+        return depths
+
     source = str(columns["source"][0] or "rainfall of the plan")
+    low, high = table("low_mm"), table("high_mm")
+    bounds = RainBounds(low, high) if np.isfinite([low, high]).all() else None
     try:
-        return Rainfall(durations, periods, depths, source=source)
+        return Rainfall(durations, periods, table("depth_mm"), source=source, bounds=bounds)
     except RainfallError as error:
         raise RainfallError(
             f"the rainfall of the plan was changed: {error.found}", do="make the plan again"

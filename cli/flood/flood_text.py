@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 
 from cli.flood.flood_sheet import FloodSheet
+from cli.plan.explanation import known
 from cli.plan.fields import (
     ACRE_M2,
     CFS_M3S,
@@ -20,9 +21,11 @@ from cli.plan.fields import (
     convert_columns,
     fields_of,
 )
+from cli.plan.range_words import range_words
 from cli.plan.ranked_list import WIDTH, significant
 from cli.plan.unit_sentences import in_units
 from siting.floods.flood_errors import FloodInputError
+from terrain.values.reader_units import quantity
 
 _NAME_WIDTH, _FLOW_WIDTH = 18, 12
 #: Cubic metres in an acre-foot.
@@ -45,9 +48,13 @@ def sheet_text(sheet: FloodSheet, *, units: Units, return_period_yr: int) -> str
         lines.append(_row(f"{mark}{name}", likely, _limits(rows)))
         if any(spread):
             lines.append(_row("    low to high", spread, ""))
+        storms = [_spread(float(r[f"dry_{unit}"]), float(r[f"wet_{unit}"])) for r in rows]
+        if any(storms):
+            lines.append(_row("    dry to wet", storms, ""))
     lines.append("")
     if sheet.used:
         lines += _wrapped(f"* used here: {sheet.used}, for all return periods.")
+        lines += _range_lines(sheet, units, return_period_yr)
     lines += _wrapped(
         "limits: whether the published limits of the method hold: for every return period, for "
         "some, or for none; what does not hold stands below."
@@ -108,19 +115,21 @@ def sheet_json(sheet: FloodSheet, *, units: Units, return_period_yr: int) -> str
 
 def _input_lines(sheet: FloodSheet, units: Units) -> list[str]:
     i = sheet.inputs
-    area = significant(float(i["drainage_area_ha"]), 3)
+    area = _told(i["drainage_area_ha"], "ha", units, 3)
     complete = "complete" if i["area_complete"] else "a minimum: the raster does not hold all of it"
     texts = [
-        f"Drainage area {area} ha ({complete}); curve number {_number(i['curve_number'], 3)}; mean "
+        f"Drainage area {area} ({complete}); curve number {_number(i['curve_number'], 3)}; mean "
         f"slope {_number(100 * float(i['mean_slope']))} %; longest flow path "
-        f"{_number(i['flow_path_m'], 3)} m, falling {_number(100 * float(i['path_slope']))} %.",
+        f"{_told(i['flow_path_m'], 'm', units, 3)}, falling "
+        f"{_number(100 * float(i['path_slope']))} %.",
         f"Time of concentration {_number(i['tc_h'])} hours by {i['tc_method']}.",
     ]
     if math.isfinite(float(i["tc_sheet_h"])):
         texts[1] += (
             f" Sheet {_number(i['tc_sheet_h'])}, shallow {_number(i['tc_shallow_h'])}, channel "
             f"{_number(i['tc_channel_h'])} hours; the channel runs bankfull with a hydraulic "
-            f"radius of {_number(i['hydraulic_radius_m'])} m ({_radius_words(i['radius_source'])})."
+            f"radius of {_told(i['hydraulic_radius_m'], 'm', units)} "
+            f"({_radius_words(i['radius_source'])})."
         )
     texts.append(
         f"For comparison: NRCS lag equation {_number(i['tc_lag_h'])}, Kirpich "
@@ -133,24 +142,23 @@ def _input_lines(sheet: FloodSheet, units: Units) -> list[str]:
     if i["regions"]:
         more.append(f"regions {i['regions']}")
     if math.isfinite(float(i["mean_elevation_m"])):
-        more.append(f"mean elevation {_number(i['mean_elevation_m'], 4)} m")
+        more.append(f"mean elevation {_told(i['mean_elevation_m'], 'm', units, 4)}")
     texts.append(f"Also given: {', '.join(more)}.")
     flagged = "" if i["curve_in_range"] else ", outside the areas it was fitted to: measure on site"
     texts.append(
         f"Bankfull by the regional curve ({i['bankfull_division']}; Bieger and others 2015, table "
-        f"3{flagged}): {_number(i['curve_width_m'])} m wide, {_number(i['curve_depth_m'])} m deep, "
-        f"{_number(i['curve_area_m2'])} m2."
+        f"3{flagged}): {_told(i['curve_width_m'], 'm', units)} wide, "
+        f"{_told(i['curve_depth_m'], 'm', units)} deep, {_told(i['curve_area_m2'], 'm2', units)}."
     )
     lines = [line for text in texts for line in _wrapped(in_units(text, units))]
     if sheet.rainfall is not None:
         rain = sheet.rainfall
         depths = [
-            f"{rain.depth_mm(24.0, t):.0f} mm once in {t} years"
+            f"{_told(rain.depth_mm(24.0, t), 'mm', units, 3)} once in {t} years"
             for t in (2, 10, 100)
             if rain.covers(duration_h=24.0, return_period_yr=float(t))
         ]
         text = f"Rain in 24 hours: {', '.join(depths) or 'not given'} ({rain.source})."
-        text = in_units(text, units)
         volume = float(i["runoff10_m3"])
         if math.isfinite(volume):
             text += (
@@ -164,6 +172,22 @@ def _radius_words(source: object) -> str:
     if source == "dem":
         return "bed width from the elevations, depth from the regional curve"
     return "from the regional curve"
+
+
+def _range_lines(sheet: FloodSheet, units: Units, return_period_yr: int) -> list[str]:
+    """Range of the flow used, what it rests on, and what the line of storms means."""
+    row = sheet.row(sheet.used, return_period_yr)
+    lines = []
+    if within := range_words(row, units):
+        rests_on = f"; it rests on: {row['range_from']}" if row["range_from"] else ""
+        lines += _wrapped(f"Range of the {return_period_yr}-year flow: {within}{rests_on}.")
+    if known(row["dry_m3s"]):
+        lines += _wrapped(
+            "dry to wet: the same rain after dry and after wet days, antecedent runoff conditions "
+            "I and III (NEH part 630 chapter 10), about 10 and 90 % of single storms: beside the "
+            "range, no part of it."
+        )
+    return lines
 
 
 def _method_lines(sheet: FloodSheet, name: str, units: Units) -> list[str]:
@@ -188,18 +212,19 @@ def _hydrograph_lines(sheet: FloodSheet, units: Units, return_period_yr: int) ->
         return _wrapped(f"{error.found[0].upper()}{error.found[1:]}.")
     at = float(flood.time_h[int(np.argmax(flood.flow_m3s))])
     text = (
-        f"Hydrograph of the {return_period_yr}-year flood: {significant(flood.peak_m3s)} m3/s at "
-        f"{at:.1f} hours into a balanced 24-hour storm of {flood.rain_mm.sum():.0f} mm, of which "
-        f"{significant(float(flood.runoff_mm.sum()))} mm run off"
+        f"Hydrograph of the {return_period_yr}-year flood: "
+        f"{_told(flood.peak_m3s, 'm3/s', units)} at {at:.1f} hours into a balanced 24-hour storm "
+        f"of {_told(flood.rain_mm.sum(), 'mm', units, 3)}, of which "
+        f"{_told(flood.runoff_mm.sum(), 'mm', units)} run off"
     )
-    return _wrapped(f"{in_units(text, units)}: {volume_text(flood.volume_m3, units)}.")
+    return _wrapped(f"{text}: {volume_text(flood.volume_m3, units)}.")
 
 
 def volume_text(volume_m3: float, units: Units) -> str:
     """Write a volume of water: cubic metres or acre-feet."""
     if units == "us":
         return f"{significant(volume_m3 / ACRE_FT_M3)} acre-feet"
-    return f"{significant(volume_m3)} m3"
+    return quantity(volume_m3, "m3", units=units)
 
 
 def _limits(rows: Sequence[Mapping[str, Any]]) -> str:
@@ -226,6 +251,13 @@ def _spread(low: float, high: float) -> str:
 def _number(value: Any, digits: int = 2) -> str:
     number = float(value)
     return significant(number, digits) if math.isfinite(number) else "not known"
+
+
+def _told(value: Any, unit: str, units: Units, digits: int = 2) -> str:
+    number = float(value)
+    if not math.isfinite(number):
+        return "not known"
+    return quantity(number, unit, units=units, digits=digits)
 
 
 def _converted(row: Mapping[str, Any], units: Units) -> dict[str, Any]:

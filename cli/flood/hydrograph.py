@@ -17,9 +17,9 @@ from matplotlib.figure import Figure
 from cli import palette
 from cli.flood.flood_text import volume_text
 from cli.plan.fields import CFS_M3S, Units, check_units
-from cli.plan.ranked_list import significant
 from cli.plan.safe_files import replacing
 from siting.floods.unit_hydrograph import Hydrograph
+from terrain.values.reader_units import quantity
 
 _DPI = 160
 _SIZE = (8.2, 5.2)
@@ -132,7 +132,7 @@ def _draw_flow(axes: Axes, flood: Hydrograph, units: Units) -> None:
     at = int(np.argmax(flows))
     axes.plot(flood.time_h[at], flows[at], "o", color=palette.INK, markersize=4)
     axes.annotate(
-        f"{significant(float(flows[at]))} {unit} at {flood.time_h[at]:.1f} hours",
+        f"{quantity(flood.peak_m3s, 'm3/s', units=units)} at {flood.time_h[at]:.1f} hours",
         (float(flood.time_h[at]), float(flows[at])),
         xytext=(10, -2),
         textcoords="offset points",

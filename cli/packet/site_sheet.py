@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -154,7 +154,7 @@ def _where(
         ["Lat, lon", f"{site['lat']:.6f}, {site['lon']:.6f}"],
         ["Grid", f"{grouped(easting_m)}\u00a0E, {grouped(northing_m)}\u00a0N"],
         ["", f"{printable(crs_name, 60)}, metres"],
-        ["Bed", f"{number(found, 'elevation_m', 4)}, falls {percent(site['slope'])}"],
+        ["Bed", f"{number(found, 'elevation_m', 4)}, falls {_falls(site)}"],
     ]
     if found.on_road:
         rows[-1] = [
@@ -166,6 +166,16 @@ def _where(
         road = number(found, "nearest_road_m")
         rows.append(["Nearest road", road or "not given"])
     return rows
+
+
+def _falls(site: Mapping[str, Any]) -> str:
+    """Bed slope at a site, and above and below it where they are known."""
+    around = [
+        f"{percent(site[name])} {where}"
+        for name, where in (("slope_above", "above"), ("slope_below", "below"))
+        if known(site[name])
+    ]
+    return f"{percent(site['slope'])}" + (f" ({', '.join(around)})" if around else "")
 
 
 def _why(found: Explanation) -> list[str]:

@@ -12,6 +12,7 @@ from cli.plan.fields import CONTROLS
 from cli.plan.fields_ground import DECISIONS, SOILS
 from cli.plan.fields_structures import SETTINGS, STAGES
 from cli.plan.plan_numbers import amount, distance_from, money, number_and_unit, span
+from cli.plan.range_words import range_sentences
 from cli.plan.ranked_list import significant
 
 Block = dict[str, Any]
@@ -165,12 +166,7 @@ def _flood(found: Explanation) -> Block | None:
     head = ["Chance in a year", "Flow", "Depth", "Width", "Speed", "Leaves the channel"]
     if not any(row[-1] for row in rows):
         head, rows = head[:-1], [row[:-1] for row in rows]
-    notes = []
-    flood = found.flood_range
-    if flood is not None and known(flood["low_m3s"]) and known(flood["high_m3s"]):
-        low, high = (amount("floods", n, flood[n], found.units) for n in ("low_m3s", "high_m3s"))
-        method = str(flood["method"]).replace("_", " ")
-        notes.append(f"Range of the design flow: {low} to {high} (method: {method}).")
+    notes = [*range_sentences(found)]
     notes.append("Depth and speed for even flow in the measured channel (Manning's equation).")
     return {"title": "Floods here", "kind": "table", "head": head, "rows": rows, "notes": notes}
 

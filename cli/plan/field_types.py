@@ -9,18 +9,41 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-Units = Literal["si", "us"]
+from terrain.values.reader_units import (
+    ACRE_M2,
+    CFS_M3S,
+    FOOT_M,
+    MILE_M,
+    POUND_FORCE_N,
+    POUND_KG,
+    SHORT_TON_T,
+    US_WORDS,
+    YARD_M,
+    Units,
+)
+
+__all__ = [
+    "ACRE_M2",
+    "CFS_M3S",
+    "FOOT_M",
+    "MILE_M",
+    "OTHER_US_UNITS",
+    "POUND_FORCE_N",
+    "POUND_KG",
+    "SHORT_TON_T",
+    "UNIT_WORDS",
+    "US_UNITS",
+    "US_WORDS",
+    "YARD_M",
+    "Field",
+    "Geometry",
+    "Kind",
+    "LayerSpec",
+    "Units",
+]
+
 Kind = Literal["float", "int", "bool", "text"]
 Geometry = Literal["Point", "LineString", "MultiPolygon"]
-
-FOOT_M = 0.3048  # the international foot, exact by definition
-ACRE_M2 = 4046.8564224  # 43 560 international square feet
-CFS_M3S = 0.028316846592  # one cubic international foot a second
-MILE_M = 1609.344
-POUND_KG = 0.45359237  # the international pound, exact by definition
-SHORT_TON_T = 2000 * POUND_KG / 1000.0
-POUND_FORCE_N = POUND_KG * 9.80665
-YARD_M = 3 * FOOT_M
 
 #: SI suffix -> US suffix, what one SI unit is in US units, extra decimals the US number needs.
 US_UNITS: Mapping[str, tuple[str, float, int]] = {
@@ -39,26 +62,6 @@ US_UNITS: Mapping[str, tuple[str, float, int]] = {
 }
 #: US suffixes that a field may ask for instead of the usual one: factor and extra decimals.
 OTHER_US_UNITS: Mapping[str, tuple[float, int]] = {"_yd3": (1.0 / YARD_M**3, 0)}
-#: Unit as it stands in a sentence or in a row -> US unit, and what one SI unit is in it.
-US_WORDS: Mapping[str, tuple[str, float]] = {
-    "m": ("ft", 1.0 / FOOT_M),
-    "cm": ("in", 1.0 / 2.54),
-    "mm": ("in", 1.0 / 25.4),
-    "km": ("miles", 1000.0 / MILE_M),
-    "ha": ("acres", 10_000.0 / ACRE_M2),
-    "m2": ("sq ft", 1.0 / FOOT_M**2),
-    "km2": ("sq mi", 1.0e6 / MILE_M**2),
-    "m3": ("cu yd", 1.0 / YARD_M**3),
-    "m3/s": ("cfs", 1.0 / CFS_M3S),
-    "m2/s": ("sq ft/s", 1.0 / FOOT_M**2),
-    "m/s": ("ft/s", 1.0 / FOOT_M),
-    "kg": ("lb", 1.0 / POUND_KG),
-    "kg/m3": ("lb/cu ft", FOOT_M**3 / POUND_KG),
-    "kg/m2": ("lb per sq ft", FOOT_M**2 / POUND_KG),
-    "t": ("short tons", 1.0 / SHORT_TON_T),
-    "N": ("lbf", 1.0 / POUND_FORCE_N),
-    "Pa": ("lb/sq ft", FOOT_M**2 / POUND_FORCE_N),
-}
 UNIT_WORDS: Mapping[str, str] = {
     "_m": "m",
     "_ft": "ft",

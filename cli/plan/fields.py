@@ -40,6 +40,7 @@ from cli.plan.fields_structures import (
 )
 from cli.plan.fields_works import WORK_FIELDS, WORK_LAYERS, WORK_SITE_FIELDS, WORK_TABLES
 from cli.plan.row_units import us_factors, us_words
+from cli.plan.tidy_numbers import tidy
 from terrain.values.errors import ParameterError
 
 __all__ = [
@@ -108,6 +109,11 @@ _AREA = "Land that drains to this place"
 _COMPLETE = "False where the raster's edge or a hole cuts the area: area and flow are then minima"
 _STATION = "Distance along the channel from its lower end"
 _AZIMUTH = "Direction of the flow on the map, clockwise from north"
+_SLOPE = (
+    "Bed slope where the structure stands, drop over distance: through its footprint, at a headcut "
+    "below its foot; on a road its grade"
+)
+_SLOPE_REACH = "with the one it stands on, the steepest is held against limits"
 _CONFIDENCE = "How sure the finding is, 0 to 1; below 0.5 look before planning"
 
 
@@ -160,7 +166,9 @@ def _rows() -> tuple[Field, ...]:
         f("sites", "channel_id", "int", 0, "Channel it lies on", True),
         f("sites", "station_m", "float", 2, _STATION, True),
         f("sites", "elevation_m", "float", 2, "Elevation of the bed", True),
-        f("sites", "slope", "float", 5, "Bed slope of the reach, drop over distance", True),
+        f("sites", "slope", "float", 5, _SLOPE, True),
+        f("sites", "slope_above", "float", 5, f"Bed slope over the reach above; {_SLOPE_REACH}"),
+        f("sites", "slope_below", "float", 5, f"Bed slope over the reach below; {_SLOPE_REACH}"),
         f("sites", "width_m", "float", 2, "Bank-top width; same as bank_width"),
         f("sites", "depth_m", "float", 2, "Bank-top depth; same as bank_depth"),
         f("sites", "width_source", "text", 0, "Where the width comes from", False, WIDTH_SOURCES),
@@ -326,7 +334,8 @@ def convert_columns(
                 factor = us_factors(columns[field.unit_from]) if field.unit_from else field.factor
                 scaled = scaled * factor
             # Adding zero turns -0.0, which prints badly, into 0.0.
-            values = np.round(scaled, field.decimals_in(units)) + 0.0
+            feet = units == "us" and bool(field.unit_from or field.name_us.endswith("_ft"))
+            values = tidy(scaled, field.decimals_in(units), feet=feet) + 0.0
         elif units == "us" and name in row_units:
             values = us_words(values)
         out[field.name_in(units)] = values

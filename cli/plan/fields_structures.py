@@ -67,10 +67,18 @@ REASON_PARTS: Final[Codes] = (
     ("benefit", "What is gained"),
     ("flood", "The flood it is made for"),
     ("rank", "Why it stands where it does in the list"),
+    ("bed", "What the likely flow carries off first, and whether the banks stand"),
+)
+GIVES_FIRST: Final[Codes] = (
+    ("above", "The bed above the structure"),
+    ("structure", "The structure's own stone on the bed; at a drop that of its apron"),
+    ("ends", "Its stone where it is carried up the banks"),
+    ("below", "The bed below the structure"),
 )
 VERDICTS: Final[Codes] = (
     ("holds", "The limit is kept"),
     ("fails", "The limit is passed"),
+    ("gives way", "The likely flow carries it off, or it falls: a caution, nothing is refused"),
     ("chosen", "Chosen"),
     ("not chosen", "Not chosen"),
 )
@@ -144,7 +152,11 @@ _SITES: Final[tuple[Row, ...]] = (
     ("stone_d100_m", "float", 3, "Largest stone"),
     ("stone_heaviest_kg", "float", 2, "Mass of the largest stone; from about 23 kg two people"),
     ("design_return_period_yr", "float", 0, "Return period of the flood that sizes are made for"),
-    ("design_flow_m3s", "float", 4, "Peak flow of that flood"),
+    ("design_flow_m3s", "float", 4, "Peak flow of that flood, which sizes are made for"),
+    ("design_flow_low_m3s", "float", 4, "Low end of the range of that flow"),
+    ("design_flow_high_m3s", "float", 4, "High end; what must hold is checked at it"),
+    ("flow_range_from", "text", 0, "What that range rests on: the widest of its single parts"),
+    ("fails_at_high_flow", "text", 0, "Limits that hold at that flow and not at its high end"),
     ("design_depth_m", "float", 3, "Depth of that flood in the channel"),
     ("design_velocity_mps", "float", 3, "Mean velocity of that flood"),
     ("design_shear_pa", "float", 2, "Pull of that flood on the bed"),
@@ -179,6 +191,35 @@ _SITES: Final[tuple[Row, ...]] = (
     ("chosen", "bool", 0, "Whether it is in the set chosen; always true without a budget"),
     ("chosen_why", "text", 0, "Why it is left out of the set; empty where it is in"),
     ("nearest_road_m", "float", 2, "Distance to the nearest road given"),
+    (
+        "first_to_give",
+        "text",
+        0,
+        "What the likely design flow carries off first, or comes nearest to",
+    ),
+    ("first_pull_pa", "float", 2, "Pull of that flow there, on the deepest part of the bed"),
+    ("first_stands_low_pa", "float", 2, "Pull that it stands, low end of what is printed"),
+    ("first_stands_high_pa", "float", 2, "Pull that it stands, high end of what is printed"),
+    (
+        "structure_shear_ratio",
+        "float",
+        3,
+        "Pull of that flow over what the structure's own stone stands, or speed over it",
+    ),
+    (
+        "reach_shear_ratio",
+        "float",
+        2,
+        "Pull over the least that the bed above and below stands; empty where its soil is not told",
+    ),
+    (
+        "reach_shear_ratio_least",
+        "float",
+        2,
+        "Pull over the most that the bed above and below may stand, whatever it is made of",
+    ),
+    ("bank_stands_wet_m", "float", 2, "Height that an upright bank stands soaked and cracked"),
+    ("bank_stands_drained_m", "float", 2, "Height that an upright bank stands drained and whole"),
     ("purpose", "text", 0, "What the place is"),
 )
 _TABLES: Final[Mapping[str, tuple[Row, ...]]] = MappingProxyType(
@@ -304,6 +345,7 @@ _TABLES: Final[Mapping[str, tuple[Row, ...]]] = MappingProxyType(
 _CODES: Final[Mapping[tuple[str, str], Codes]] = MappingProxyType(
     {
         ("sites", "purpose"): PURPOSES,
+        ("sites", "first_to_give"): GIVES_FIRST,
         ("sites", "setting"): SETTINGS,
         ("sites", "stage"): STAGES,
         ("sites", "confinement"): CONFINEMENTS,

@@ -82,8 +82,9 @@ FORMATS: tuple[PlanFormat, ...] = (
             "From an older plan they are called by the names of their types and not drawn.",
             "`sites` say their `purpose`; from an older plan it is told by control and channel.",
             "`instructions` also hold what to check first; `sizes` say what each size means.",
+            "`look_first` holds reaches that may be healing; from an older plan it is empty.",
         ),
-        added_tables=frozenset({"structure_types", "structure_outlines"}),
+        added_tables=frozenset({"structure_types", "structure_outlines", "look_first"}),
         made_fields={("sites", "purpose"): _purpose_of},
     ),
     PlanFormat(

@@ -20,9 +20,10 @@ from cli.plan.fields import LAYERS, Units
 from cli.plan.fields_revising import REVISED_TABLES
 from cli.plan.layers import Layer, empty_layer, table
 from cli.plan.plan_format import format_row
-from cli.plan.unit_sentences import worded
+from cli.plan.unit_sentences import in_units, worded
 from siting.screening import Screening
 from terrain.reading.dem import Source
+from terrain.values.reader_units import telling_in
 
 #: Layers with geometries in the order a GIS lists them, the lowest first.
 DRAWING_ORDER = (
@@ -31,6 +32,7 @@ DRAWING_ORDER = (
     "roads",
     "pools",
     "channels",
+    "look_first",
     "cross_sections",
     "structures",
     "structure_lines",
@@ -173,14 +175,15 @@ def run_info(
     rows += [
         (f"setting: {name}", str(value)) for name, value in parameters.items() if value is not None
     ]
-    rows += [(str(name), str(value)) for name, value in found.facts.items()]
+    units = telling_in()
+    rows += [(str(name), in_units(str(value), units)) for name, value in found.facts.items()]
     for kind, texts in (
         ("problem", problems),
         ("work", found.work),
         ("note", (*notes, *found.notes)),
         ("caution", found.cautions),
     ):
-        rows += [(f"{kind} {i}", text) for i, text in enumerate(texts, start=1)]
+        rows += [(f"{kind} {i}", in_units(text, units)) for i, text in enumerate(texts, start=1)]
     rows.append(format_row())
     rows += [(f"version: {name}", version) for name, version in versions().items()]
     return table("run_info", _unique(rows))

@@ -10,6 +10,7 @@ from cli.plan.explanation import Explanation, Record
 from cli.plan.field_types import US_WORDS
 from cli.plan.fields import Field, Units, fields_of
 from cli.plan.ranked_list import significant
+from terrain.values.reader_units import between, quantity
 
 
 def unit_of(layer: str, name: str, units: Units) -> str:
@@ -21,16 +22,21 @@ def _field(layer: str, name: str) -> Field:
     return next(f for f in fields_of(layer) if f.name == name)
 
 
-def amount(layer: str, name: str, value: float, units: Units, *, digits: int = 2) -> str:
+def amount(layer: str, name: str, value: float, units: Units, *, digits: int | None = None) -> str:
     """Write a field's SI number in the units asked for, with its unit."""
     field = _field(layer, name)
-    turned = float(value) * (field.factor if units == "us" else 1.0)
-    if not math.isfinite(turned):
+    if not math.isfinite(value):
         return "-"
-    return f"{significant(turned, digits)} {field.unit_in(units)}".rstrip()
+    si, us = field.unit_in("si"), field.unit_in("us")
+    if units == "si" or us == US_WORDS.get(si, ("",))[0]:
+        return quantity(float(value), si, units=units, digits=digits)
+    # runoff in acre-feet, whose name in SI is that of any volume
+    return f"{significant(float(value) * field.factor, digits or 2)} {us}".rstrip()
 
 
-def measure(found: Explanation, name: str, *, site: Record | None = None, digits: int = 2) -> str:
+def measure(
+    found: Explanation, name: str, *, site: Record | None = None, digits: int | None = None
+) -> str:
     """Write a number of the site, or of another one."""
     row = found.site if site is None else site
     return amount("sites", name, row[name], found.units, digits=digits)
@@ -42,8 +48,7 @@ def number_and_unit(value: float, unit: str | None, units: Units) -> str:
         return "-"
     if unit == "pieces":
         return f"{value:.0f}"
-    name, factor = US_WORDS.get(unit or "", (unit or "", 1.0)) if units == "us" else (unit or "", 1)
-    return f"{significant(value * factor)} {name}".rstrip()
+    return quantity(value, unit or "", units=units)
 
 
 def span(low_m: float, high_m: float, units: Units) -> str:
@@ -51,9 +56,7 @@ def span(low_m: float, high_m: float, units: Units) -> str:
     ends = [amount("spacings", "spacing_low_m", v, units) for v in (low_m, high_m)]
     if ends[0] == ends[1] or ends[1] == "-":
         return ends[0]
-    if ends[0] == "-":
-        return ends[1]
-    return f"{ends[0].rpartition(' ')[0]} to {ends[1]}"
+    return ends[1] if ends[0] == "-" else between(low_m, high_m, "m", units=units)
 
 
 def distance_from(found: Explanation, other: Record) -> str:

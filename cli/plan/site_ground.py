@@ -8,11 +8,12 @@ from pathlib import Path
 
 from pyproj import CRS
 
-from cli.plan.fields import FOOT_M, Units
+from cli.plan.fields import Units
 from terrain.reading.dem import DemReading, read_dem
 from terrain.reading.survey import ReadOptions, survey_dem
 from terrain.values.errors import GridMismatchError
 from terrain.values.raster import Raster
+from terrain.values.reader_units import exactly
 
 Bounds = tuple[float, float, float, float]
 
@@ -39,8 +40,7 @@ class Ground:
 
     def source_line(self, units: Units) -> str:
         """Say which raster this is and how large its cells are."""
-        cell = self.raster.grid.cell_m
-        size = f"{cell / FOOT_M:.3g} ft" if units == "us" else f"{cell:.3g} m"
+        size = exactly(self.raster.grid.cell_m, "m", units=units)
         names = [Path(source.path).name for source in self.reading.sources]
         more = f" and {len(names) - 1} more" if len(names) > 1 else ""
         return f"Elevation: {names[0]}{more}, cells of {size}."

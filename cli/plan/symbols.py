@@ -277,6 +277,7 @@ def layer_symbols(layer: str, units: Units, looks: StructureLooks = PLAIN) -> La
         "ranch": Rule("Ranch boundary", ranch),
         "drainage_areas": Rule("Land that drains to a site", area),
         "roads": Rule("Road", road),
+        "look_first": Rule("May be filling again: look first", Line(palette.OCHRE, 1.2, True)),
         "structure_lines": Rule("Crest of a structure", Line(palette.CHARCOAL, 0.7)),
         "cross_sections": Rule("Cross-section", Line(palette.CONTOUR, 0.26)),
     }

@@ -1,7 +1,9 @@
 """Sentences in the units a person asked for.
 
-The library writes its sentences in SI units; with ``--units us`` their figures are turned here,
-each with as many significant figures as it came with.
+What a sentence tells of a quantity is written in the reader's unit when the sentence is made
+(`terrain.values.reader_units`). What is left to turn are figures that a text was written with, such
+as a limit's meaning, and the sentences of plans of earlier versions; each keeps as many
+significant figures as it came with.
 """
 
 from __future__ import annotations
@@ -13,11 +15,13 @@ import numpy as np
 
 from cli.plan.field_types import US_WORDS, Units
 from cli.plan.layers import Layer
+from terrain.values.reader_units import between, quantity
 
 #: Columns that hold sentences with figures in them.
 SENTENCES = {
     "sites": ("reason", "caution", "flood_note", "chosen_why"),
     "headcuts": ("evidence",),
+    "look_first": ("evidence",),
     "floods": ("note",),
     "flood_inputs": ("tc_method",),
     "spacings": ("source", "note"),
@@ -32,30 +36,35 @@ SENTENCES = {
     "changes": ("note",),
     "set_aside": ("reason",),
 }
+#: Units of short lengths, m: what one is in metres.
+_LENGTHS = {"m": 1.0, "cm": 0.01}
 _NUMBER = r"\d{1,3}(?:,\d{3})+(?:\.\d+)?|\d+(?:\.\d+)?"
 _UNIT = "|".join(sorted((re.escape(unit) for unit in US_WORDS), key=len, reverse=True))
 _US_UNIT = "|".join(sorted({re.escape(us) for us, _ in US_WORDS.values()} | {"feet"}))
 _BOTH = re.compile(rf"(?:{_NUMBER}) (?:{_UNIT}) \(((?:{_NUMBER}) (?:{_US_UNIT}))\)")
 _FIGURE = re.compile(
-    rf"(?<![\w.,])(?<!\w-)(?P<low>(?:{_NUMBER})(?P<join> to | and | or ))?(?P<high>{_NUMBER}) "
+    rf"(?<![\w.,])(?<!\w-)(?:(?P<low>{_NUMBER})(?P<join> to | and | or ))?(?P<high>{_NUMBER}) "
     rf"(?P<unit>{_UNIT})(?![\w/])"
 )
 
 
-def _turned(text: str, factor: float) -> str:
-    """Multiply a number in a text; it keeps its significant figures, two at least."""
-    digits = max(len(text.replace(",", "").replace(".", "").lstrip("0")), 1)
+def _digits(text: str) -> int:
+    """Count the significant figures that a number was written with."""
+    digits = text.replace(",", "")
     # A whole number with noughts at its end was rounded to fewer figures.
-    if "." not in text:
-        digits = len(text.replace(",", "").rstrip("0")) or 1
-    value = float(text.replace(",", "")) * factor
-    digits = max(digits, 2)
-    places = digits - 1 - _exponent(value)
-    return f"{round(value, places):,.{max(places, 0)}f}"
+    digits = digits.replace(".", "").lstrip("0") if "." in digits else digits.rstrip("0")
+    return len(digits)
 
 
-def _exponent(value: float) -> int:
-    return int(f"{value:e}".rpartition("e")[2]) if value else 0
+def _turned(match: re.Match[str]) -> str:
+    unit = match["unit"]
+    high = float(match["high"].replace(",", ""))
+    most = max(_digits(match["high"]), _digits(match["low"] or ""))
+    digits = most if most > 2 else None
+    if not match["low"]:
+        return quantity(high, unit, units="us", digits=digits)
+    low = float(match["low"].replace(",", ""))
+    return between(low, high, unit, join=match["join"], units="us", digits=digits)
 
 
 def in_units(text: str, units: Units) -> str:
@@ -75,18 +84,9 @@ def in_units(text: str, units: Units) -> str:
     """
     if units == "si":
         return text
-
-    def turn(match: re.Match[str]) -> str:
-        name, factor = US_WORDS[match["unit"]]
-        low = ""
-        if match["low"]:
-            number = match["low"].removesuffix(match["join"])
-            low = _turned(number, factor) + match["join"]
-        return f"{low}{_turned(match['high'], factor)} {name}"
-
     # What stands in both units is taken out first, so that it is not turned again.
     parts = re.split(_BOTH, text)
-    return "".join(part if i % 2 else _FIGURE.sub(turn, part) for i, part in enumerate(parts))
+    return "".join(part if i % 2 else _FIGURE.sub(_turned, part) for i, part in enumerate(parts))
 
 
 def all_in_units(texts: Iterable[str], units: Units) -> tuple[str, ...]:

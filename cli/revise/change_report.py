@@ -19,6 +19,7 @@ from siting.revising.revise import Revised
 from siting.revising.site_measures import SetAside
 from siting.structures.structure_type import ITEMS
 from siting.values.wording import counted, figures
+from terrain.values.reader_units import quantity
 
 WIDTH = 100
 #: Rows of each kind that are printed; the plan holds them all.
@@ -122,13 +123,9 @@ def _number(change: Change, value: float, units: Units) -> str:
         return "none"
     if change.unit == "m/m":
         return f"{figures(100 * value, 3)} %"
-    unit = change.unit
-    if units == "us" and unit in US_WORDS:
-        unit, factor = US_WORDS[unit]
-        value *= factor
-    whole = change.subject in ("rank", "build order", "structures")
-    text = f"{value:,.0f}" if whole or change.subject.startswith("cost") else figures(value, 3)
-    return f"{text} {unit}".rstrip() if unit != "pieces" else text
+    if change.subject in ("rank", "build order", "structures") or change.subject.startswith("cost"):
+        return f"{value:,.0f} {change.unit}".rstrip()
+    return quantity(value, change.unit, units=units, digits=3).removesuffix(" pieces")
 
 
 def _together(changes: Sequence[Change], units: Units) -> list[str]:

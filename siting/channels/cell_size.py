@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from siting.channels.headcuts import HeadcutSettings
-from siting.values.wording import figures
+from siting.values.wording import metres
 from terrain.reading.survey import CELLS_TO_MEASURE, COARSE_CELL_M
 
 #: Cells up to this size show low headcuts; larger ones smooth them away, m (judgement).
@@ -14,12 +14,8 @@ FINE_CELL_M = 1.5
 CELLS_TO_SEE = 2
 
 
-def _metres(length_m: float) -> str:
-    return f"{figures(length_m, 2)} m"
-
-
 def what_cells_show(
-    cell_m: float, *, length: Callable[[float], str] = _metres
+    cell_m: float, *, length: Callable[[float], str] = metres
 ) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """Say what a cell size can and cannot show.
 

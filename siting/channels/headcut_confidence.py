@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from siting.values.wording import metres
 from terrain.values.arrays import FloatArray
 
 
@@ -112,13 +113,13 @@ def evidence_text(
     for i in range(sure.size):
         s = {name: float(column[i]) for name, column in steps.items()}
         parts = [
-            f"The bed drops {s['height_m']:.2f} m within {s['face_m']:.1f} m "
+            f"The bed drops {metres(s['height_m'])} within {metres(s['face_m'])} "
             f"(slope {100 * max(s['slope_below'], 0):.0f} % below, "
             f"{100 * max(s['slope_above'], 0):.0f} % above)."
         ]
         deeper = s["below_m"] - s["above_m"]
         if deeper > 0.25 * s["height_m"]:
-            parts.append(f"Below it the bed is cut {deeper:.1f} m deeper into the ground.")
+            parts.append(f"Below it the bed is cut {metres(deeper)} deeper into the ground.")
         else:
             parts.append("The bed is not clearly deeper below than above.")
         if s["bump_m"] > 0.25 or s["lasting_m"] < 0.35 * s["height_m"]:

@@ -21,6 +21,8 @@ SETTINGS = (
 )
 #: Settings whose shape is that of a swale: what leaves the low banks spreads on the floor.
 SWALES = ("swale", "wet-meadow candidate")
+#: Settings of channels that are cut into their floor.
+CUT_SETTINGS = ("discontinuous gully", "incised channel", "widening reach")
 # All of these: common practice, no published source.
 #: Banks from this height on may make a cut channel; lower ones, a swale.
 CUT_DEPTH_M = 0.5
@@ -63,6 +65,27 @@ def station_settings(ground: Ground) -> NDArray[Any]:
             if toe.size and not cut[toe].any() and depth[toe].mean() <= OPEN_DEPTH_M:
                 out[toe] = "fan"
     return out
+
+
+def agreed(
+    setting: NDArray[Any], stage: IntArray, confidence: FloatArray
+) -> tuple[NDArray[Any], IntArray, FloatArray]:
+    """Settings and stages of n places that do not contradict each other, ``(n,)`` each.
+
+    The setting is told by a stretch, the stage by one section. A swale is not cut, and stages say
+    nothing of a fan; a cut channel is not "not cut"; a widening reach does not deepen only, and one
+    with a bench is an incised channel that may be filling, whatever its width.
+    """
+    stage, confidence = stage.copy(), confidence.copy()
+    setting = setting.copy()
+    swale, cut = np.isin(setting, SWALES), np.isin(setting, CUT_SETTINGS)
+    stage[swale & (stage > 1)] = 1
+    unknown = ((setting == "fan") & (stage > 1)) | (cut & (stage == 1))
+    stage[unknown], confidence[unknown] = 0, 0.0
+    widening = setting == "widening reach"
+    stage[widening & (stage == 2)] = 3
+    setting[widening & (stage > 3)] = "incised channel"
+    return setting, stage, confidence
 
 
 def steady_depth(ground: Ground) -> FloatArray:

@@ -22,6 +22,7 @@ from siting.floods.flood_method import (
     no_estimate,
 )
 from siting.floods.regional_equations import (
+    AREA,
     VARIABLES,
     EquationBook,
     Region,
@@ -175,6 +176,27 @@ def prediction_interval_m3s(
     return floats(flow_m3s) * 10.0**-error, floats(flow_m3s) * 10.0**error
 
 
+def fitted_on(region: Region) -> str:
+    """Say which drainage areas a region's equations were fitted on."""
+    lowest, highest = region.area_range_mi2
+    if lowest <= 0 and not np.isfinite(highest):
+        return "the areas that it was fitted on are not told"
+    least, most = (_round_ha(v * HA_PER_MI2) for v in (lowest, highest))
+    if lowest <= 0:
+        return f"fitted on drainage areas up to {most} ha"
+    if not np.isfinite(highest):
+        return f"fitted on drainage areas from {least} ha"
+    return f"fitted on drainage areas of {least} to {most} ha"
+
+
+def _round_ha(value: float) -> str:
+    """Three significant figures, with thousands apart; nothing for an end that is not told."""
+    if not 0 < value < np.inf:
+        return ""
+    places = 2 - int(np.floor(np.log10(value)))
+    return f"{round(value, places):,.{max(places, 0)}f}"
+
+
 def _region_flow(
     region: Region,
     variables: Mapping[str, FloatArray],
@@ -194,10 +216,11 @@ def _region_flags(
     return_period_yr: float,
     inside: np.ndarray[tuple[int, ...], np.dtype[np.bool_]],
 ) -> list[Flag]:
+    newer = f"; newer, but not had: {region.newer}" if region.newer else ""
     flags = [
         Flag(
             "source",
-            f"{region.title}: {region.report}, {region.table}.",
+            f"{region.title}: {region.report}, {region.table}; {fitted_on(region)}{newer}.",
             inside.copy(),
             outside=False,
         )
@@ -210,14 +233,12 @@ def _region_flags(
     for variable, outside in region.outside_range(equation, variables).items():
         term = next(t for t in region.terms if t.variable == variable)
         what = VARIABLES[variable]
-        flags.append(
-            Flag(
-                "out_of_range",
-                f"{region.title}: {what}, lies outside the {term.lowest:g} to {term.highest:g} of "
-                "the gages.",
-                inside & outside,
-            )
+        beyond = (
+            f"the drainage area lies outside those of the gages: {fitted_on(region)}"
+            if variable == AREA
+            else f"{what}, lies outside the {term.lowest:g} to {term.highest:g} of the gages"
         )
+        flags.append(Flag("out_of_range", f"{region.title}: {beyond}.", inside & outside))
         unknown = inside & np.isnan(variables[variable])
         flags.append(Flag("input_missing", f"Not known here: {what}.", unknown))
     return flags

@@ -17,6 +17,7 @@ from siting.hydraulics.open_channel import GRAVITY_MPS2, WATER_KG_M3, WATER_N_M3
 from siting.hydraulics.stone import STONE_KG_M3
 from siting.values.settings_file import number, own_file
 from terrain.values.errors import ParameterError
+from terrain.values.reader_units import quantity
 
 WOOD_FILE = "wood.toml"
 #: Moisture of dry logs, share of their oven-dry mass.
@@ -277,12 +278,13 @@ def _notes(
     else:
         rules = f"{'Floating' if afloat >= sliding else 'Sliding'} decides how much stone it takes."
     anchors = (
-        f"Posts and wire count with {anchor:.2g} N, as tested."
+        f"Posts and wire count with {quantity(anchor, 'N')}, as tested."
         if anchor > 0
         else "Posts and wire get no credit, since no tested hold is given."
     )
     return (
-        f"Logs at {logs.density_kg_m3:.0f} kg/m3; a dry log floats harder than a green one.",
+        f"Logs at {quantity(logs.density_kg_m3, 'kg/m3', digits=3)}; a dry log floats harder "
+        "than a green one.",
         rules,
         anchors,
         f"Hold over load at least {factor:g}, friction on the bed {logs.friction:g}: common "

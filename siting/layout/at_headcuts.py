@@ -28,16 +28,14 @@ def place_at_headcuts(trials: Trials) -> Placing:
     if not wanted.size:
         return Placing()
     heads_at = measure_heads(ground, wanted)
-    hillside = heads_at.slope > rules.value("refer.slope")
     measured = trials.measure(heads.cell[wanted], heads_at.section_cell)
+    hillside = measured.slopes.here > rules.value("refer.slope")
     keep = trials.keep_off(heads.cell[wanted])
     referred: list[Proposal] = []
     stands: list[HeadTrial] = []
     for k in np.flatnonzero(~hillside):
         proposal = _proposal(trials, heads_at, int(k))
-        spot = trials.meter.spot(
-            measured, int(k), STOP, slope=proposal.slope, drop_m=proposal.head.drop_m
-        )
+        spot = trials.meter.spot(measured, int(k), STOP, drop_m=proposal.head.drop_m)
         decision = trials.decide(spot, keep[k])
         if decision.builds:
             stands.append(HeadTrial(int(k), proposal, decision))
@@ -79,7 +77,6 @@ def _proposal(trials: Trials, m: HeadMeasures, k: int) -> Proposal:
             station_m=float(heads.station_m[i]),
         ),
         task=STOP,
-        slope=float(m.slope[k]),
         confidence=float(heads.confidence[i]),
         words=Words(found, built=whole, cautions=_cautions(trials, m, k)),
         head=AtHead(i, float(m.height_m[k]), above, int(m.heads_below[k])),

@@ -14,9 +14,10 @@ from siting.layout.keep_files import KeepFiles
 from siting.layout.proposals import Proposal
 from siting.places.measured_places import Measured, Meter
 from siting.places.site_floods import FloodGauge
-from siting.places.spot import LandAbove, Spot, SpotFloods, Stock
+from siting.places.spot import Earth, LandAbove, Spot, SpotFloods, Stock
 from siting.structures.catalogue import structure_types
 from siting.structures.decisions import Decision, decide
+from siting.structures.dip_spacing import EROSIVE, SOILS
 from siting.structures.structure_type import Check, StructureType
 from siting.values.wording import metres
 from terrain.values.arrays import IntArray
@@ -43,11 +44,18 @@ class BuildSettings:
         What they hold, in the coordinates of a raster: what `on` reads.
     types
         Structure types to choose from; all that are installed by default.
+    road_dips
+        Whether dips are laid on the roads; without, roads are only kept clear of.
+    road_soil
+        Soil of the roads, one of `siting.structures.dip_spacing.SOILS`; what is not known is taken
+        for erosive, which asks for the closer dips.
+    earth
+        What bed and banks are made of, as somebody told.
 
     Raises
     ------
     ParameterError
-        A return period that floods are not estimated for.
+        A return period that floods are not estimated for, or another soil.
     """
 
     stock: Stock = field(default_factory=Stock)
@@ -55,8 +63,13 @@ class BuildSettings:
     keep_files: KeepFiles | None = None
     keep: KeepClear | None = None
     types: tuple[StructureType, ...] = field(default_factory=lambda: tuple(structure_types()))
+    road_dips: bool = True
+    road_soil: str = EROSIVE
+    earth: Earth = field(default_factory=Earth)
 
     def __post_init__(self) -> None:
+        if self.road_soil not in SOILS:
+            raise ParameterError(f"road soil '{self.road_soil}'", expected=" or ".join(SOILS))
         if self.design_period_yr not in RETURN_PERIODS_YR:
             raise ParameterError(
                 f"a design return period of {self.design_period_yr:g} years",
@@ -98,7 +111,7 @@ class Trials:
     def meter(self) -> Meter:
         """Measures places."""
         build = self.settings
-        return Meter(self.ground, self.gauge, build.stock, build.design_period_yr)
+        return Meter(self.ground, self.gauge, build.stock, build.design_period_yr, build.earth)
 
     def measure(self, cells: IntArray, section_cells: IntArray | None = None) -> Measured:
         """Measure places; see `siting.places.measured_places.Meter.measure`."""
@@ -125,7 +138,6 @@ def spot_of(meter: Meter, m: Measured, i: int, proposal: Proposal) -> Spot:
         m,
         i,
         proposal.task,
-        slope=proposal.slope,
         drop_m=proposal.head.drop_m,
         floor_m=proposal.floor_m,
     )
@@ -146,6 +158,7 @@ def road_spot(meter: Meter, proposal: Proposal, *, area_complete: bool) -> Spot:
         rules=rules,
         floods=SpotFloods(design_period_yr=meter.design_period_yr),
         stock=meter.stock,
+        road=road.run,
     )
 
 

@@ -171,13 +171,6 @@ class Pairs:
         self._reach, self._station = reach, station
         s = ground.stations
         at = np.maximum(near, 0)
-        below = np.concatenate(
-            [
-                np.full(n, max(float(ground.headcuts.slope_below[heads.index[k]]), 0.0))
-                for k, n in zip(open_to, sizes, strict=True)
-            ]
-        )
-        self._slope = np.where(near >= 0, s.slope[at], below) if s.size else below
         self._fan = (near >= 0) & s.is_fan[at] if s.size else np.zeros(cells.size, bool)
         self._keep = trials.keep_off(cells)
 
@@ -264,7 +257,7 @@ class Pairs:
             tasks.insert(0, Task("spread", opens=True))
         why: tuple[str, ...] = ()
         for task in tasks:
-            spot = self._trials.meter.spot(self._measured, at, task, slope=float(self._slope[at]))
+            spot = self._trials.meter.spot(self._measured, at, task)
             decision = self._trials.decide(spot, self._keep[at])
             if decision.size is None:
                 why = decision.why_none
@@ -330,7 +323,6 @@ class Pairs:
                 station_m=float(self._station[at]),
             ),
             task=trial.task,
-            slope=float(self._slope[at]),
             confidence=proposal.confidence,
             words=Words(_why_here(where, order, of, trial.task)),
             head=AtHead(proposal.head.index, heads_below=proposal.head.heads_below),

@@ -153,7 +153,7 @@ def _of_places(trials: Trials, chosen: list[int], width: FloatArray, usual: Floa
         taken.add(x, y)
         found = (
             f"The swale opens out here: its floor is {metres(floor_m)} wide, against "
-            f"{metres(usual[i])} around; it falls {percent(s.slope[i])} and "
+            f"{metres(usual[i])} around; it falls {percent(survey.slope(row))} and "
             f"{hectares(s.drainage_area_ha[i])} drain to it."
         )
         caution = "See on site that the floor is grown over and no bank is cut."
@@ -161,7 +161,6 @@ def _of_places(trials: Trials, chosen: list[int], width: FloatArray, usual: Floa
             Proposal(
                 where=at_station(ground, i),
                 task=SLOW_AND_SPREAD,
-                slope=float(s.slope[i]),
                 confidence=CONFIDENCE,
                 words=Words(found, cautions=(caution,)),
                 floor_m=floor_m,

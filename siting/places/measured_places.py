@@ -6,11 +6,12 @@ read the same numbers. What is measured at a cell does not depend on what is mea
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
 from typing import Any
 
 import numpy as np
 
+from siting.channels.bed_slopes import BedSlopes, bed_slopes
 from siting.channels.channel_reading import ChannelReading, read_places
 from siting.channels.ground import Ground
 from siting.floods.bankfull_curves import bankfull_geometry
@@ -20,8 +21,10 @@ from siting.places.site_floods import FloodGauge, SiteFloods
 from siting.places.spot import (
     BankfullSize,
     Banks,
+    BedAround,
     ChannelForm,
     Drop,
+    Earth,
     LandAbove,
     Spot,
     SpotFloods,
@@ -51,6 +54,8 @@ class Measured:
         Bed at the cell.
     drainage_area_ha, area_complete
         Land that drains to the cell, and whether the raster holds all of it.
+    slopes
+        Bed slope through the footprint, above and below.
     floods, reading, section
         Peak flows by every method, the channel as read, and the section at the cell alone.
     curve_width_m, curve_depth_m
@@ -64,6 +69,7 @@ class Measured:
     elevation_m: FloatArray
     drainage_area_ha: FloatArray
     area_complete: BoolArray
+    slopes: BedSlopes
     floods: SiteFloods
     reading: ChannelReading
     section: SectionMeasures
@@ -112,12 +118,15 @@ class Meter:
         What there is to build with.
     design_period_yr
         Return period of the flow that sizes are made for.
+    earth
+        What bed and banks are made of.
     """
 
     ground: Ground
     gauge: FloodGauge
     stock: Stock
     design_period_yr: float
+    earth: Earth = field(default_factory=Earth)
 
     def measure(
         self,
@@ -134,11 +143,12 @@ class Meter:
         cells
             Flat cell numbers, shape ``(n,)``.
         section_cells
-            Cells at which the channel is measured; by default the same.
+            Cells at which the channel is measured; by default the same. Where they differ, the
+            cells are lips of headcuts.
         azimuth_deg
             Direction to measure across where it is not that of the flow; NaN where it is.
         notes
-            Whether to write remarks about the floods.
+            Whether to write remarks about the floods and to work out their ranges.
         """
         ground, division = self.ground, self.gauge.settings.division
         at = cells if section_cells is None else section_cells
@@ -148,6 +158,8 @@ class Meter:
         azimuth = ground.azimuth_deg(at)
         if azimuth_deg is not None:
             azimuth = np.where(np.isfinite(azimuth_deg), azimuth_deg, azimuth)
+        slopes = bed_slopes(ground, cells, at_head=at != cells)
+        q2 = floods.peak(2.0)
         return Measured(
             cell=cells,
             section_cell=at,
@@ -155,8 +167,9 @@ class Meter:
             elevation_m=ground.raster.elevation_m.reshape(-1)[cells].astype(np.float64),
             drainage_area_ha=area_ha,
             area_complete=~ground.cut.is_cut(cells),
+            slopes=slopes,
             floods=floods,
-            reading=read_places(ground, at, q2_m3s=floods.peak(2.0), division=division),
+            reading=read_places(ground, at, slope=slopes.here, q2_m3s=q2, division=division),
             section=ground.sections(at, azimuth),
             curve_width_m=curve.width_m,
             curve_depth_m=curve.depth_m,
@@ -168,7 +181,6 @@ class Meter:
         i: int,
         task: Task,
         *,
-        slope: float,
         drop_m: float = np.nan,
         floor_m: float = np.nan,
     ) -> Spot:
@@ -180,8 +192,6 @@ class Meter:
             What was measured, and which of its places.
         task
             What is asked for.
-        slope
-            Bed slope of the reach, m per m.
         drop_m
             Height of a headcut; NaN for none.
         floor_m
@@ -198,10 +208,17 @@ class Meter:
             width_error = 0.0
             depth = depth if np.isfinite(depth) else rules.value("swale.floor_height")
         drop_error = float(ground.height_error_m(drop_m)) if np.isfinite(drop_m) else 0.0
+        slopes, least = m.slopes, rules.value("measuring.slope_error")
         return Spot(
             task=task,
-            slope=slope,
-            slope_error=rules.value("measuring.slope_error"),
+            slope=float(slopes.here[i]),
+            slope_error=max(float(slopes.here_error[i]), least),
+            bed=BedAround(
+                above=float(slopes.above[i]),
+                above_error=float(np.fmax(slopes.above_error[i], least)),
+                below=float(slopes.below[i]),
+                below_error=float(np.fmax(slopes.below_error[i], least)),
+            ),
             land=LandAbove(float(m.drainage_area_ha[i]), bool(m.area_complete[i])),
             drop=Drop(drop_m, drop_error),
             banks=Banks(width, depth, width_error, depth_error, bed),
@@ -216,6 +233,7 @@ class Meter:
             section=self._section(m, i),
             rules=rules,
             stock=self.stock,
+            earth=self.earth,
         )
 
     def _section(self, m: Measured, i: int) -> CrossSection:
@@ -235,10 +253,13 @@ class Meter:
 
 def spot_floods(floods: SiteFloods, i: int, design_period_yr: float) -> SpotFloods:
     """Peak flows at one place, as the structure types see them."""
+    at = RETURN_PERIODS_YR.index(design_period_yr)
     return SpotFloods(
         q_m3s=tuple(float(floods.peak(t)[i]) for t in RETURN_PERIODS_YR),
+        low_m3s=tuple(float(q) for q in floods.low_m3s[i]),
         high_m3s=tuple(float(q) for q in floods.high_m3s[i]),
         design_period_yr=design_period_yr,
+        range_from=str(floods.range_from[i, at] or ""),
     )
 
 

@@ -69,6 +69,19 @@ class LandAbove:
 
 
 @dataclass(frozen=True, slots=True)
+class BedAround:
+    """Bed slope over the reach above a structure and over that below it, and their errors.
+
+    m per m; NaN where not known, and on a road.
+    """
+
+    above: float = np.nan
+    above_error: float = 0.0
+    below: float = np.nan
+    below_error: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
 class Drop:
     """Height of a headcut, m, and its error; NaN where there is none."""
 
@@ -121,16 +134,45 @@ class SpotFloods:
 
     Parameters
     ----------
-    q_m3s, high_m3s
-        Peak flows of `siting.floods.flood_method.RETURN_PERIODS_YR`, and the high end of their
-        range; NaN where not known.
+    q_m3s, low_m3s, high_m3s
+        Likely peak flows of `siting.floods.flood_method.RETURN_PERIODS_YR`, and the low and high
+        end of their range; NaN where not known.
     design_period_yr
         Return period that sizes are made for.
+    range_from
+        What the range of the design flow rests on, in words; empty where there is none.
     """
 
     q_m3s: tuple[float, ...] = (np.nan,) * len(RETURN_PERIODS_YR)
+    low_m3s: tuple[float, ...] = (np.nan,) * len(RETURN_PERIODS_YR)
     high_m3s: tuple[float, ...] = (np.nan,) * len(RETURN_PERIODS_YR)
     design_period_yr: float = 10.0
+    range_from: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class RoadRun:
+    """The piece of road whose water comes to a place on it.
+
+    Parameters
+    ----------
+    length_m
+        Along the road, from the dip above or from the top of the stretch that falls one way.
+    mean_grade
+        Mean grade over that length, m per m.
+    soil
+        ``erosive`` or ``firm``: soil of the road.
+    first_open
+        Whether no place nearer to its top lets the water out.
+    after_dip
+        Whether it begins at a dip, not at the top of a stretch.
+    """
+
+    length_m: float
+    mean_grade: float
+    soil: str
+    first_open: bool = False
+    after_dip: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,6 +181,48 @@ class ChannelForm:
 
     setting: str = ""
     stage: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Earth:
+    """What bed and banks are made of, as somebody told.
+
+    Parameters
+    ----------
+    soil
+        Symbol of the soil's class, a name of `siting.hydraulics.resistance.soils`; empty where
+        nobody told.
+    cover
+        What grows on the bed: ``bare``, or a name of `siting.hydraulics.resistance.covers`; empty
+        where nobody told.
+    """
+
+    soil: str = ""
+    cover: str = ""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Stretch:
+    """Channel next to a place.
+
+    Parameters
+    ----------
+    slope
+        Slope of its bed, m per m, 0 or more; NaN where there is none before the next headcut.
+    section
+        Ground across it; None where it is taken to be that of the place.
+    """
+
+    slope: float = np.nan
+    section: CrossSection | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Beyond:
+    """Channel above and below a place, each up to the next headcut."""
+
+    above: Stretch = Stretch()
+    below: Stretch = Stretch()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -153,13 +237,20 @@ class Spot:
     task
         What it asks of a structure.
     slope, slope_error
-        Bed slope of the reach (of the road, for a road).
+        Bed slope where the structure stands (of the road, for a road): what water and stone are
+        worked out with. Limits see the steepest of this and those of ``bed``.
+    bed
+        Bed slope above and below it.
     land, drop, banks, bankfull, floods, form
         What was measured.
     section
         Ground across the channel (or a made-up trapezoid where the elevations do not show it).
+    road
+        The piece of road above a place on a road; None elsewhere.
     stock, rules
         What there is to build with, and the limits.
+    earth, beyond
+        What bed and banks are made of, and the channel next to the place.
     """
 
     task: Task
@@ -168,18 +259,27 @@ class Spot:
     land: LandAbove
     section: CrossSection
     rules: Rules
+    bed: BedAround = BedAround()
     drop: Drop = Drop()
     banks: Banks = Banks()
     bankfull: BankfullSize = BankfullSize()
     floods: SpotFloods = SpotFloods()
     form: ChannelForm = ChannelForm()
     stock: Stock = Stock()
+    road: RoadRun | None = None
+    earth: Earth = Earth()
+    beyond: Beyond = Beyond()
 
     def flow_m3s(self, return_period_yr: float | None = None) -> float:
         """Peak flow of a return period; of the design return period by default."""
         floods = self.floods
         period = floods.design_period_yr if return_period_yr is None else return_period_yr
         return floods.q_m3s[RETURN_PERIODS_YR.index(period)]
+
+    def low_flow_m3s(self) -> float:
+        """Low end of the design flow's range; NaN where there is none."""
+        floods = self.floods
+        return floods.low_m3s[RETURN_PERIODS_YR.index(floods.design_period_yr)]
 
     def high_flow_m3s(self) -> float:
         """High end of the design flow's range; NaN where there is none."""

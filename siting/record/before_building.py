@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from siting.record.structure_rows import columns_of
 from siting.structures.structure_type import Amount
 from siting.values.columns import Columns
-from siting.values.wording import counted, figures
+from siting.values.wording import counted, metres, quantity
 
 #: Bulk weight of loose stone, t/m3 (common practice).
 LOOSE_STONE_T_M3 = 1.6
@@ -88,19 +88,19 @@ def before_building(totals: Totals, *, design_period_yr: float) -> Mapping[str, 
         "Permits for fill": (
             f"Stone, wood and earth in a channel may need a permit, in dry channels too (in the "
             f"United States Clean Water Act section 404, state certification and state law). "
-            f"Together: {where}, about {figures(t.fill_m3)} m3 of fill on "
-            f"{figures(t.disturbed_m2)} m2; at most {figures(t.largest_fill_m3)} m3 at one site. "
-            "Whether a channel counts is for the office to say."
+            f"Together: {where}, about {quantity(t.fill_m3, 'm3')} of fill on "
+            f"{quantity(t.disturbed_m2, 'm2')}; at most {quantity(t.largest_fill_m3, 'm3')} at one "
+            "site. Whether a channel counts is for the office to say."
         ),
         "Water": (
-            f"New and tight, all of it would hold about {figures(t.water_held_m3)} m3, nowhere "
-            f"deeper than {figures(t.deepest_m)} m; it leaks and drains. Ask about water rights "
-            "and dam rules all the same."
+            f"New and tight, all of it would hold about {quantity(t.water_held_m3, 'm3')}, "
+            f"nowhere deeper than {metres(t.deepest_m)}; it leaks and drains. Ask about water "
+            "rights and dam rules all the same."
         ),
         "Cultural survey": (
             f"Have the ground looked over for sites of the past before it is disturbed: about "
-            f"{figures(t.disturbed_m2)} m2 at the structures, with the ways to them and the places "
-            "that stone is taken from."
+            f"{quantity(t.disturbed_m2, 'm2')} at the structures, with the ways to them and the "
+            "places that stone is taken from."
         ),
         "Plants and animals": (
             "Ask about protected species, nesting seasons and fish; where water runs all year or "

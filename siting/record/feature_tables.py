@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -14,6 +14,7 @@ from pyproj import CRS, Transformer
 from siting.channels.ground import Ground
 from siting.channels.reaches import section_lines
 from siting.floods.flood_method import RETURN_PERIODS_YR
+from siting.layout.healing import HealingReach
 from siting.layout.keep_clear import KeepClear
 from siting.sites import Sites
 from siting.values.columns import FeatureTable, shapes_of, texts_of
@@ -113,6 +114,8 @@ def site_table(sites: Sites, *, crs: CRS | None, more: Mapping[str, NDArray[Any]
         "station_m": sites.numbers(lambda s: s.where.station_m),
         "elevation_m": sites.elevation_m,
         "slope": sites.numbers(lambda s: s.spot.slope),
+        "slope_above": sites.numbers(lambda s: s.spot.bed.above),
+        "slope_below": sites.numbers(lambda s: s.spot.bed.below),
         **_channel_columns(sites),
         "headcut_height_m": sites.numbers(lambda s: s.spot.drop.height_m),
         "drainage_area_ha": sites.drainage_area_ha,
@@ -132,9 +135,9 @@ def site_table(sites: Sites, *, crs: CRS | None, more: Mapping[str, NDArray[Any]
 
 
 def _channel_columns(sites: Sites) -> dict[str, NDArray[Any]]:
-    """What the elevations tell of the channel at each site."""
+    """What the elevations tell of the channel at each site; nothing on a road, which has none."""
     reading, bankfull = sites.reading, sites.reading.bankfull
-    return {
+    told = {
         "width_m": sites.width_m,
         "depth_m": sites.depth_m,
         "width_source": np.where(
@@ -159,6 +162,15 @@ def _channel_columns(sites: Sites) -> dict[str, NDArray[Any]]:
         "stage": reading.stage,
         "stage_confidence": reading.stage_confidence,
     }
+    return {name: without(values, sites.on_road) for name, values in told.items()}
+
+
+def without(values: NDArray[Any], where: BoolArray) -> NDArray[Any]:
+    """Values with nothing in some places: NaN for numbers, None for texts, 0 for whole numbers."""
+    nothing = {"f": np.nan, "O": None}.get(values.dtype.kind, 0)
+    out = values.copy()
+    out[where] = nothing
+    return out
 
 
 def _flood_columns(sites: Sites) -> dict[str, NDArray[Any]]:
@@ -188,6 +200,36 @@ def drainage_table(ground: Ground, sites: Sites) -> FeatureTable:
             "flow_path_m": sites.floods.flow_path_m[at],
             "curve_number": sites.floods.curve_number[at],
             "area_complete": sites.area_complete[at],
+        },
+    )
+
+
+def look_first_table(reaches: Sequence[HealingReach], *, crs: CRS | None) -> FeatureTable:
+    """Reaches that may be healing as lines, digitised downstream, the longest first."""
+    order = sorted(reaches, key=lambda r: (-r.length_m, r.reach, r.low_m))
+
+    def numbers(get: Callable[[HealingReach], float]) -> FloatArray:
+        return np.array([get(r) for r in order], dtype=np.float64)
+
+    lines = [shapely.LineString(np.column_stack([r.x_m, r.y_m])[::-1]) for r in order]
+    lon, lat = lon_lat(crs, numbers(lambda r: r.x_m[0]), numbers(lambda r: r.y_m[0]))
+    return FeatureTable(
+        shapes_of(lines),
+        {
+            "look_id": np.arange(1, len(order) + 1),
+            "channel_id": np.array([r.reach + 1 for r in order], dtype=np.int64),
+            "station_m": numbers(lambda r: r.low_m),
+            "length_m": numbers(lambda r: r.length_m),
+            "stage": np.array([r.stage for r in order], dtype=np.int64),
+            "stage_confidence": numbers(lambda r: r.confidence),
+            "bench_m": numbers(lambda r: r.bench_m),
+            "bank_depth_m": numbers(lambda r: r.bank_depth_m),
+            "bank_width_m": numbers(lambda r: r.bank_width_m),
+            "slope": numbers(lambda r: r.slope),
+            "drainage_area_ha": numbers(lambda r: r.drainage_area_ha),
+            "evidence": texts_of([r.evidence for r in order]),
+            "lon": lon,
+            "lat": lat,
         },
     )
 

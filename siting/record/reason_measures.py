@@ -46,7 +46,9 @@ def measured_rows(sites: Sites, i: int, *, cell_m: float) -> Iterator[Reason]:
         source_of(site, "slope"),
     )
     if spot.task.purpose == "road":
+        yield from _road(site)
         return
+    yield from _bed_around(site)
     if np.isfinite(spot.drop.height_m):
         text = f"{metres(spot.drop.height_m)}, error {metres(spot.drop.error_m)}."
         yield row("drop", text, source_of(site, "drop"))
@@ -62,6 +64,40 @@ def measured_rows(sites: Sites, i: int, *, cell_m: float) -> Iterator[Reason]:
         )
         yield row("stage of incision", text, "Schumm 1984, Simon 1989", "from memory")
     yield row("cell size", f"{metres(cell_m)}: what is narrower is not seen.", DEM, "measured")
+
+
+def _road(site: Site) -> Iterator[Reason]:
+    """The piece of road above a place on a road, and what its water may cut."""
+    road, run = site.proposal.road, site.spot.road
+    if road is None or run is None:
+        return
+    since = "the dip above" if run.after_dip else "the top of this stretch"
+    text = (
+        f"{metres(run.length_m)} of road since {since}, at {percent(run.mean_grade)} on the mean, "
+        f"of a soil taken for {run.soil}; stretch {road.stretch} of the roads."
+    )
+    yield row("road above", text)
+    if np.isfinite(road.soil_m3_per_yr):
+        depth = site.spot.rules["road_dip.soil_cut"]
+        text = f"Its own water may cut about {figures(road.soil_m3_per_yr)} m3 a year from it."
+        yield row("soil that a dip may save", text, depth.source, depth.basis)
+
+
+def _bed_around(site: Site) -> Iterator[Reason]:
+    """Bed slope above and below, the faces of headcuts left out."""
+    bed = site.spot.bed
+    around = [
+        f"{percent(slope)} {where}, error {percent(error)}"
+        for slope, error, where in (
+            (bed.above, bed.above_error, "above"),
+            (bed.below, bed.below_error, "below"),
+        )
+        if np.isfinite(slope)
+    ]
+    if around:
+        reach = f"over {metres(site.spot.rules.value('measuring.slope_reach'))} or five cells"
+        text = f"{'; '.join(around)}: {reach}, the faces of headcuts left out."
+        yield row("bed slope around", text)
 
 
 def _banks(sites: Sites, i: int) -> Iterator[Reason]:

@@ -8,13 +8,15 @@ from dataclasses import astuple, dataclass
 import numpy as np
 
 from siting.effects.site_effects import Effect
+from siting.places.spot import Spot
+from siting.record.bed_and_bank_rows import bed_rows
 from siting.record.reason_measures import measured_rows
 from siting.record.reason_rows import Reason
 from siting.record.structure_rows import columns_of
 from siting.sites import Sites
 from siting.structures.structure_type import Check
 from siting.values.columns import Columns
-from siting.values.wording import figures, flow, hectares, metres
+from siting.values.wording import between, figures, flow, hectares, metres, quantity, signed_metres
 from siting.works.making_works import Works
 from siting.works.work import KIND_WORDS
 
@@ -46,6 +48,7 @@ def reason_columns(told: Told) -> Columns:
 def _reasons(told: Told, i: int) -> Iterator[Reason]:
     yield from measured_rows(told.sites, i, cell_m=told.cell_m)
     yield from _flood(told.sites, i)
+    yield from bed_rows(told.sites[i])
     yield from _limits(told.sites, i)
     yield from _alternatives(told.sites, i)
     yield from _sizes(told.sites, i)
@@ -62,19 +65,30 @@ def _flood(sites: Sites, i: int) -> Iterator[Reason]:
     state = site.design_flow
     method = sites.floods.method[i]
     if state is None:
-        text = "The peak flow is not known here; nothing is checked against it."
-        yield Reason("flood", "design flow", "", text, "", "")
+        yield Reason("flood", "design flow", "", _no_flow(spot), "", "")
         return
     text = (
         f"The flow with a chance of 1 in {spot.floods.design_period_yr:g} a year is "
         f"{flow(state.discharge_m3s)}. In the measured section it runs {metres(state.depth_m)} "
-        f"deep and {figures(state.velocity_mps)} m/s fast, pulls on the bed with "
-        f"{figures(state.shear_pa)} Pa, Froude number {figures(state.froude)}."
+        f"deep and {quantity(state.velocity_mps, 'm/s')} fast, pulls on the bed with "
+        f"{quantity(state.shear_pa, 'Pa')}, Froude number {figures(state.froude)}."
     )
     source = f"method {method}; Manning's equation with n = {spot.roughness:g}"
     yield Reason("flood", "design flow", "", text, source, "published")
     if sites.floods.note[i]:
         yield Reason("flood", "what limits it", "", str(sites.floods.note[i]), "", "")
+    for check in site.decision.at_high if site.size is not None else ():
+        yield _check("flood", "at the high end of its range", check)
+
+
+def _no_flow(spot: Spot) -> str:
+    if not spot.land.complete and np.isfinite(spot.flow_m3s()):
+        return (
+            "The raster cuts the drainage area off. The part that it holds gives at least "
+            f"{flow(spot.flow_m3s())} with a chance of 1 in {spot.floods.design_period_yr:g} a "
+            "year, a minimum; nothing is sized by it."
+        )
+    return "The peak flow is not known here; nothing is checked against it."
 
 
 def _check(part: str, subject: str, check: Check) -> Reason:
@@ -144,22 +158,22 @@ def _pair(sites: Sites, effect: Effect, i: int) -> Iterator[Reason]:
         return
     text = (
         f"New and tight it would hold a pool {metres(pool.length_m)} long, "
-        f"{figures(pool.area_m2)} m2 and {figures(pool.volume_m3)} m3. A structure of stone leaks: "
-        "the still pool is the lower bound."
+        f"{quantity(pool.area_m2, 'm2')} and {quantity(pool.volume_m3, 'm3')}. A structure of "
+        "stone leaks: the still pool is the lower bound."
     )
     yield Reason("pair", "still pool", "", text, effect.source, "arithmetic")
     if np.isfinite(pool.toe_depth_m) and site.only_holds:
         text = (
             f"It is too low for the fall of the bed from the foot of the drop. Against the foot as "
-            f"measured, which may lie in a hole, the still pool stands at {pool.toe_depth_m:+.2f} "
-            f"m, error {metres(pool.toe_error_m)}."
+            f"measured, which may lie in a hole, the still pool stands at "
+            f"{signed_metres(pool.toe_depth_m)}, error {metres(pool.toe_error_m)}."
         )
         yield Reason("pair", "depth at the foot", "fails", text, effect.source, "arithmetic")
     elif np.isfinite(pool.toe_depth_m):
         reach = "reaches" if pool.toe_depth_m >= 0 else "does not reach"
         text = (
-            f"The still pool {reach} what it backs water to: {pool.toe_depth_m:+.2f} m there, "
-            f"error {metres(pool.toe_error_m)}."
+            f"The still pool {reach} what it backs water to: {signed_metres(pool.toe_depth_m)} "
+            f"there, error {metres(pool.toe_error_m)}."
         )
         verdict = "holds" if pool.toe_depth_m + pool.toe_error_m >= 0 else "fails"
         yield Reason("pair", "depth at the foot", verdict, text, effect.source, "arithmetic")
@@ -175,16 +189,16 @@ def _benefit(effect: Effect) -> Iterator[Reason]:
     wedge, gain = effect.wedge, effect.benefit
     if wedge is not None:
         text = (
-            f"Filled, it holds about {figures(wedge.volume_m3)} m3 of sediment over "
-            f"{metres(wedge.length_m)} ({figures(wedge.volume_low_m3)} to "
-            f"{figures(wedge.volume_high_m3)} m3)."
+            f"Filled, it holds about {quantity(wedge.volume_m3, 'm3')} of sediment over "
+            f"{metres(wedge.length_m)} "
+            f"({between(wedge.volume_low_m3, wedge.volume_high_m3, 'm3')})."
         )
         source = "deposits at 0.5 to 0.7 of the old bed slope"
         yield Reason("benefit", "sediment held", "", text, source, "published")
     if np.isfinite(gain.rewetted_m2):
         text = (
-            f"About {figures(gain.rewetted_m2)} m2 along the pool stand less than the structure's "
-            "height above the channel and may get wetter."
+            f"About {quantity(gain.rewetted_m2, 'm2')} along the pool stand less than the "
+            "structure's height above the channel and may get wetter."
         )
         yield Reason("benefit", "ground rewetted", "", text, effect.source, TRADE)
     if np.isfinite(gain.swale_length_m):
@@ -194,12 +208,12 @@ def _benefit(effect: Effect) -> Iterator[Reason]:
         )
         yield Reason("benefit", "ground at risk", "", text, "elevations", TRADE)
     if np.isfinite(gain.soil_at_risk_m3):
-        text = f"About {figures(gain.soil_at_risk_m3)} m3 of soil would go with it."
+        text = f"About {quantity(gain.soil_at_risk_m3, 'm3')} of soil would go with it."
         yield Reason("benefit", "soil at risk", "", text, "elevations", "arithmetic")
     if np.isfinite(gain.retreat_m_per_yr):
+        a_year = between(gain.retreat_low_m_per_yr, gain.retreat_high_m_per_yr, "m")
         text = (
-            f"The head may move {figures(gain.retreat_low_m_per_yr)} to "
-            f"{figures(gain.retreat_high_m_per_yr)} m a year, an order of magnitude that is "
+            f"The head may move {a_year} a year, an order of magnitude that is "
             f"usually too high where it is dry; rain from {gain.retreat_rain}."
         )
         source = "USDA Soil Conservation Service, Technical Release 32"

@@ -11,11 +11,12 @@ from siting.channels.headcuts import HeadcutSettings
 from siting.channels.study_area import StudyArea
 from siting.floods.flood_method import RETURN_PERIODS_YR
 from siting.layout.fans import station_spacing_m
+from siting.layout.healing import healing_note
 from siting.places.flood_paths import NOT_KNOWN
 from siting.places.site_floods import FloodSettings, SiteFloods
 from siting.sites import Sites
 from siting.structures.decisions import MORE_ELEVATIONS
-from siting.values.wording import counted, figures, hectares, listed, metres
+from siting.values.wording import counted, exactly, figures, hectares, listed, metres, quantity
 from siting.works.making_works import Works
 
 #: So many cuts and fills are named with their place; the others are counted.
@@ -108,12 +109,14 @@ def cautions_of(ground: Ground, sites: Sites, floods: FloodSettings) -> tuple[st
     if floods.missing:
         out.append(floods.missing)
     out += flood_cautions(floods, sites.floods)
-    curve = int(np.count_nonzero(sites.reading.width_source == "curve"))
+    curve = int(np.count_nonzero(sites.width_unseen))
     if curve:
         out.append(
             f"Width and depth of {curve} of {counted(sites.count, 'site')} come from a regional "
             "curve, not from the ground: measure them."
         )
+    if note := healing_note(sites.look_first):
+        out.append(note)
     height = sites.sized("height_m")
     grade = sites.controls == "grade"
     smallest = ground.rules.low("grade_control.height")
@@ -203,12 +206,12 @@ def facts_of(
     """Settings and counts for the record of the run."""
     grid, report = ground.raster.grid, ground.conditioned.report
     facts: dict[str, Any] = {
-        "grid": f"{grid.rows} x {grid.cols} cells of {grid.cell_m:g} m",
+        "grid": f"{grid.rows} x {grid.cols} cells of {exactly(grid.cell_m, 'm')}",
         "known cells": ground.raster.valid_cells,
         **settings,
         "reaches": ground.network.size,
         "depressions drained by a cut": report.carved,
-        f"cuts of {report.notable_m:g} m or more": report.cut_cell.size,
+        f"cuts of {exactly(report.notable_m, 'm')} or more": report.cut_cell.size,
         "depressions filled": report.filled_cell.size,
         "cells raised": report.filled_cells,
         "cells lowered": report.lowered_cells,
@@ -219,5 +222,5 @@ def facts_of(
         ),
     }
     if study is not None:
-        facts["ranch and land that drains into it"] = f"{study.area_ha:.2f} ha"
+        facts["ranch and land that drains into it"] = quantity(study.area_ha, "ha", digits=3)
     return {name: str(value) for name, value in facts.items()}

@@ -16,7 +16,7 @@ from shapely.geometry import mapping, shape
 
 from siting.layout.keep_clear import KeepClear
 from siting.layout.measuring import BuildSettings
-from siting.places.spot import Stock
+from siting.places.spot import Earth, Stock
 from siting.values.columns import Columns, texts_of
 from siting.values.input_errors import RulesError
 from siting.values.rules import Rules, load_rules
@@ -57,6 +57,7 @@ class SettingsUsed:
     def texts(self) -> dict[str, str]:
         """Settings by name, each as a text."""
         stock, means, keep = self.build.stock, self.means, self.build.keep
+        earth = self.build.earth
         out = {
             "rules": rules_text(self.rules),
             "costs": costs_text(means.costs),
@@ -68,6 +69,7 @@ class SettingsUsed:
                     "anchor_n_per_post": stock.anchor_n_per_post,
                 }
             ),
+            "earth": _json({"soil": earth.soil, "cover": earth.cover}),
             "means": _json(
                 {
                     "spare": means.spare,
@@ -115,6 +117,8 @@ def settings_of(texts: Mapping[str, str]) -> SettingsUsed:
     design, stock, means, works = (
         _read_json(texts, name) for name in ("design", "stock", "means", "works")
     )
+    # plans of before bed and banks were looked at have no such row
+    earth = _read_json(texts, "earth") if "earth" in texts else {"soil": "", "cover": ""}
     try:
         return SettingsUsed(
             rules=load_rules(_text(texts, "rules", design["rules_file"])),
@@ -134,6 +138,7 @@ def settings_of(texts: Mapping[str, str]) -> SettingsUsed:
                 ),
                 design_period_yr=float(design["return_period_yr"]),
                 keep=keep_of(texts["keep"]) if "keep" in texts else None,
+                earth=Earth(soil=str(earth["soil"]), cover=str(earth["cover"])),
             ),
             judging=Judging(_number_or_none(works["horizon_yr"]), str(works["rank_by"])),
             division=str(design["bankfull_division"]),
@@ -171,6 +176,7 @@ def costs_text(costs: Costs) -> str:
             "low": f.low,
             "likely": f.likely,
             "high": f.high,
+            **({"year": f.year} if f.year else {}),
             "unit": f.unit,
             "source": f.source,
             "basis": f.basis,
@@ -184,7 +190,8 @@ def costs_text(costs: Costs) -> str:
 
 def keep_text(keep: KeepClear) -> str:
     """What is kept clear of as GeoJSON, in the coordinates of the raster."""
-    rows = zip(keep.shapes, keep.kind, keep.name, keep.from_roads, strict=True)
+    not_ours = np.zeros(keep.size, dtype=np.bool_) if keep.not_ours is None else keep.not_ours
+    rows = zip(keep.shapes, keep.kind, keep.name, keep.from_roads, not_ours, strict=True)
     return _json(
         {
             "type": "FeatureCollection",
@@ -192,10 +199,15 @@ def keep_text(keep: KeepClear) -> str:
             "features": [
                 {
                     "type": "Feature",
-                    "properties": {"kind": kind, "name": name, "from_roads": bool(from_roads)},
+                    "properties": {
+                        "kind": kind,
+                        "name": name,
+                        "from_roads": bool(from_roads),
+                        "not_ours": bool(others),
+                    },
                     "geometry": mapping(geometry),
                 }
-                for geometry, kind, name, from_roads in rows
+                for geometry, kind, name, from_roads, others in rows
             ],
         }
     )
@@ -221,6 +233,8 @@ def keep_of(text: str) -> KeepClear:
             name=texts_of([str(row["name"]) for row in told]),
             from_roads=np.array([bool(row["from_roads"]) for row in told], dtype=np.bool_),
             notes=tuple(str(note) for note in found["notes"]),
+            # plans of older versions do not say
+            not_ours=np.array([bool(row.get("not_ours")) for row in told], dtype=np.bool_),
         )
     except (KeyError, TypeError, ValueError, AttributeError, shapely.errors.ShapelyError) as error:
         raise RulesError(

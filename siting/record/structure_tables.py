@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -13,6 +13,7 @@ from siting.effects.site_effects import Effect, effect_columns, effects_of, pool
 from siting.floods.rainfall import Rainfall
 from siting.layout.clearance import near
 from siting.layout.keep_clear import KINDS, ROAD, KeepClear
+from siting.record.bed_and_bank_rows import bed_columns
 from siting.record.before_building import (
     Totals,
     before_columns,
@@ -31,10 +32,10 @@ from siting.record.structure_rows import (
     spacing_columns,
 )
 from siting.record.work_tables import site_work_columns, work_reason_columns
-from siting.sites import Sites
+from siting.sites import Site, Sites
 from siting.values.columns import Columns, FeatureTable, texts_of
 from siting.values.rules import Rules
-from siting.values.wording import counted, figures
+from siting.values.wording import counted, quantity
 from siting.works.takes import Means, Takes, takes_of
 from siting.works.work import Judging
 from siting.works.work_words import why_first
@@ -83,8 +84,8 @@ class Built:
         return (
             *self.takes.sentences(),
             design_sentence(t, design_period_yr),
-            f"Before you build: utilities, permits (about {figures(t.fill_m3)} m3 of fill on "
-            f"{figures(t.disturbed_m2)} m2 in {counted(t.channels, 'channel')}), water rights, "
+            f"Before you build: utilities, permits (about {quantity(t.fill_m3, 'm3')} of fill on "
+            f"{quantity(t.disturbed_m2, 'm2')} in {counted(t.channels, 'channel')}), water rights, "
             "cultural survey, grazing; see the table before_you_build.",
         )
 
@@ -164,6 +165,7 @@ def told_of(
             **site_work_columns(takes.works),
             **_design_columns(sites, design_period_yr),
             **effect_columns(effects),
+            **bed_columns(sites),
             **takes.site_columns(),
             **_left_out(sites, takes),
             "nearest_road_m": _nearest_road_m(sites, keep),
@@ -200,6 +202,9 @@ def _design_columns(sites: Sites, design_period_yr: float) -> Columns:
         stones = [None if s.size is None else s.size.stone for s in sites]
         return np.array([np.nan if s is None else getattr(s, name) for s in stones])
 
+    def of_flow(get: Callable[[Site], float]) -> FloatArray:
+        return np.array([np.nan if s.design_flow is None else get(s) for s in sites])
+
     chosen = [next((r for r in p.spacing if r.chosen), None) for p in sites]
     at = [r.low_m if r is not None and np.isfinite(r.low_m) else np.nan for r in chosen]
     return {
@@ -208,6 +213,12 @@ def _design_columns(sites: Sites, design_period_yr: float) -> Columns:
         "stone_heaviest_kg": stone("heaviest_kg"),
         "design_return_period_yr": np.full(sites.count, int(design_period_yr)),
         "design_flow_m3s": flow("discharge_m3s"),
+        "design_flow_low_m3s": of_flow(lambda s: s.spot.low_flow_m3s()),
+        "design_flow_high_m3s": of_flow(lambda s: s.spot.high_flow_m3s()),
+        "flow_range_from": texts_of([s.spot.floods.range_from or None for s in sites]),
+        "fails_at_high_flow": texts_of(
+            [", ".join(c.rule for c in s.fails_at_high) or None for s in sites]
+        ),
         "design_depth_m": flow("depth_m"),
         "design_velocity_mps": flow("velocity_mps"),
         "design_shear_pa": flow("shear_pa"),

@@ -29,7 +29,7 @@ from siting.revising.site_measures import (
 from siting.sites import Site
 from siting.structures.decisions import MORE_ELEVATIONS, decide
 from siting.structures.structure_type import Check, StructureType
-from siting.values.wording import figures, metres, sentences
+from siting.values.wording import exactly, figures, metres, sentences
 
 #: Notes from the field are quoted in a sentence up to so many characters; all of them stand in the
 #: layer.
@@ -196,7 +196,7 @@ def _measured_words(record: SiteRecord, site: FieldSite) -> str:
 
 def _exact_m(value: float) -> str:
     """Write a measured length as exactly as it was measured."""
-    return f"{figures(value, 3)} m"
+    return exactly(value, "m")
 
 
 def _exact_percent(share: float) -> str:

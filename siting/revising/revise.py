@@ -139,8 +139,9 @@ def revise(
     FieldRowsError
         The last file says nothing that can be used, or cannot be read.
     """
-    every = tuple(structure_types()) if types is None else tuple(types)
     settings = settings_of(parts.settings)
+    wholes = settings.means.costs.wholes
+    every = tuple(structure_types(wholes=wholes)) if types is None else tuple(types)
     records = tuple(
         read_record(
             text,

@@ -11,7 +11,7 @@ import numpy as np
 import shapely
 from pyproj import CRS
 
-from siting.record.feature_tables import lon_lat, site_table
+from siting.record.feature_tables import lon_lat, site_table, without
 from siting.record.structure_rows import columns_of
 from siting.revising.field_rows import SITE, FieldRow, FieldTable
 from siting.revising.measured_spots import move_of
@@ -104,8 +104,8 @@ def planned_columns(planned: Worked, crs: CRS | None) -> Columns:
         "slope": sites.numbers(lambda s: s.spot.slope),
         "width_m": sites.width_m,
         "depth_m": sites.depth_m,
-        "width_source": sites.reading.width_source,
-        "bankfull_depth_m": sites.reading.bankfull.depth_m,
+        "width_source": without(sites.reading.width_source, sites.on_road),
+        "bankfull_depth_m": without(sites.reading.bankfull.depth_m, sites.on_road),
         "headcut_height_m": sites.numbers(lambda s: s.spot.drop.height_m),
         "structure_height_m": sites.sized("height_m"),
         "structure_length_m": sites.sized("length_m"),

@@ -9,6 +9,7 @@ from typing import Final
 
 from siting.revising.field_rows import MEASURES, TEXTS
 from siting.values.rules import Rules
+from siting.values.wording import exactly
 
 BUILD, SKIP, MOVE, REFER = "build", "skip", "move", "refer"
 DECISIONS: Final = (BUILD, SKIP, MOVE, REFER)
@@ -147,21 +148,22 @@ def _why_impossible(what: str, value: float, planned: Planned, rules: Rules) -> 
     """Why no such measure can be, or not at this site; empty where it can."""
     limit = rules[LIMITS[what]]
     if not limit.low <= value <= limit.high:
-        unit = "" if what == "slope" else " m"
         hint = (
             " For percent, name the column measured_slope_pct or write the sign."
             if what == "slope" and value > limit.high
             else ""
         )
-        return (
-            f"A {what.replace('_', ' ')} of {value:.3g}{unit} is outside {limit.low:g} to "
-            f"{limit.high:g}{unit}.{hint}"
-        )
+        given, low, high = (_said(what, v) for v in (value, limit.low, limit.high))
+        return f"A {what.replace('_', ' ')} of {given} is outside {low} to {high}.{hint}"
     if planned.on_road and what != "slope":
         return "The site stands on a road: only the slope of the road can be measured."
     if what == "drop" and not planned.has_drop:
         return "The site stands at no drop: a drop has no place here."
     return ""
+
+
+def _said(what: str, value: float) -> str:
+    return f"{value:.3g}" if what == "slope" else exactly(value, "m")
 
 
 def field_of(what: str) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from functools import partial
 from importlib.metadata import EntryPoint
@@ -58,20 +58,27 @@ class Chosen:
     why_not: Mapping[str, tuple[str, ...]]
 
 
-def structure_types(entries: Iterable[EntryPoint] | None = None) -> Plugins[StructureType]:
+def structure_types(
+    entries: Iterable[EntryPoint] | None = None, *, wholes: Collection[str] | None = None
+) -> Plugins[StructureType]:
     """Load every installed structure type; one that cannot be used is set aside and named.
 
     Parameters
     ----------
     entries
         Entry points instead of those of the installed packages.
+    wholes
+        Entries by which a type may be priced as a whole (`siting.works.costs.Costs.wholes`); those
+        of the package by default.
 
     Raises
     ------
     PluginError
         Two types have one name.
     """
-    return load_plugins(STRUCTURES, kind=KIND, needs=NEEDS, check=_fault, entries=entries)
+    return load_plugins(
+        STRUCTURES, kind=KIND, needs=NEEDS, check=partial(_fault, wholes=wholes), entries=entries
+    )
 
 
 def choose(spot: Spot, types: Iterable[StructureType]) -> Chosen:
@@ -117,7 +124,7 @@ def _suits(kind: StructureType, spot: Spot) -> float:
     return value
 
 
-def _fault(kind: Any) -> str:
+def _fault(kind: Any, wholes: Collection[str] | None = None) -> str:
     """Why a type cannot be used; empty when it can."""
     own = type(kind).__module__.startswith(_OWN)
     if not own and kind.name in RESERVED:
@@ -135,4 +142,4 @@ def _fault(kind: Any) -> str:
         )
     if not str(kind.summary).strip():
         return "it has no summary."
-    return symbol_fault(symbol_of(kind)) or whole_price_fault(kind)
+    return symbol_fault(symbol_of(kind)) or whole_price_fault(kind, wholes)

@@ -17,12 +17,14 @@ from siting.structures.grade_height import (
     height_cautions,
     height_checks,
     height_note,
+    in_swale,
     keyed_to,
     stands,
 )
-from siting.structures.limit_checks import at_least, at_most, hand_limits
+from siting.structures.high_end import ballast_stays, crest_between_banks
+from siting.structures.limit_checks import at_least, at_most, hand_limits, no_steeper
 from siting.structures.outlines import across_channel, box
-from siting.structures.rock_sizing import kilograms
+from siting.structures.rock_sizing import bed_stone, kilograms
 from siting.structures.spacing_table import LOW_GRADE_CONTROL
 from siting.structures.structure_type import (
     Amount,
@@ -43,7 +45,7 @@ from siting.structures.wood_hold import (
     hold_cautions,
     hold_notes,
 )
-from siting.values.wording import figures, metres, percent
+from siting.values.wording import figures, metres
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,14 +97,7 @@ class LogMat(StructureType):
         depth = spot.banks.depth_m + spot.banks.depth_error_m
         return (
             *common,
-            at_most(
-                rules["log_mat.gradient"],
-                spot.slope,
-                error=spot.slope_error,
-                what="the slope of the bed",
-                so="that suits a log mat",
-                show=percent,
-            ),
+            no_steeper(spot, rules["log_mat.gradient"], so="that suits a log mat"),
             at_most(
                 rules["log_mat.bank_depth"],
                 spot.banks.depth_m,
@@ -158,6 +153,19 @@ class LogMat(StructureType):
                 *hold_notes(spot, mat.held),
             ),
         )
+
+    def high_end_checks(self, high: Spot, size: Size) -> tuple[Check, ...]:
+        """Ballast and crest at the high end of the flow's range."""
+        dims = size.dims
+        ballast = ballast_stays(
+            high,
+            _logs(high, size.height_m),
+            bed_stone(high) if "rock" in high.stock.have else None,
+            filled=True,
+            laid_kg=dims["ballast_kg"],
+            layer_m=dims["ballast_layer_m"],
+        )
+        return ballast if in_swale(high) else (*ballast, *crest_between_banks(high, size.height_m))
 
     def materials(self, spot: Spot, size: Size) -> tuple[Amount, ...]:
         """Logs, gravel, fabric, posts, wire, staples, ballast, wings; what is dug."""
@@ -269,15 +277,26 @@ class LogMat(StructureType):
 
 
 def _mat(spot: Spot) -> _Mat:
-    rules = spot.rules
     height = build_height_m(spot)
+    logs = _logs(spot, height)
+    held = hold(spot, logs, filled=True)
+    return _Mat(height, channel_width_m(spot), logs, _wires(spot), held)
+
+
+def _wires(spot: Spot) -> int:
+    rules = spot.rules
+    return max(2, amounts.count(rules.value("log_mat.length"), rules.value("log_mat.wire_spacing")))
+
+
+def _logs(spot: Spot, height: float) -> Logs:
+    """Logs of a mat of some height."""
+    rules = spot.rules
     limit = rules["log_mat.log_diameter"]
     diameter = min(max(height, limit.low), limit.high)
     length = rules.value("log_mat.length")
     span = channel_width_m(spot)
-    wires = max(2, amounts.count(length, rules.value("log_mat.wire_spacing")))
-    posts = wires * amounts.count(span, rules.value("log_mat.post_spacing"))
-    logs = Logs(
+    posts = _wires(spot) * amounts.count(span, rules.value("log_mat.post_spacing"))
+    return Logs(
         diameter_m=diameter,
         length_m=length,
         count=math.ceil(span / diameter - 1e-9),
@@ -286,4 +305,3 @@ def _mat(spot: Spot) -> _Mat:
         lie="along",
         exposed_share=min(1.0, height / diameter),
     )
-    return _Mat(height, span, logs, wires, hold(spot, logs, filled=True))

@@ -18,7 +18,7 @@ from siting.structures.structure_type import (
     Size,
     StructureType,
 )
-from siting.values.wording import figures, flow, hectares, metres, percent
+from siting.values.wording import flow, hectares, metres, percent, quantity
 
 
 class Refer(StructureType):
@@ -99,7 +99,7 @@ def to_settle(spot: Spot) -> tuple[str, ...]:
     state = design_flow(spot) if spot.land.complete else None
     known = (
         f"by these numbers {flow(state.discharge_m3s)} in the {years(spot)} flow, "
-        f"{metres(state.depth_m)} deep and {figures(state.velocity_mps)} m/s fast"
+        f"{metres(state.depth_m)} deep and {quantity(state.velocity_mps, 'm/s')} fast"
         if state
         else "not known here"
     )

@@ -23,8 +23,8 @@ Ring = tuple[tuple[float, float], ...]
 ITEMS: Mapping[str, tuple[str, str]] = MappingProxyType(
     {
         "stone_small": ("t", "stone of 10 to 20 cm"),
-        "stone_medium": ("t", "stone of 20 to 30 cm"),
-        "stone_large": ("t", "stone of 30 to 45 cm"),
+        "stone_medium": ("t", "stone of 15 to 30 cm"),
+        "stone_large": ("t", "stone of 20 to 45 cm"),
         "gravel": ("m3", "gravel with fines, to fill gaps"),
         "fill": ("m3", "earth moved on the spot"),
         "logs": ("m", "logs, length of all together"),
@@ -260,6 +260,25 @@ class StructureType(ABC):
     @abstractmethod
     def size(self, spot: Spot) -> Size:
         """Size it for a spot."""
+
+    def high_end_checks(self, high: Spot, size: Size) -> tuple[Check, ...]:
+        """Hold what was sized for the likely flow against the high end of the flow's range.
+
+        What fails there is a caution and lowers the chance that it holds; it refuses nothing.
+
+        Parameters
+        ----------
+        high
+            The place, with the high end of the range for its flow.
+        size
+            Size that was made for the likely flow.
+
+        Returns
+        -------
+        tuple
+            By default the limits of the type itself; where none needs the flow they hold as before.
+        """
+        return self.checks(high)
 
     @abstractmethod
     def materials(self, spot: Spot, size: Size) -> tuple[Amount, ...]:

@@ -2,32 +2,44 @@
 
 from __future__ import annotations
 
-import math
+from terrain.values.reader_units import between, exactly, figures, quantity
 
-
-def figures(value: float, digits: int = 2) -> str:
-    """Write a number with so many significant figures, without an exponent."""
-    if not math.isfinite(value):
-        return "unknown"
-    if value == 0:
-        return "0"
-    places = digits - 1 - math.floor(math.log10(abs(value)))
-    rounded = round(value, places)
-    # rounding up may have added a digit in front: 0.996 is 1.0, not 1.00
-    places = digits - 1 - math.floor(math.log10(abs(rounded)))
-    return f"{rounded:.{max(places, 0)}f}"
+__all__ = [
+    "between",
+    "centimetres",
+    "counted",
+    "exactly",
+    "figures",
+    "first_upper",
+    "flow",
+    "hectares",
+    "listed",
+    "metres",
+    "percent",
+    "quantity",
+    "sentences",
+    "signed_metres",
+]
 
 
 def metres(value: float) -> str:
     """Write a length; from 2 km on in kilometres."""
-    if math.isfinite(value) and abs(value) >= 2000:
-        return f"{figures(value / 1000)} km"
-    return f"{figures(value, 3 if abs(value) >= 100 else 2)} m"
+    return quantity(value, "m")
+
+
+def signed_metres(value: float) -> str:
+    """Write a height above or below something, with its sign."""
+    return f"{'-' if value < 0 else '+'}{quantity(abs(value), 'm')}"
+
+
+def centimetres(value_m: float) -> str:
+    """Write the size of a stone, given in metres, in centimetres; from 1 m on in metres."""
+    return quantity(100 * value_m, "cm") if value_m < 0.995 else metres(value_m)
 
 
 def hectares(value: float) -> str:
     """Write an area."""
-    return f"{figures(value)} ha"
+    return quantity(value, "ha")
 
 
 def percent(share: float) -> str:
@@ -37,7 +49,7 @@ def percent(share: float) -> str:
 
 def flow(value: float) -> str:
     """Write a peak flow."""
-    return f"{figures(value)} m3/s"
+    return quantity(value, "m3/s")
 
 
 def counted(count: int, what: str, plural: str = "") -> str:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from siting.values.columns import Columns
-from siting.values.wording import figures
+from siting.values.wording import figures, listed
 from siting.works.costs import Costs
 from siting.works.quantities import ALL_SITES, CHOSEN_SITES, ITEM_NAMES, Quantities, texts
 from terrain.values.arrays import BoolArray, FloatArray, IntArray, read_only
@@ -79,26 +79,23 @@ def bill(found: Quantities, costs: Costs) -> Bill:
     price, and its earthwork nothing besides.
     """
     n = found.site_id.size
-    prices = [costs[f"items.{name}"] for name in ITEM_NAMES]
+    names = [f"items.{name}" for name in ITEM_NAMES]
+    names += ["haul.load", "labour.person_day", *(f"whole.{entry}" for entry in costs.wholes)]
     ordered = found.with_spare.copy()
     ordered[found.whole != "", ITEM_NAMES.index("fill")] = 0.0
     loads = np.nansum(found.loads, axis=1)
-    wholes = [costs[f"whole.{entry}"] for entry in costs.wholes]
     each = (found.whole[:, None] == np.array(costs.wholes, dtype=object)).astype(np.float64)
     lines = (*ITEM_NAMES, HAUL, LABOUR, *costs.wholes)
-    pay = costs["labour.person_day"]
     quantity = np.column_stack([ordered, loads, found.paid_days[:, 1], each])
-    money = quantity[:, :, None] * np.stack(
-        [f.levels for f in (*prices, costs["haul.load"], pay, *wholes)]
-    )
-    money[:, lines.index(LABOUR)] = found.paid_days * pay.levels
+    money = quantity[:, :, None] * np.stack([costs.today(name) for name in names])
+    money[:, lines.index(LABOUR)] = found.paid_days * costs.today("labour.person_day")
     return Bill(
         site_id=found.site_id,
         built=found.built,
         lines=lines,
         quantity=np.where(found.built[:, None], quantity, 0.0).reshape(n, len(lines)),
         money=np.where(found.built[:, None, None], money, 0.0).reshape(n, len(lines), 3),
-        units=tuple(f.unit for f in (*prices, costs["haul.load"], pay, *wholes)),
+        units=tuple(costs[name].unit for name in names),
         currency=costs.currency,
         notes=_notes(found, costs),
     )
@@ -111,7 +108,7 @@ def _notes(found: Quantities, costs: Costs) -> tuple[str, ...]:
     ]
     shared = float(np.nansum(found.loads[found.built]))
     started = float(np.nansum(found.total()[2]))
-    more = (started - shared) * costs["haul.load"].likely
+    more = (started - shared) * float(costs.today("haul.load")[1])
     # an empty truck's part below a tenth of a load is not worth a sentence
     if started - shared >= 0.1:
         out.append(
@@ -139,17 +136,53 @@ def beside_published(one_low: float, one_high: float, costs: Costs) -> str:
     known = costs.figures.get("compare.check_dam")
     if known is None:
         return ""
-    if one_high < known.low:
+    low, _, high = costs.today("compare.check_dam")
+    if one_high < low:
         how = "below"
-    elif one_low > known.high:
+    elif one_low > high:
         how = "above"
     else:
         how = "overlapping"
+    today = ""
+    if known.year:
+        today = (
+            f", {low:.0f} to {high:.0f} in today's money ({brought_to_today(known.name, costs)})"
+        )
     return (
         f"A one-rock dam here costs {figures(one_low)} to {figures(one_high)} {costs.currency} "
         f"(medians), {how} the published {known.low:g} to {known.high:g} for a small check dam "
-        "after a fire, in prices of the 2000s."
+        f"after a fire{today}."
     )
+
+
+def brought_to_today(name: str, costs: Costs) -> str:
+    """Say by what a price of a year was brought to today's; empty where it is of today."""
+    index = costs.index_of(name)
+    if index is None:
+        return ""
+    return (
+        f"prices of {costs[name].year} times {index.likely:g}: {index.meaning[0].lower()}"
+        f"{index.meaning[1:]}, {index.basis}"
+    )
+
+
+def whole_sentence(named: Sequence[str], name: str, costs: Costs) -> str:
+    """Say what stands behind the price of structures that are priced as a whole.
+
+    Parameters
+    ----------
+    named
+        What they are called, in the plural.
+    name
+        The figure, such as ``whole.rolling_dip``.
+    costs
+        All figures.
+    """
+    own = name in costs.changed or costs[name].basis != "published"
+    by = f"by the price in {costs.origin}" if own else "by a published range"
+    today = brought_to_today(name, costs)
+    more = f" ({today})" if today else ""
+    return f"{listed(list(named)).capitalize()} are priced as a whole, {by}{more}."
 
 
 def cost_columns(found: Bill, chosen: BoolArray | None = None) -> Columns:

@@ -14,8 +14,8 @@ from siting.structures.structure_type import Amount
 from siting.structures.whole_price import priced_whole_of
 from siting.values.columns import Columns
 from siting.values.rules import Rules
-from siting.values.wording import counted, figures, listed, percent
-from siting.works.bill import Bill, beside_published, bill, cost_columns
+from siting.values.wording import counted, figures, listed, percent, quantity
+from siting.works.bill import Bill, beside_published, bill, cost_columns, whole_sentence
 from siting.works.budget import Choice, LeftOut, choose
 from siting.works.budget_groups import Group
 from siting.works.budget_reasons import named
@@ -108,13 +108,10 @@ class Takes:
     def notes(self) -> tuple[str, ...]:
         """What the sums hold and do not hold, and a published range beside them."""
         out = list(self.bill.notes)
-        whole = self.quantities.whole != ""
-        if whole.any():
-            names = sorted({f"{name}s" for name in np.array(self.structures)[whole].tolist()})
-            out.append(
-                f"{listed(names).capitalize()} are priced as a whole, by a published range of the "
-                "2000s."
-            )
+        named = np.array(self.structures, dtype=object)
+        for entry in sorted({*self.quantities.whole} - {""}):
+            names = {f"{name}s" for name in named[self.quantities.whole == entry].tolist()}
+            out.append(whole_sentence(sorted(names), f"whole.{entry}", self.means.costs))
         dams = np.array([name == OneRockDam.name for name in self.structures], dtype=bool)
         each = self.bill.by_site[dams & self.quantities.built]
         if each.size:
@@ -146,7 +143,7 @@ class Takes:
         amount = dict(zip(ITEM_NAMES, order, strict=True))
         stone = sum(amount[name] for name in ITEM_NAMES if name.startswith("stone"))
         parts = [
-            f"{figures(value)} {unit} of {what}"
+            f"{quantity(value, unit)} of {what}"
             for value, unit, what in (
                 (stone, "t", "stone"),
                 (amount["gravel"], "m3", "gravel"),

@@ -22,6 +22,7 @@ from terrain.values.grid import Grid
 from terrain.values.memory import READING_BYTES_PER_CELL, RESAMPLING_BYTES_PER_CELL, require_memory
 from terrain.values.progress import Progress, silent
 from terrain.values.raster import Raster
+from terrain.values.reader_units import exactly, quantity
 from terrain.values.units import HeightFacts, StatedUnits, settle_vertical_unit
 
 #: How the note begins that says that only an overview was read.
@@ -292,13 +293,13 @@ def _void_notes(survey: DemSurvey, tally: Tally, zeros: int, cells: int) -> list
         blocks = [b for b in tally.borders if b.number == number]
         notes.append(
             f"{share(sum(b.cells for b in blocks))} along the edge are exactly {number:g}, about "
-            f"{max(b.step_m for b in blocks):.0f} m apart from the ground beside them, not "
-            "declared in the file; they count as missing ground."
+            f"{quantity(max(b.step_m for b in blocks), 'm')} apart from the ground beside them, "
+            "not declared in the file; they count as missing ground."
         )
     if tally.differing_cells:
         notes.append(
-            f"Overlapping tiles differ by more than {OVERLAP_DIFFERENCE_M:g} m in "
+            f"Overlapping tiles differ by more than {exactly(OVERLAP_DIFFERENCE_M, 'm')} in "
             f"{tally.differing_cells:,} of {tally.overlap_cells:,} cells, by up to "
-            f"{tally.largest_difference:.2g} m; the tile given first is used."
+            f"{quantity(tally.largest_difference, 'm')}; the tile given first is used."
         )
     return notes

@@ -22,6 +22,7 @@ from terrain.reading.mosaic import Mosaic
 from terrain.values.errors import CrsError
 from terrain.values.grid import Grid
 from terrain.values.parallel import over_bands
+from terrain.values.reader_units import exactly
 from terrain.values.reading_remedies import ReadingRemedy
 
 #: Every so many cells a position is projected exactly; between them it is interpolated. Over 16
@@ -47,7 +48,7 @@ class Projection:
         )
         return (
             f"{why}; projected to {short_name(self.target)}, same datum "
-            f"({datum_name(self.target)}), bilinear, {self.cell_m:g} m cells."
+            f"({datum_name(self.target)}), bilinear, {exactly(self.cell_m, 'm')} cells."
         )
 
 
@@ -108,7 +109,7 @@ def rescale_to_metres(mosaic: Mosaic, crs: CRS) -> tuple[Grid, tuple[str, ...]]:
     unit = crs.axis_info[0].unit_name
     note = (
         f"The map is in {unit} ({short_name(crs)}); taken as {short_name(metric)}, the same "
-        f"projection in metres, cells of {scaled.a:.4g} m, nothing resampled."
+        f"projection in metres, cells of {exactly(scaled.a, 'm')}, nothing resampled."
     )
     return Grid(mosaic.rows, mosaic.cols, scaled, metric), (note,)
 

@@ -26,6 +26,7 @@ from terrain.reading.projecting import Projection, plan_projection, rescale_to_m
 from terrain.reading.sampling import Sample, take_sample
 from terrain.values.errors import CrsError, ParameterError, RasterReadError, VerticalUnitError
 from terrain.values.grid import Grid
+from terrain.values.reader_units import between, exactly
 from terrain.values.reading_remedies import GIVEN_CRS, ReadingRemedy
 from terrain.values.units import (
     METRES_PER,
@@ -327,13 +328,13 @@ def resolution_notes(cell_m: float, files: Sequence[FileFacts]) -> list[str]:
     low, high = (n * cell_m for n in CELLS_TO_MEASURE)
     if cell_m > COARSE_CELL_M:
         notes.append(
-            f"Cells of {cell_m:.3g} m: drainage areas and valley slopes can be trusted, but "
-            "channels cannot be measured and headcuts cannot be seen; a 1 m DEM shows both."
+            f"Cells of {exactly(cell_m, 'm')}: drainage areas and valley slopes can be trusted, "
+            "but channels cannot be measured and headcuts cannot be seen; a 1 m DEM shows both."
         )
     elif cell_m > 1.5:
         notes.append(
-            f"Cells of {cell_m:.3g} m: a channel must be about {low:.2g} to {high:.2g} m wide "
-            "for its width to be measured; narrower ones are only seen."
+            f"Cells of {exactly(cell_m, 'm')}: a channel must be about {between(low, high, 'm')} "
+            "wide for its width to be measured; narrower ones are only seen."
         )
     if any(f.is_integer for f in files):
         notes.append(

@@ -18,6 +18,7 @@ from terrain.reading.crs import place_of, same_crs, short_name
 from terrain.values.arrays import read_only
 from terrain.values.errors import GullywalkError
 from terrain.values.grid import Grid
+from terrain.values.reader_units import quantity
 from terrain.values.reading_remedies import ReadingRemedy
 from terrain.vectors.vector_files import UNREADABLE, check_corners, moved, own_crs
 
@@ -265,7 +266,8 @@ def _near(shapes: NDArray[Any], grid: Grid, name: str, notes: list[str]) -> NDAr
             do="check that both belong to the same ranch, and the coordinate system of each",
         )
     if not (away == 0).any():
-        notes.append(f"Nothing in {name} lies on the DEM; the nearest is {away.min():.0f} m off.")
+        off = quantity(float(away.min()), "m")
+        notes.append(f"Nothing in {name} lies on the DEM; the nearest is {off} off.")
     elif not near.all():
         notes.append(
             f"{int((~near).sum())} of {near.size} shapes of {name} lie more than 1 km off the DEM."

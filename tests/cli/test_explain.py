@@ -92,6 +92,12 @@ def test_every_part_of_the_reasoning_is_told(command: Callable, plan: Path) -> N
         assert f"{row['step']}. {row['subject']}: {row['text']}" in text
 
 
+def test_what_gives_way_is_told_as_such(command: Callable, plan: Path) -> None:
+    found = section(told(command, plan, 1), "What the flow carries off first")
+    assert found.startswith("what gives way first: The bed below gives way first, bare silt.")
+    assert found.endswith("gives way banks: The lower bank may fall after a flood.")
+
+
 def _rows(name: str) -> list[dict]:
     layer = next(t for t in stretch_tables() if t.name == name)
     columns = {n: v.tolist() for n, v in layer.columns.items()}
@@ -158,7 +164,12 @@ def test_the_flood_has_its_hydraulics_and_the_design_flood_a_star(
     assert table["*10"][:2] == ["0.42", "0.21"]
     assert table["100"][-2:] == ["leaves", "it"]
     text = section(lines, "The flood it is made for")
-    assert "Range of that flow: 0.25 m3/s to 0.70 m3/s (unit_hydrograph)." in text
+    assert (
+        "Range of that flow: 0.25 m3/s to 0.70 m3/s; it rests on: curve number 5 higher or lower."
+        in text
+    )
+    assert "gives 0.12 m3/s after dry days, 1.3 m3/s after wet ones" in text
+    assert "about 10 and 90 % of single storms): no part of the range." in text
     assert "The plan holds no" in section(told(command, plan, 4), "The flood it is made for")
 
 
@@ -175,8 +186,8 @@ def test_us_plans_are_told_in_us_units(command: Callable, plan_us: Path) -> None
     text = " ".join(" ".join(lines).split())
     assert "the drop 15 ft above it" in text
     assert "rules that apply give 21 to 70 ft" in text
-    assert "height 0.53 ft" in text
-    assert "stone of 7.9 to 12 in 1.4 short tons 1.7 short tons" in text
+    assert "height 6.5 in" in text
+    assert "stone of 8 to 12 in 1.4 short tons 1.7 short tons" in text
     assert "still pool of 100 sq ft, holding 1.0 cu yd" in text
     start = next(i for i, line in enumerate(lines) if line.split()[:2] == ["years", "flow,"])
     assert "flow, cfs" in lines[start]
@@ -210,7 +221,7 @@ def test_json_holds_the_rows_of_the_plan(
     found = json.loads(command("explain", plan if units == "si" else plan_us, 1, "--json").out)
     assert found["units"] == units
     assert [row["site_id"] for row in found["pair"]] == [2]
-    assert len(found["reasons"]) == 15
+    assert len(found["reasons"]) == 17
     assert len(found["hydraulics"]) == 6
     assert found["site"]["spacing_rule"] is None
     assert found["reasons"][0]["verdict"] is None

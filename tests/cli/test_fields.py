@@ -126,7 +126,7 @@ def test_rows_are_turned_by_the_unit_beside_them() -> None:
     assert us["amount"].tolist() == [3.281, 1.0, 4.0, 1.0]
     assert us["unit"].tolist() == ["ft", "short tons", "pieces", "cu yd"]
     si = convert_columns("materials", rows, "si")
-    assert si["amount"].tolist() == [1.0, 0.907, 4.0, 0.765]
+    assert si["amount"].tolist() == [1.0, 0.907, 4.0, 0.7646]
     assert si["unit"].tolist() == ["m", "t", "pieces", "m3"]
 
 

@@ -27,8 +27,9 @@ from cli.plan.plan_reading import PlanFile, read_plan
 from cli.plan.relief_layer import read_relief
 from cli.plan.unit_sentences import worded
 from cli.revise.field_file import read_field_file
-from siting.revising.revise import PlanParts, revise
+from siting.revising.revise import PlanParts, Revised, revise
 from siting.revising.revised_tables import revised_sites
+from terrain.values.reader_units import told_in
 from tests.cli.conftest import Ended
 
 SAMPLE = Path(__file__).parents[2] / "sample_dem"
@@ -122,7 +123,11 @@ def test_nothing_measured_reproduces_the_plan(
     """Every site, every structure and every table, to the last digit that a plan holds."""
     plan = read_plan(request.getfixturevalue("plan" if units == "si" else "plan_us"))
     table = read_field_file(str(field("site_id,notes\n1,seen\n")), plan.crs)
-    revised = revise(parts_of(plan), [table])
+    with told_in(plan.units):
+        _assert_same(plan, revise(parts_of(plan), [table]), units)
+
+
+def _assert_same(plan: PlanFile, revised: Revised, units: str) -> None:
     assert revised.now.sites.count == len(plan.sites["site_id"]) > 50
     new = {
         "sites": revised_sites(revised, plan.crs),
@@ -281,7 +286,7 @@ def test_a_plan_in_feet_takes_bare_numbers_for_feet(
     assert row["measured_drop_m"] == pytest.approx(0.75, abs=2e-4)
     names = pyogrio.read_info(out, layer="sites")["fields"]
     assert "measured_width_ft" in names
-    assert "width 15.0 ft" in read_plan(out).rows("sites", head)[0]["reason"]
+    assert "width 15 ft" in read_plan(out).rows("sites", head)[0]["reason"]
     assert " ft" in ended.out
     bare = command("revise", plan_us, field(f"site_id,measured_width\n{head},15\n"),
                    "--out", out, "--overwrite")  # fmt: skip

@@ -80,7 +80,7 @@ def test_the_close_up_shows_what_is_built_and_its_sizes(tmp_path: Path, words: l
 
 def test_sizes_in_feet(tmp_path: Path, words: list[Text]) -> None:
     draw(tmp_path / "site.png", units="us")
-    assert any("0.52 ft high, 4.9 ft along\n11 ft across" in text.get_text() for text in words)
+    assert any("6.5 in high, 4.9 ft along\n11 ft across" in text.get_text() for text in words)
 
 
 def test_bounds_hold_the_pair_with_its_pool() -> None:

@@ -11,7 +11,7 @@ from click.testing import CliRunner
 from cli.given.structures_given import MATERIALS, StructuresGiven, structure_options
 from siting.layout.keep_files import KeepFiles
 from siting.places.spot import MATERIALS as OF_THE_LIBRARY
-from siting.places.spot import Stock
+from siting.places.spot import Earth, Stock
 
 
 def taken(*arguments: str) -> tuple[StructuresGiven | None, str]:
@@ -86,6 +86,13 @@ def test_everything_said_arrives() -> None:
     assert not {"roads", "keep_clear", "costs"} & set(record)
 
 
+def test_soil_and_cover_become_what_the_ground_is_made_of() -> None:
+    assert given().earth() == Earth()
+    told = given("--bank-soil", "Sandy  loam", "--bed-cover", "Bunch grass")
+    assert told.earth() == told.settings().earth == Earth("SM", "bunch grass")
+    assert (told.record()["bank_soil"], told.record()["bed_cover"]) == ("SM", "bunch grass")
+
+
 def test_means_carry_money_crew_and_spare() -> None:
     means = given(
         "--budget", "5000", "--crew-days", "12.5", "--crew-size", "3", "--spare", "15"
@@ -137,6 +144,8 @@ def test_a_budget_without_own_prices_is_remarked_on() -> None:
         ("--spare -1", "-1 is out of range"),
         ("--spare nan", "nan is out of range"),
         ("--stone-density 100", "expected a number from 1600 to 3300"),
+        ("--bank-soil mud", "'mud' is no soil of the table; expected one of SP, SM, SC, ML, CL-ML"),
+        ("--bed-cover ivy", "'ivy' is no cover of the table; expected one of bare, bunch grass"),
     ],
 )  # fmt: skip
 def test_what_contradicts_itself_is_refused(arguments: str, message: str) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, fields
 from pathlib import Path
@@ -36,6 +37,7 @@ REAL = {
     "pozo_4m": ("pozo/pozo_4m.tif", None),
     "carrizo": ("carrizo/carrizo.tif", "EPSG:26911"),
     "nogp_meadow": ("real/nogp_meadow.tif", None),
+    "moab_wash": ("real/moab_wash.tif", None),
 }
 TYPES = tuple(structure_types())
 
@@ -169,6 +171,65 @@ def test_the_layer_shows_the_spot(plan: Plan) -> None:
             assert np.isnan(known) or known == full, (i + 1, name)
         state = site.design_flow
         assert same(shown["design_flow_m3s"], np.nan if state is None else spot.flow_m3s())
+
+
+def fall_between(points: list[dict[str, Any]], lower_m: float, upper_m: float) -> float:
+    """Bed slope between two distances up from a site, worked out from its profile row by row."""
+    fall = length = 0.0
+    for a, b in itertools.pairwise(points):
+        on_bed = a["piece"] == b["piece"] and a["piece"] % 2 == 0
+        low, high = max(a["distance_m"], lower_m), min(b["distance_m"], upper_m)
+        if on_bed and high > low:
+            length += high - low
+            fall += (b["bed_m"] - a["bed_m"]) * (high - low) / (b["distance_m"] - a["distance_m"])
+    return max(fall / length, 0.0) if length else np.nan
+
+
+def test_slopes_are_those_of_the_profile(plan: Plan) -> None:
+    """Field, check and the bed that is drawn tell one slope each: here, above and below."""
+    columns = plan.found.sites.columns
+    reach = max(10.0, 5 * plan.found.raster.grid.cell_m)
+    cell, held = plan.found.raster.grid.cell_m, 0
+    for i, site in enumerate(plan.sites):
+        if site.on_road:
+            continue
+        spot, points = site.spot, plan.rows("profile_points", i)
+        assert same(columns["slope_above"][i], spot.bed.above), i + 1
+        assert same(columns["slope_below"][i], spot.bed.below), i + 1
+        if np.isfinite(spot.bed.above):
+            assert fall_between(points, 0.0, reach) == pytest.approx(spot.bed.above, abs=1e-6), i
+        start, own = 0.0, next(p["piece"] for p in points if p["distance_m"] == 0.0)
+        if site.proposal.at_head:
+            bed = [p for p in points if p["piece"] > own and p["piece"] % 2 == 0]
+            if not bed:
+                continue  # a side channel's head whose way does not pass its foot
+            foot, own = bed[-1]["distance_m"], bed[-1]["piece"]
+            past = max(spot.drop.height_m, 2 * cell)
+            low = min(p["distance_m"] for p in bed if p["piece"] == own)
+            start = foot - past if foot - past - low >= 0.3 * reach - 1e-9 else foot
+        if np.isfinite(spot.bed.below):
+            below = fall_between(points, start - reach, start)
+            assert below == pytest.approx(spot.bed.below, abs=1e-6), i + 1
+        whole = [p for p in points if p["piece"] == own]
+        if not site.proposal.at_head and (
+            whole[0]["distance_m"] <= -reach / 2 and whole[-1]["distance_m"] >= reach / 2
+        ):
+            here = fall_between(points, -reach / 2, reach / 2)
+            assert here == pytest.approx(spot.slope, abs=1e-6), i + 1
+            held += 1
+        steepest = max(
+            v + e
+            for v, e in (
+                (spot.slope, spot.slope_error),
+                (spot.bed.above, spot.bed.above_error),
+                (spot.bed.below, spot.bed.below_error),
+            )
+            if np.isfinite(v)
+        )
+        limit = spot.rules["hand_work.gradient"].high
+        if site.size is not None:
+            assert steepest <= limit + 1e-9, i + 1
+    assert held or not any(not s.proposal.at_head and not s.on_road for s in plan.sites)
 
 
 def test_every_table_tells_the_same_flow(plan: Plan) -> None:

@@ -19,6 +19,7 @@ from tests.siting.conftest import RAIN, ground_of, gully_raster, keep_of, sites_
 PARTS = (
     "measured",
     "flood",
+    "bed",
     "limits",
     "alternatives",
     "sizes",
@@ -27,7 +28,7 @@ PARTS = (
     "benefit",
     "rank",
 )
-VERDICTS = {"", "holds", "fails", "chosen", "not chosen"}
+VERDICTS = {"", "holds", "fails", "gives way", "chosen", "not chosen"}
 BASES = {"", "measured", "published", "from memory", "common practice", "arithmetic"}
 
 
@@ -141,7 +142,7 @@ def test_a_pair_tells_its_depth_at_the_foot_and_that_stone_leaks(rows, worked) -
 def test_why_a_crest_stands_is_said_at_every_grade_control(shallow) -> None:
     own = rows_of(told_of(shallow.ground, shallow.sites))
     low = [i + 1 for i, p in enumerate(shallow.sites.each) if p.control == "grade"]
-    assert len(low) >= 10
+    assert len(low) >= 5
     told = [r for r in own if r["subject"] == "grade_control.height" and r["part"] == "limits"]
     assert [r["site_id"] for r in told] == low
     assert all(r["verdict"] == "holds" for r in told)

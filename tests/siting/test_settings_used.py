@@ -8,7 +8,7 @@ import shapely
 
 from siting.layout.keep_clear import KeepClear
 from siting.layout.measuring import BuildSettings
-from siting.places.spot import Stock
+from siting.places.spot import Earth, Stock
 from siting.record.settings_used import (
     SettingsUsed,
     costs_text,
@@ -91,6 +91,7 @@ def used() -> SettingsUsed:
             stock=Stock(frozenset({"rock", "logs"}), "Engelmann spruce", 2701.5, 12.25),
             design_period_yr=25.0,
             keep=keep(),
+            earth=Earth("ML", "bunch grass"),
         ),
         judging=Judging(12.5, "crew-days"),
         division="intermontane",
@@ -103,6 +104,7 @@ def test_all_settings_of_a_run_come_back_equal() -> None:
     back = settings_of(given.texts())
     assert back.texts() == given.texts()
     assert back.build.stock == given.build.stock
+    assert back.build.earth == given.build.earth
     assert back.build.design_period_yr == 25.0
     assert back.means.spare == given.means.spare
     assert (back.means.crew_size, back.means.budget, back.means.crew_days) == (5, 1234.5, None)
@@ -146,3 +148,8 @@ def test_texts_that_were_spoilt_are_told_in_one_line(
 def test_spoilt_costs_are_told_too() -> None:
     with pytest.raises(CostError, match=r"costs\.toml is not valid TOML"):
         settings_of(used().texts() | {"costs": "version = ="})
+
+
+def test_a_plan_of_before_bed_and_banks_has_no_soil() -> None:
+    texts = {name: text for name, text in used().texts().items() if name != "earth"}
+    assert settings_of(texts).build.earth == Earth()

@@ -422,7 +422,7 @@ def test_in_overlaps_the_first_valid_wins_and_differences_are_said(
     np.testing.assert_array_equal(z[0, :50], ground[0, :50])
     np.testing.assert_array_equal(z[:, 50:], second[:, 10:])
     assert z[10, 45] == second[10, 5]
-    assert "differ by more than 0.1 m in 599 of 599 cells, by up to 0.5 m" in said(reading)
+    assert "differ by more than 0.1 m in 599 of 599 cells, by up to 0.50 m" in said(reading)
 
 
 def test_an_undeclared_rim_does_not_cover_the_tile_beneath(

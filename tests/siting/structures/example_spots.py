@@ -134,6 +134,11 @@ def small_head_spot(**changes: Any) -> Spot:
     return head_spot(**(base | changes))
 
 
+def log_head_spot(**changes: Any) -> Spot:
+    """A headcut with so little water that it falls from step to step."""
+    return head_spot(**({"q_m3s": floods(0.1)} | changes))
+
+
 def open_spot(**changes: Any) -> Spot:
     """Open ground where a gully ends."""
     base = {
@@ -154,7 +159,7 @@ def road_spot(**changes: Any) -> Spot:
 #: A place that each type fits, by its name.
 FITTING = {
     "rock bowl": head_spot,
-    "log drop": head_spot,
+    "log drop": log_head_spot,
     "rock rundown": small_head_spot,
     "one-rock dam": grade_spot,
     "log mat": wide_spot,

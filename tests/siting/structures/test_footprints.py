@@ -77,7 +77,8 @@ def test_a_rundown_narrows_to_its_chute() -> None:
     foot = size.dims["chute_width_m"] + 2 * size.dims["edge_m"]
     assert face.area == pytest.approx(size.dims["face_m"] * (size.crest_m + foot) / 2)
     assert apron.area == pytest.approx(size.dims["apron_m"] * foot)
-    assert apron.bounds[2] == pytest.approx(size.length_m)
+    assert face.bounds[2] == apron.bounds[0] == pytest.approx(0.0)
+    assert apron.bounds[2] - face.bounds[0] == pytest.approx(size.length_m)
 
 
 def test_a_bowl_lies_below_the_lip_and_ends_with_its_sill() -> None:
