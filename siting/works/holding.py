@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from siting.sites import Site, Sites
-from siting.structures.decisions import Decision
+from siting.structures.limit_checks import steepest
 from siting.values.rules import Rules
 from siting.values.wording import metres, percent
 from siting.works.curves import Chance, Factor, constant, falling, rising
@@ -36,11 +36,6 @@ def share_made_up(sites: Sites, rows: Sequence[int]) -> float:
     if total <= 0:
         return 1.0
     return min(1.0, sum(min(height, rise) for height, rise in known) / total)
-
-
-def fails_at_high_flow(decision: Decision) -> bool:
-    """Whether a check that holds at the likely flow fails at the high end of its range."""
-    return bool(getattr(decision, "fails_at_high_flow", False))
 
 
 def chance_to_hold(
@@ -95,10 +90,10 @@ def _crest(own: Sequence[Site], rules: Rules) -> list[Factor]:
 
 
 def _slope(own: Sequence[Site], rules: Rules) -> list[Factor]:
-    slopes = [s.spot.slope for s in own if s.control != "spread"]
+    slopes = [steepest(s.spot)[0] for s in own if s.control != "spread"]
     if not slopes:
         return []
-    text = f"The bed falls {percent(max(slopes))} at the steepest of them"
+    text = f"The bed at, above or below them falls {percent(max(slopes))}"
     return [falling(rules, "chance_holds.slope", max(slopes), subject="bed slope", text=text)]
 
 
@@ -116,7 +111,7 @@ def _stage(own: Sequence[Site], rules: Rules) -> list[Factor]:
 
 def _flows(own: Sequence[Site], rules: Rules) -> list[Factor]:
     subject = "flow it is checked against"
-    if any(fails_at_high_flow(s.decision) for s in own):
+    if any(s.fails_at_high for s in own):
         text = "A check that holds at the likely flow fails at the high end of its range"
         return [constant(rules, "chance_holds.high_flow", subject=subject, text=text)]
     if any(s.design_flow is None for s in own):

@@ -115,7 +115,8 @@ def _shear(
     site: Site, rules: Rules, curve: str, resistance: str, ground: str, *, factor: str = ""
 ) -> Factor:
     """Pull of the design flow on the bed against what the ground withstands."""
-    state, holds = site.design_flow, rules.value(resistance)
+    state = site.design_flow
+    holds, ground = _withstands(site, rules.value(resistance), ground)
     pull = np.nan if state is None else state.shear_pa
     said = f"No flow is known to pull on {ground}"
     if state is not None:
@@ -125,6 +126,16 @@ def _shear(
         )
     subject = "pull of the flow against the soil"
     return rising(rules, curve, pull / holds, subject=subject, text=said, factor=factor)
+
+
+def _withstands(site: Site, usual_pa: float, ground: str) -> tuple[float, str]:
+    """What the bed withstands, Pa: the middle of what is printed for it where somebody told it."""
+    held = site.bed_and_bank
+    beside = () if held is None else held.rows
+    told = next((r for r in beside if r.known and r.where in ("below", "above")), None)
+    if told is None:
+        return usual_pa, ground
+    return 0.5 * sum(told.resists.pull_pa), told.resists.words
 
 
 def _setting(site: Site, rules: Rules) -> Factor:
