@@ -85,7 +85,6 @@ _TABLES: Final[Mapping[str, tuple[Row, ...]]] = MappingProxyType(
         ),
         "planned": (
             _SITE,
-            ("work_id", "int", 0, "Work that the site belongs to; 0 where nothing is built"),
             ("rank", "int", 0, "Rank of its work; 0 where nothing is built"),
             ("score", "float", 3, "What its work saves for its cost, over the most of any work"),
             ("structure", "text", 0, "What was to be built"),

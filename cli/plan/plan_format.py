@@ -70,11 +70,6 @@ def _rank_of(columns: Mapping[str, NDArray[Any]]) -> NDArray[Any]:
     return columns["rank"]
 
 
-def _no_work(columns: Mapping[str, NDArray[Any]]) -> NDArray[Any]:
-    """Sites of a plan without works belong to none."""
-    return np.zeros_like(columns["site_id"])
-
-
 #: Every format there was, the oldest first; the last one is written.
 FORMATS: tuple[PlanFormat, ...] = (
     PlanFormat(1, ("The plan does not say its format.",)),
@@ -104,7 +99,7 @@ FORMATS: tuple[PlanFormat, ...] = (
             "horizon instead of weights; older plans cannot be revised.",
         ),
         added_tables=frozenset({"works", "referred", "work_reasons"}),
-        made_fields={("sites", "list_place"): _rank_of, ("planned", "work_id"): _no_work},
+        made_fields={("sites", "list_place"): _rank_of},
     ),
 )
 #: The oldest format that each command reads.

@@ -58,7 +58,7 @@ def _row(work: Record, units: Units) -> tuple[str, ...]:
     return (
         str(work["rank"]),
         str(work["work_id"]),
-        f"{work['kind']}: {work['structures']}",
+        f"{work['kind']}: {work['structures']}{'' if work['functions'] else '; cannot work'}",
         str(work["site_ids"]),
         "-" if work["lon"] is None else f"{work['lon']:.5f} {work['lat']:.5f}",
         f"{significant(saved)} {unit}",

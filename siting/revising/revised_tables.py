@@ -96,7 +96,7 @@ def planned_columns(planned: Worked, crs: CRS | None) -> Columns:
     lon, lat = lon_lat(crs, sites.x_m, sites.y_m)
     return {
         SITE: np.arange(1, sites.count + 1),
-        **{n: columns[n] for n in ("work_id", "rank", "score")},
+        **{n: columns[n] for n in ("rank", "score")},
         "structure": sites.texts(lambda s: s.structure),
         "control": sites.controls,
         "pair_id": sites.whole(lambda s: s.member.group),

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from siting.sites import Site, Sites
+from siting.structures.limit_checks import steepest
 from siting.values.rules import Rules
 from siting.values.wording import figures, metres, percent
 from siting.works.curves import Chance, Factor, constant, falling, rising
@@ -83,10 +84,10 @@ def _crest(own: Sequence[Site], rules: Rules) -> list[Factor]:
 
 
 def _slope(own: Sequence[Site], rules: Rules) -> list[Factor]:
-    slopes = [s.spot.slope for s in own if s.control != "spread"]
+    slopes = [steepest(s.spot)[0] for s in own if s.control != "spread"]
     if not slopes:
         return []
-    text = f"The bed falls {percent(max(slopes))} at the steepest of them"
+    text = f"The bed at, above or below them falls {percent(max(slopes))}"
     return [falling(rules, "chance_holds.slope", max(slopes), subject="bed slope", text=text)]
 
 

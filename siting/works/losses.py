@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -11,7 +10,6 @@ import numpy as np
 from siting.channels.reach_settings import SWALES
 from siting.effects.site_effects import Effect
 from siting.sites import Site, Sites
-from siting.structures.bed_and_bank import Stands
 from siting.values.rules import Rules
 from siting.values.wording import figures, hectares, metres, percent, quantity
 from siting.works.curves import Chance, Factor, constant, falling, over_years, rising
@@ -117,10 +115,8 @@ def _shear(
     site: Site, rules: Rules, curve: str, resistance: str, ground: str, *, factor: str = ""
 ) -> Factor:
     """Pull of the design flow on the bed against what the ground withstands."""
-    state, holds = site.design_flow, rules.value(resistance)
-    told = _told_bed(site) if resistance == "chance_lost.soil_resistance" else None
-    if told is not None:
-        ground, holds = told.resists.words, math.sqrt(math.prod(told.resists.pull_pa))
+    state = site.design_flow
+    holds, ground = _withstands(site, rules.value(resistance), ground)
     pull = np.nan if state is None else state.shear_pa
     said = f"No flow is known to pull on {ground}"
     if state is not None:
@@ -132,10 +128,14 @@ def _shear(
     return rising(rules, curve, pull / holds, subject=subject, text=said, factor=factor)
 
 
-def _told_bed(site: Site) -> Stands | None:
-    """The bed beside a site where somebody told what it is made of; None where nobody did."""
-    rows = () if site.bed_and_bank is None else site.bed_and_bank.rows
-    return next((r for r in rows if r.known and r.where in ("above", "below")), None)
+def _withstands(site: Site, usual_pa: float, ground: str) -> tuple[float, str]:
+    """What the bed withstands, Pa: the middle of what is printed for it where somebody told it."""
+    held = site.bed_and_bank
+    beside = () if held is None else held.rows
+    told = next((r for r in beside if r.known and r.where in ("below", "above")), None)
+    if told is None:
+        return usual_pa, ground
+    return 0.5 * sum(told.resists.pull_pa), told.resists.words
 
 
 def _setting(site: Site, rules: Rules) -> Factor:

@@ -177,6 +177,7 @@ def works_of(
             takings=_takings(cost, crew_days, rows),
             swale_worth=rules.value("works.swale_worth"),
             least_share=rules.value("works.least_share"),
+            least_saved_m3=rules.value("works.least_saved"),
             needs=(),
             without=WITHOUT[kind],
         )

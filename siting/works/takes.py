@@ -129,7 +129,7 @@ class Takes:
         chosen, _ = self.choice.columns(self.quantities.site_id.tolist())
         which = chosen if self.means.limited else self.quantities.built
         out = [self.choice.summary] if self.means.limited else []
-        out += self._work(which)
+        out += [*self._work(which), *self._of_no_use()]
         if self.means.limited:
             left = [
                 f"Left out, {named(left.group_id, left.site_ids)}: {left.why}"
@@ -138,6 +138,18 @@ class Takes:
             more = len(self.choice.left_out) - len(left)
             out += [*left, *([f"{counted(more, 'work')} more left out."] if more > 0 else [])]
         return tuple(out)
+
+    def _of_no_use(self) -> list[str]:
+        """What of all of it goes into works that save nothing, or cannot work."""
+        idle = [work for work in self.works.each if not work.is_worth_it]
+        if not idle or self.means.limited:
+            return []
+        cost = sum(work.takings.cost_likely for work in idle)
+        return [
+            f"Of this {cost:,.0f} {self.bill.currency} are for {counted(len(idle), 'work')} that "
+            f"save nothing within {self.works.years:g} years or cannot work: they are listed, and "
+            "a budget does not buy them."
+        ]
 
     def _work(self, which: BoolArray) -> list[str]:
         """Stone, wood, days and money of some sites."""
@@ -267,7 +279,7 @@ def _bought(works: Works, means: Means) -> Choice:
 def _no_use(work: Work) -> tuple[str, str]:
     """Why a budget does not buy a work, whatever there is to spend."""
     if work.functions:
-        return "no value", "It saves nothing within the horizon."
+        return "no value", "It saves next to nothing within the horizon."
     return "does not work", (
         f"Its crests make up {percent(work.share_made_up)} of the rise to the foot of the drop, "
         f"less than {percent(work.least_share)}: it would be undermined."

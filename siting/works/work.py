@@ -127,6 +127,8 @@ class Work:
         Soil that counts as much as a hectare of whole swale floor, m3 a ha.
     least_share
         A pair that makes up less does not work.
+    least_saved_m3
+        A work that saves less saves nothing.
     needs
         Numbers of works below it that have to stand first.
     without
@@ -143,6 +145,7 @@ class Work:
     takings: Takings
     swale_worth: float
     least_share: float
+    least_saved_m3: float
     needs: tuple[int, ...]
     without: str
 
@@ -221,9 +224,14 @@ class Work:
         return self.share_made_up >= self.least_share
 
     @property
+    def saves(self) -> bool:
+        """Whether it saves enough to speak of."""
+        return self.saved_m3 > 0 and self.saved_m3 >= self.least_saved_m3
+
+    @property
     def is_worth_it(self) -> bool:
         """Whether a budget may buy it: it works, and saves something."""
-        return self.functions and self.saved_m3 > 0
+        return self.functions and self.saves
 
     def worth_m3(self, soil_m3: float, swale_ha: float) -> float:
         """Count soil and floor together, as soil."""

@@ -159,7 +159,7 @@ def _sites(work: Work) -> str:
 
 def why_first(works: Works, *, currency: str) -> str:
     """Say in a few sentences why the first work is first; empty without sites."""
-    saving = [work for work in works.by_rank if work.saved_m3 > 0]
+    saving = [work for work in works.by_rank if work.saves]
     if saving:
         return _first(works, saving[0], currency)
     said = []

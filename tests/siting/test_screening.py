@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -29,6 +30,7 @@ from siting.screen_settings import ScreenSettings
 from siting.screening import screen
 from siting.values.input_errors import RulesError
 from siting.values.rules import load_rules
+from siting.works.takes import Means
 from siting.works.work import Judging
 from terrain.reading.dem import read_dem
 from terrain.values.errors import BoundaryError, ParameterError
@@ -414,3 +416,52 @@ def test_real_gullies_beyond_hand_work_are_referred(real_dem) -> None:
     assert CRS(found.raster.grid.crs).is_projected
     assert np.isfinite(c["lon"]).all()
     assert ((c["lon"] > -120) & (c["lon"] < -119)).all()
+
+
+def test_works_are_the_sums_of_their_sites(whole) -> None:
+    works, sites = whole.works.columns, whole.sites.columns
+    assert works["work_id"].size > 0
+    for i, number in enumerate(works["work_id"]):
+        own = sites["work_id"] == number
+        assert works["sites"][i] == own.sum()
+        assert set(sites["rank"][own]) == {works["rank"][i]}
+        assert sorted(sites["build_order"][own]) == list(range(1, own.sum() + 1))
+        for name in ("cost_low", "cost_likely", "cost_high", "crew_days"):
+            assert works[name][i] == pytest.approx(sites[name][own].sum()), name
+        in_order = np.flatnonzero(own)[np.argsort(sites["build_order"][own])]
+        assert works["site_ids"][i] == ", ".join(str(s) for s in sites["site_id"][in_order])
+        lowest = int(np.flatnonzero(sites["site_id"] == works["lowest_site"][i])[0])
+        assert sites["elevation_m"][lowest] == sites["elevation_m"][own].min()
+        assert (whole.works.geometry[i].x, whole.works.geometry[i].y) == (
+            whole.sites.geometry[lowest].x,
+            whole.sites.geometry[lowest].y,
+        )
+    # what is worked out from what, by hand
+    product = works["saved_m3"] / works["cost_likely"] * 1000.0
+    np.testing.assert_allclose(works["saved_per_cost"], product)
+    both = works["soil_saved_m3"] + 1000.0 * works["swale_saved_ha"]
+    np.testing.assert_allclose(works["saved_m3"], both)
+    lost = works["soil_lost_m3"] + 1000.0 * works["swale_lost_ha"]
+    np.testing.assert_allclose(
+        works["saved_m3"], lost * works["chance_lost"] * works["chance_holds"], atol=1e-9
+    )
+    refer = sites["control"] == "refer"
+    assert set(whole.referred.columns["site_id"]) == set(sites["site_id"][refer])
+    assert not sites["rank"][refer].any()
+    if refer.any() and works["rank"].size:
+        assert sites["list_place"][refer].min() > sites["list_place"][sites["rank"] > 0].max()
+
+
+def test_a_budget_is_the_sum_of_the_works_that_it_buys(raster, settings, whole) -> None:
+    half = 0.5 * float(whole.works.columns["cost_likely"].sum())
+    bought = screen(raster, settings=replace(settings, means=Means(budget=half)))
+    works, sites = bought.works.columns, bought.sites.columns
+    chosen = works["chosen"]
+    assert works["cost_likely"][chosen].sum() <= half
+    assert (works["saved_m3"][chosen] > 0).all()
+    assert works["functions"][chosen].all()
+    assert set(sites["work_id"][sites["chosen"]]) == set(works["work_id"][chosen])
+    assert all(bool(why) != bool(c) for why, c in zip(works["chosen_why"], chosen, strict=True))
+    costs = bought.tables["costs"]
+    total = (costs["site_id"] == -1) & (costs["item"] == "total")
+    assert costs["likely"][total].sum() == pytest.approx(works["cost_likely"][chosen].sum())

@@ -296,9 +296,9 @@ def test_a_swale_is_saved_as_far_as_the_flow_threatens_it() -> None:
 
 
 def test_the_water_of_a_road_cuts_a_rill() -> None:
-    sites = changed(sites_of([place("grade", confidence=0.6)], area=0.2), 0, slope=0.09)
+    sites = changed(sites_of([place("grade", confidence=0.6)], area=0.04), 0, slope=0.09)
     [loss] = losses_in(sites, "road", [Effect()])
-    # 0.1 m2 over 30 m, for 0.2 of 0.5 ha, full grown in ten years
+    # 0.1 m2 over 30 m, for 0.04 of 0.1 ha, full grown in ten years
     assert loss.soil_m3 == pytest.approx(3.0 * 0.4)
     assert loss.chance_lost == pytest.approx((0.3 + 0.5 * 2 / 3) * 0.6)
     [early] = losses_in(sites, "road", [Effect()], years=5.0)

@@ -40,6 +40,7 @@ def work(number: int, *, soil: float = 100.0, cost: float = 1000.0, days: float 
         takings=Takings(cost / 2, cost, 2 * cost, days),
         swale_worth=1000.0,
         least_share=0.5,
+        least_saved_m3=0.1,
         needs=needs,
         without="Rest.",
     )
