@@ -33,9 +33,16 @@ REASONING = (
     ("pair", "Works together with"),
     ("benefit", "What is gained"),
     ("flood", "The flood it is made for"),
+    ("bed", "What the flow carries off first"),
     ("rank", "Why this rank"),
 )
-_MARKS = {"holds": "kept", "fails": "passed", "chosen": "chosen", "not chosen": "not chosen"}
+_MARKS = {
+    "holds": "kept",
+    "fails": "passed",
+    "gives way": "gives way",
+    "chosen": "chosen",
+    "not chosen": "not chosen",
+}
 _LABOUR = {"haul": "hauling", "labour": "labor", "total": "together"}
 _SENTENCES = re.compile(r"(?<=[.])\s+(?=[A-Z])")
 
