@@ -30,12 +30,14 @@ from siting.structures.decisions import ENGINEER, MORE_ELEVATIONS, Decision
 from siting.structures.grade_height import banks_unseen
 from siting.structures.spacing_table import SpacingRow, spacing_rows
 from siting.structures.structure_type import Size
-from siting.values.wording import sentences
+from siting.structures.width_range import at_width, width_range_m
+from siting.values.wording import metres, sentences
 from terrain.channels.sections import SectionMeasures
 from terrain.values.arrays import BoolArray, FloatArray, IntArray
 
 KEEP_OFF = "Keep off the lip and the foot: it may fall without warning."
 BY_CURVE = "The elevations do not show the channel; its size is from a regional curve: measure it."
+RANGE = "It may be {} to {} wide, and the crest then {} to {} long."
 
 
 @dataclass(frozen=True, eq=False)
@@ -120,6 +122,20 @@ class Site:
         return self.control == "grade" and banks_unseen(self.spot)
 
     @property
+    def width_range_m(self) -> tuple[float, float]:
+        """Least and greatest width of a channel that nobody saw; NaN where it is seen."""
+        low, high = width_range_m(self.spot)
+        return (low, high) if high > low and not self.on_road else (np.nan, np.nan)
+
+    @property
+    def ends(self) -> tuple[tuple[Spot, Size], ...]:
+        """The place and what is built there at both ends of an unseen width; empty elsewhere."""
+        if self.size is None or np.isnan(self.width_range_m[0]):
+            return ()
+        spots = [at_width(self.spot, width) for width in self.width_range_m]
+        return tuple((spot, self.decision.kind.size(spot)) for spot in spots)
+
+    @property
     def reason(self) -> str:
         """What is there, and why this stands here or nothing."""
         words, field, decision = self.proposal.words, self.proposal.field, self.decision
@@ -147,7 +163,10 @@ class Site:
         size, kind = self.size, self.decision.type
         of_type = () if kind is None or size is None else kind.cautions(self.spot, size)
         unseen = not self.is_referred and not self.on_road and np.isnan(self.spot.banks.width_m)
-        return sentences([*self.own_cautions, *of_type, BY_CURVE if unseen else ""])
+        ends = [size.crest_m for _, size in self.ends]
+        told = (*self.width_range_m, min(ends), max(ends)) if ends else ()
+        by_curve = (BY_CURVE, RANGE.format(*(metres(v) for v in told)) if told else "")
+        return sentences([*self.own_cautions, *of_type, *(by_curve if unseen else ())])
 
     @property
     def spacing(self) -> tuple[SpacingRow, ...]:

@@ -110,6 +110,10 @@ _SLOPE = (
     "below its foot; on a road its grade"
 )
 _SLOPE_REACH = "with the one it stands on, the steepest is held against limits"
+_WIDTH_END = (
+    "{} width of a channel that the elevations do not show: between a regional curve's and three "
+    "cells; empty where it is seen"
+)
 _REACH = (
     "Share of the rise to the foot of its drop that a grade control's crest makes up, 0 to 1; of a "
     "headcut that of its pair, 1 where it needs no water backed to it; empty where nothing is built"
@@ -174,6 +178,8 @@ def _rows() -> tuple[Field, ...]:
         f("sites", "slope_above", "float", 5, f"Bed slope over the reach above; {_SLOPE_REACH}"),
         f("sites", "slope_below", "float", 5, f"Bed slope over the reach below; {_SLOPE_REACH}"),
         f("sites", "width_m", "float", 2, "Bank-top width; same as bank_width"),
+        f("sites", "width_low_m", "float", 2, _WIDTH_END.format("Least")),
+        f("sites", "width_high_m", "float", 2, _WIDTH_END.format("Greatest")),
         f("sites", "depth_m", "float", 2, "Bank-top depth; same as bank_depth"),
         f("sites", "width_source", "text", 0, "Where the width comes from", False, WIDTH_SOURCES),
         f("sites", "bank_width_m", "float", 2, "Width between the bank tops; the lower bank rules"),

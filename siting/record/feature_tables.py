@@ -146,6 +146,8 @@ def _channel_columns(sites: Sites) -> dict[str, NDArray[Any]]:
     reading, bankfull = sites.reading, sites.reading.bankfull
     return {
         "width_m": sites.width_m,
+        "width_low_m": sites.numbers(lambda s: s.width_range_m[0]),
+        "width_high_m": sites.numbers(lambda s: s.width_range_m[1]),
         "depth_m": sites.depth_m,
         "width_source": np.where(
             sites.floor_shown & (reading.width_source == "curve"), "dem", reading.width_source

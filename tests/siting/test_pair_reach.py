@@ -21,6 +21,7 @@ from siting.structures.grade_height import (
     crest_level_m,
     height_checks,
 )
+from siting.structures.width_range import at_width, width_range_m
 from tests.siting.conftest import ground_of, gully_raster, sites_on
 from tests.siting.structures.example_spots import floods, grade_spot, small_head_spot
 
@@ -149,3 +150,21 @@ def test_shares_belong_to_pairs_alone(steep: Sites) -> None:
         belongs = site.head.index >= 0 and site.size is not None
         assert np.isfinite(share) == belongs
         assert not belongs or 0.0 <= share <= 1.0
+
+
+@settings(deadline=None)
+@given(told=st.floats(0.5, 6.0), hidden=st.floats(1.5, 12.0), width=st.floats(0.5, 12.0))
+def test_an_unseen_width_is_a_range_and_sizes_go_with_it(
+    told: float, hidden: float, width: float
+) -> None:
+    spot = unseen_spot(bankfull_width_m=told)
+    spot = replace(spot, banks=replace(spot.banks, hidden_width_m=hidden))
+    low, high = width_range_m(spot)
+    assert (low, high) == (min(told, hidden), max(told, hidden))
+    there = at_width(spot, width)
+    assert there.width_m == width
+    assert there.banks.bed_width_m / spot.banks.bed_width_m == pytest.approx(width / told)
+    wide, as_told = there.section.top_width_m(0.1), spot.section.top_width_m(0.1)
+    assert wide / as_told == pytest.approx(width / told)
+    seen = grade_spot()
+    assert width_range_m(seen) == (seen.width_m, seen.width_m)
