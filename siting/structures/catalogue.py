@@ -10,6 +10,7 @@ from types import MappingProxyType
 from typing import Any
 
 from siting.places.spot import MATERIALS, PURPOSES, Spot
+from siting.structures.limit_checks import condition
 from siting.structures.structure_type import Check, StructureType
 from siting.structures.type_looks import KIND, symbol_fault, symbol_of
 from siting.structures.whole_price import whole_price_fault
@@ -107,7 +108,22 @@ def _why_not(name: str, checks: tuple[Check, ...], best: str) -> tuple[str, ...]
 
 
 def _checks(kind: StructureType, spot: Spot) -> tuple[Check, ...]:
-    return tuple(kind.checks(spot))
+    return (*kind.checks(spot), *_tailwater_check(kind, spot))
+
+
+def _tailwater_check(kind: StructureType, spot: Spot) -> tuple[Check, ...]:
+    """At a drop to which no water can be backed a type that needs it does not stand."""
+    if not (spot.task.dry and spot.task.purpose == "vertical"):
+        return ()
+    return (
+        condition(
+            not kind.needs_tailwater,
+            asks="water backed to the foot of the drop, or a type that needs none",
+            found="no water backed to it",
+            why_not=f"A {kind.name} is undermined without water backed to its foot, and no crest "
+            "below reaches it here.",
+        ),
+    )
 
 
 def _suits(kind: StructureType, spot: Spot) -> float:
