@@ -149,10 +149,7 @@ def decide(
     kept_clear
         Distances to what is kept clear, held against their limits.
     """
-    task = spot.task
-    at_dry_drop = task.dry and task.purpose == "vertical"
-    serving = [t for t in types if task.purpose in t.purposes]
-    chosen = choose(spot, [t for t in serving if not (at_dry_drop and t.needs_tailwater)])
+    chosen = choose(spot, [t for t in types if spot.task.purpose in t.purposes])
     if chosen.type is None:
         return Decision(chosen, None, kept_clear)
     size = chosen.type.size(spot)

@@ -282,12 +282,11 @@ def _why_it_stands(spot: Spot, height_m: float) -> str:
 def _measure_first(spot: Spot) -> str:
     """Say what has to be measured where no banks are seen, and what it decides."""
     level = crest_level_m(spot, smallest_m(spot))
-    narrow, wide = sorted((spot.width_m, spot.banks.hidden_width_m))
     return (
         f"Measure first: the elevations do not show the banks. Build it only where the lower one "
         f"stands at least {metres(level)} above the bed: so high the {years(spot)} flow passes "
-        f"over the crest. The channel may be {metres(narrow)} to {metres(wide)} wide; sizes, stone "
-        f"and cost are told for {metres(spot.width_m)} and go with the width."
+        f"over the crest. Sizes, stone and cost are told for a channel {metres(spot.width_m)} wide "
+        "and go with its width."
     )
 
 

@@ -328,7 +328,8 @@ def test_nothing_is_built_whose_own_check_fails(plan: Plan) -> None:
     for i, site in built(plan):
         assert site.decision.kind.fits(site.spot), i + 1
         assert not site.decision.too_near, i + 1
-        needed = site.spot.task.needed_height_m
+        task = site.spot.task
+        needed = np.nan if task.short or task.dry else task.needed_height_m
         assert np.isnan(needed) or site.size.height_m >= needed - 1e-9, i + 1
 
 

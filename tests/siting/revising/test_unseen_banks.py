@@ -11,6 +11,7 @@ from siting.layout.pair_reach import UNSEEN
 from siting.revising.revise import PlanParts, Revised, revise
 from siting.structures.grade_height import crest_level_m
 from siting.values.rules import load_rules
+from siting.values.wording import metres
 from siting.works.takes import Means, takes_of
 from tests.siting.conftest import RAIN, Worked, ground_of, gully_raster, keep_of, sites_on
 from tests.siting.revising.conftest import parts_of
@@ -43,6 +44,14 @@ def test_it_is_proposed_and_says_what_to_measure(planned: tuple[PlanParts, Worke
     assert control.caution.startswith("Measure first: the elevations do not show the banks.")
     assert head.caution.startswith(UNSEEN)
     assert worked.sites.banks_first.tolist() == [True, True]
+    wide_range = control.spot.width_range
+    assert wide_range is not None
+    assert (wide_range.low_m, wide_range.high_m) == (control.spot.width_m, 3.0)
+    narrow, wide = (size for _, size in control.ends)
+    assert narrow == control.size
+    assert wide.crest_m > 1.5 * narrow.crest_m
+    said = f"between {metres(wide_range.low_m)} and {metres(wide_range.high_m)}"
+    assert f"Nobody saw how wide the channel is: {said}" in control.caution
     assert worked.sites.reach_share.tolist() == [1.0, 1.0]
 
 
