@@ -14,7 +14,6 @@ from siting.works.quantities import (
     ALL_SITES,
     CHOSEN_SITES,
     ITEM_NAMES,
-    TRUCKED,
     Quantities,
     texts,
 )
@@ -102,7 +101,7 @@ def bill(found: Quantities, costs: Costs) -> Bill:
     lines = (*ITEM_NAMES, HAUL, LABOUR, *costs.wholes)
     quantity = np.column_stack([ordered, loads, found.paid_days[:, 1], each])
     money = quantity[:, :, None] * np.stack([costs.today(name) for name in names])
-    least = _least(found, quantity)
+    least = _least(found, quantity, lines)
     money[:, :, 0] = least * np.stack([costs.today(name)[0] for name in names])
     money[:, lines.index(LABOUR)] = found.paid_days * costs.today("labour.person_day")
     return Bill(
@@ -118,18 +117,18 @@ def bill(found: Quantities, costs: Costs) -> Bill:
     )
 
 
-def _least(found: Quantities, quantity: FloatArray) -> FloatArray:
+def _least(found: Quantities, quantity: FloatArray, lines: tuple[str, ...]) -> FloatArray:
     """What is paid for at the end of an unseen width that takes less; haul and days in step."""
     out = quantity.copy()
     ordered = found.least_with_spare.copy()
     ordered[found.whole != "", ITEM_NAMES.index("fill")] = 0.0
     out[:, : len(ITEM_NAMES)] = ordered
+    some = found.with_spare > 0
+    share = np.where(some, found.least_with_spare / np.where(some, found.with_spare, 1.0), 1.0)
+    # loads rise in step with what is brought
+    out[:, lines.index(HAUL)] = np.nansum(share * found.loads, axis=1)
     seen = (found.least == found.amount).all(axis=1)
-    stone = np.array([name in TRUCKED for name in ITEM_NAMES])
-    most = found.with_spare[:, stone].sum(axis=1)
-    share = found.least_with_spare[:, stone].sum(axis=1) / np.where(most > 0, most, 1.0)
-    haul, labour = len(ITEM_NAMES), len(ITEM_NAMES) + 1
-    out[:, haul] = np.where(seen, quantity[:, haul], share * quantity[:, haul])
+    labour = lines.index(LABOUR)
     out[:, labour] = np.where(seen, quantity[:, labour], found.paid_days[:, 0])
     return out
 
