@@ -18,7 +18,7 @@ from cli.plan.layers import Layer
 SENTENCES = {
     "sites": ("reason", "caution", "flood_note", "chosen_why"),
     "headcuts": ("evidence",),
-    "floods": ("note",),
+    "floods": ("note", "source"),
     "flood_inputs": ("tc_method",),
     "spacings": ("source", "note"),
     "sizes": ("note",),
