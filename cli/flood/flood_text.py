@@ -197,7 +197,7 @@ def _method_lines(sheet: FloodSheet, name: str, units: Units) -> list[str]:
     for period, row in rows.items():
         if row["note"]:
             notes.setdefault(str(row["note"]), []).append(period)
-    lines = _wrapped(f"{name}: {rows[RETURN_PERIODS[0]]['source']}.")
+    lines = _wrapped(in_units(f"{name}: {rows[RETURN_PERIODS[0]]['source']}.", units))
     for note, periods in notes.items():
         every = len(periods) == len(rows)
         which = "" if every else f"{', '.join(map(str, periods))} years: "

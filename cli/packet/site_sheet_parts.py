@@ -90,7 +90,7 @@ def flood(found: Explanation) -> list[str]:
             "Sizes of stone were not checked against a flow.",
         ]
     out = [f"The flood with a chance of 1 in {years:.0f} in any year: {flow}."]
-    out += [printable(sentence, 260) for sentence in range_sentences(found)]
+    out += [printable(sentence, 320) for sentence in range_sentences(found)]
     row = next((r for r in found.rows["hydraulics"] if r["return_period_yr"] == years), None)
     if row is not None:
         deep, wide, fast = (

@@ -9,6 +9,9 @@ from cli.plan.explanation import Explanation, known
 from cli.plan.field_types import Units
 from cli.plan.plan_numbers import amount
 
+#: Name of the method whose source tells what its equations were fitted on.
+REGIONAL = "regional"
+
 
 def range_words(flood: Mapping[str, Any] | None, units: Units) -> str:
     """Write the range of a row of ``floods`` as ``0.7 to 1.4 m3/s``; empty where it has none.
@@ -33,9 +36,14 @@ def storm_words(flood: Mapping[str, Any] | None, units: Units) -> str:
 
 
 def range_sentences(found: Explanation) -> tuple[str, ...]:
-    """Say how sure the design flow of a site is."""
+    """Say how sure the design flow of a site is.
+
+    Flows of regional equations come with the areas that those were fitted on.
+    """
     flood = found.flood_range
     out = []
+    if flood is not None and flood["method"] == REGIONAL and flood["source"]:
+        out.append(f"By regional equations: {flood['source']}.")
     if within := range_words(flood, found.units):
         rests_on = flood["range_from"] if flood is not None else None
         why = f"; it rests on: {rests_on}" if rests_on else ""

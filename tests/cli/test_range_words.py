@@ -47,6 +47,14 @@ def test_sheet_and_page_say_the_range_and_what_rules_it(found: Explanation) -> N
     assert set(said) <= set(block["notes"])
 
 
+def test_regional_flows_come_with_the_areas_they_were_fitted_on(found: Explanation) -> None:
+    source = "A region: a report, table 1; fitted on drainage areas of 47 to 90 ha"
+    regional = with_flood(found, method="regional", source=source)
+    assert range_sentences(regional)[0] == f"By regional equations: {source}."
+    assert any("47 to 90 ha" in said for said in site_sheet_parts.flood(regional))
+    assert not any("regional" in said for said in range_sentences(found))
+
+
 def test_open_ends_and_what_is_not_known(found: Explanation) -> None:
     flood = found.flood_range
     assert range_words(flood | {"high_m3s": NO}, "si") == "at least 0.25 m3/s"
