@@ -227,7 +227,7 @@ def _rank(told: Told, i: int) -> Iterator[Reason]:
         text = (
             f"It belongs to work {number}, {KIND_WORDS[work.kind]}: rank {works.rank_of[number]} "
             f"of {len(works)}, number {works.build_order[i]} of {len(work.rows)} to build. The "
-            f"work saves what {figures(work.saved_m3, 3)} m3 of soil are worth within "
+            f"work saves what {quantity(work.saved_m3, 'm3', digits=3)} of soil are worth within "
             f"{works.years:g} years; its own reasoning says how."
         )
         yield Reason("rank", "work", "", text, "", TRADE)
@@ -242,7 +242,8 @@ def _rank(told: Told, i: int) -> Iterator[Reason]:
     if referred is not None and referred.loss is not None:
         lost, years = referred.loss, f"{works.years:g} years"
         text += (
-            f" Within {years} {figures(lost.soil_m3, 3)} m3 of soil and {hectares(lost.swale_ha)} "
-            f"of whole floor may go, with a chance of {lost.chance_lost:.2f}."
+            f" Within {years} {quantity(lost.soil_m3, 'm3', digits=3)} of soil and "
+            f"{hectares(lost.swale_ha)} of whole floor may go, with a chance of "
+            f"{lost.chance_lost:.2f}."
         )
     yield Reason("rank", "work", "", text, "", TRADE)

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from siting.values.wording import counted, figures
+from siting.values.wording import counted, quantity
 from siting.works.budget_groups import Group, all_needs, check_groups, is_known
 from siting.works.budget_reasons import BUDGET, CREW_DAYS, Names, reasons
 from siting.works.budget_solver import Problem, best_set
@@ -230,7 +230,7 @@ def _choice(
     unit = f" {currency}" if currency else ""
     said = [
         f"{len(taken):,} of {counted(len(known), 'work')} chosen, {counted(len(sites), 'site')}, "
-        f"which save what {figures(sums['value'])} m3 of soil are worth"
+        f"which save what {quantity(sums['value'], 'm3')} of soil are worth"
     ]
     if budget is not None:
         said.append(

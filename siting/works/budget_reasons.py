@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from siting.values.wording import figures, listed
+from siting.values.wording import figures, listed, quantity
 from siting.works.budget_solver import Problem
 from terrain.values.arrays import BoolArray, IntArray
 
@@ -66,7 +66,7 @@ class Names:
 
     def value(self, steps: int) -> str:
         """Write what is saved, counted as soil."""
-        return f"{figures(steps / self.value_steps)} m3"
+        return quantity(steps / self.value_steps, "m3")
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -11,7 +11,7 @@ from siting.channels.reach_settings import SWALES
 from siting.effects.site_effects import Effect
 from siting.sites import Site, Sites
 from siting.values.rules import Rules
-from siting.values.wording import figures, hectares, metres, percent
+from siting.values.wording import figures, hectares, metres, percent, quantity
 from siting.works.curves import Chance, Factor, constant, falling, over_years, rising
 from siting.works.lost_ground import GroundLost
 from siting.works.work import HEADCUT, ROAD, SERIES, SPREADER, SWALE, Loss
@@ -121,8 +121,8 @@ def _shear(
     said = f"No flow is known to pull on {ground}"
     if state is not None:
         said = (
-            f"The design flow pulls with {figures(pull)} Pa, {figures(pull / holds)} times the "
-            f"{figures(holds)} Pa that {ground} withstands"
+            f"The design flow pulls with {quantity(pull, 'Pa')}, {figures(pull / holds)} times the "
+            f"{quantity(holds, 'Pa')} that {ground} withstands"
         )
     subject = "pull of the flow against the soil"
     return rising(rules, curve, pull / holds, subject=subject, text=said, factor=factor)
@@ -184,7 +184,7 @@ def _series(known: Known, i: int, rows: Sequence[int]) -> Loss:
             f"{years:g} years"
         )
     soil = float(np.nan_to_num(soil))
-    held = f"{how}: {figures(soil)} m3."
+    held = f"{how}: {quantity(soil, 'm3')}."
     shear = _shear(site, rules, "chance_lost.shear", "chance_lost.soil_resistance", "bare soil")
     return _loss(known, i, (factor, shear), how=held, soil_m3=soil, length_m=piece)
 
@@ -239,16 +239,13 @@ def _swale(known: Known, i: int, rows: Sequence[int]) -> Loss:
 
 
 def _road(known: Known, i: int, rows: Sequence[int]) -> Loss:
-    """Soil that a road's water would cut below the place where it leaves the road."""
-    site, rules = known.sites[i], known.rules
-    land, full = site.spot.land.area_ha, rules.value("loss.rill_land")
-    section, length = rules.value("loss.rill_section"), rules.value("loss.rill_length")
-    grown = min(1.0, known.years / rules.value("loss.rill_years"))
-    share = min(1.0, float(np.nan_to_num(land)) / full)
-    soil = section * length * share * grown
+    """Soil that the water of the piece of road above a dip would cut from it."""
+    site, rules, road = known.sites[i], known.rules, known.sites[i].proposal.road
+    rate = 0.0 if road is None else float(np.nan_to_num(road.soil_m3_per_yr))
+    soil = rate * known.years
     how = (
-        f"A rill of {figures(section)} m2 over {metres(length)}, by the share {share:.2f} of the "
-        f"water ({hectares(land)} of {hectares(full)}): {figures(soil)} m3."
+        f"The water of the road above may cut {quantity(rate, 'm3')} a year from it, over "
+        f"{known.years:g} years {quantity(soil, 'm3')}."
     )
     factor = rising(
         rules,

@@ -11,7 +11,7 @@ from siting.effects.benefits import Swale
 from siting.effects.site_effects import Effect
 from siting.sites import Sites
 from siting.values.rules import Rules
-from siting.values.wording import figures, hectares, metres
+from siting.values.wording import hectares, metres, quantity
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,10 +84,10 @@ def _of_head(
     shared = (reach - begins) - length
     less = f"; {metres(shared)} of it are another head's, which comes there first"
     how = (
-        f"At {figures(rate)} m a year the head works up {metres(rate * years)} in "
+        f"At {quantity(rate, 'm')} a year the head works up {metres(rate * years)} in "
         f"{years:g} years{already}; {metres(swale.length_m)} of whole channel lie above"
         f"{less if shared > 0.05 else ''}. {metres(length)} would be cut, with "
-        f"{hectares(floor)} of floor, at a section of {figures(section)} m2 ({from_where})."
+        f"{hectares(floor)} of floor, at a section of {quantity(section, 'm2')} ({from_where})."
     )
     return GroundLost(length, floor, length * section, how)
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from siting.values.wording import counted, figures, first_upper, hectares, listed, metres
+from siting.values.wording import counted, figures, first_upper, hectares, listed, metres, quantity
 from siting.works.budget_reasons import named
 from siting.works.curves import Factor
 from siting.works.holding import UPKEEP
@@ -97,15 +97,24 @@ def _several(work: Work) -> Iterator[WorkReason]:
 
 
 def _saved(work: Work) -> WorkReason:
-    floor = work.worth_m3(0.0, work.swale_lost_ha)
+    floor = _soil(work.worth_m3(0.0, work.swale_lost_ha))
     text = (
-        f"{figures(work.soil_lost_m3, 3)} m3 of soil and {figures(work.swale_lost_ha, 3)} ha of "
-        f"whole floor, which count as {figures(floor, 3)} m3, would be lost, together "
-        f"{figures(work.lost_m3, 3)} m3; times {work.chance_lost:.3g} that they are and "
-        f"{work.chance_holds:.3g} that the work holds, it saves {figures(work.saved_m3, 3)} m3: "
-        f"{figures(work.soil_saved_m3, 3)} m3 of soil and {figures(work.swale_saved_ha, 3)} ha."
+        f"{_soil(work.soil_lost_m3)} of soil and {_area(work.swale_lost_ha)} of whole floor, which "
+        f"count as {floor}, would be lost, together {_soil(work.lost_m3)}; times "
+        f"{work.chance_lost:.3g} that they are and {work.chance_holds:.3g} that the work holds, it "
+        f"saves {_soil(work.saved_m3)}: {_soil(work.soil_saved_m3)} of soil and "
+        f"{_area(work.swale_saved_ha)}."
     )
     return WorkReason("saved", 0, "saved", work.saved_m3, text, "", "arithmetic")
+
+
+def _soil(amount_m3: float) -> str:
+    """Soil with the figures that a sum needs to be followed."""
+    return quantity(amount_m3, "m3", digits=3)
+
+
+def _area(area_ha: float) -> str:
+    return quantity(area_ha, "ha", digits=3)
 
 
 def _takes(work: Work, currency: str) -> WorkReason:
@@ -134,14 +143,14 @@ def _rank(works: Works, work: Work, currency: str) -> WorkReason:
     if by == "cost":
         value = work.saved_per_cost
         per = (
-            f": {figures(work.saved_m3, 3)} m3 over {work.takings.cost_likely:,.0f} {currency} is "
-            f"{figures(value, 3)} m3 for each {PER_MONEY:,.0f}"
+            f": {_soil(work.saved_m3)} over {work.takings.cost_likely:,.0f} {currency} is "
+            f"{_soil(value)} for each {PER_MONEY:,.0f}"
         )
     elif by == "crew-days":
         value = work.saved_per_crew_day
         per = (
-            f": {figures(work.saved_m3, 3)} m3 over {figures(work.takings.crew_days, 3)} days is "
-            f"{figures(value, 3)} m3 a day"
+            f": {_soil(work.saved_m3)} over {figures(work.takings.crew_days, 3)} days is "
+            f"{_soil(value)} a day"
         )
     after = " It counts together with what it needs, and comes after it." if work.needs else ""
     text = f"Rank {rank} of {of} {_ORDER_WORDS[by]}{per}.{after}"
@@ -181,7 +190,7 @@ def _first(works: Works, work: Work, currency: str) -> str:
     what = named(work.id, work.site_ids).removeprefix("work ")
     parts = []
     if work.soil_saved_m3 > 0:
-        parts.append(f"{figures(work.soil_saved_m3)} m3 of soil")
+        parts.append(f"{quantity(work.soil_saved_m3, 'm3')} of soil")
     if work.swale_saved_ha > 0:
         parts.append(f"{hectares(work.swale_saved_ha)} of whole floor")
     weak = "" if work.functions else " It does not reach the foot of its drop: see its cautions."
@@ -197,6 +206,6 @@ def _amounts(loss: Loss | None) -> str:
     if loss is None:
         return "an amount that is not known"
     return (
-        f"{figures(loss.soil_m3)} m3 of soil and {hectares(loss.swale_ha)} of floor over "
+        f"{quantity(loss.soil_m3, 'm3')} of soil and {hectares(loss.swale_ha)} of floor over "
         f"{metres(loss.length_m)} of channel"
     )
