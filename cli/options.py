@@ -274,7 +274,8 @@ rain_options = together(
         "--rain",
         metavar="FILE",
         section="Rain and floods",
-        help="Rainfall table: a NOAA Atlas 14 point file (CSV), or a small table of depths.",
+        help="Rainfall table: a NOAA Atlas 14 point file (CSV), or a small table of depths; both "
+        "with their confidence bounds where they carry them.",
     ),
     option(
         "--rain-24h",

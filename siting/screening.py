@@ -348,7 +348,12 @@ def _write_record(
     notes, cautions = land_notes(told.floods.land)
     return _Record(
         work=built.work(told.build.design_period_yr),
-        notes=(*notes_of(ground, study, chosen.left_out), *built.takes.notes(), *notes),
+        notes=(
+            *notes_of(ground, study, chosen.left_out),
+            *built.takes.notes(),
+            *notes,
+            *(() if told.build.earth_map is None else told.build.earth_map.notes),
+        ),
         cautions=(*cautions_of(ground, sites, told.floods), *cautions),
         summary=summary_of(
             ground, sites, _headcuts_inside(ground).size, built.takes.works, built.why_first

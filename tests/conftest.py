@@ -8,6 +8,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.pysheds_kernels import compile_when_called
+
 REPOSITORY = Path(__file__).resolve().parents[1]
 #: Real rasters lie beside the checkout, never in it.
 REAL_DEMS = REPOSITORY.parent / "shared" / "dem"
@@ -42,6 +44,11 @@ _LIBRARIES = (
     "pysheds",
     "pyflwdir",
 )
+
+
+def pytest_configure() -> None:
+    """See `tests.pysheds_kernels`; nothing has imported that library yet."""
+    compile_when_called()
 
 
 def pytest_report_header() -> list[str]:

@@ -35,6 +35,7 @@ if TYPE_CHECKING:
     from cli.given.land import Land
     from cli.plan.fields import Units
     from cli.plan.layers import Layer
+    from siting.places.earth_map import EarthFile
     from siting.screen_settings import ScreenSettings
     from siting.screening import Screening
     from terrain.reading.dem import Source
@@ -178,6 +179,8 @@ def _check_usage(job: Job) -> None:
     """Refuse options that contradict each other."""
     job.floods.check_usage()
     job.structures.check_usage()
+    if job.structures.bank_soil_field is not None and job.floods.soils is None:
+        raise click.UsageError("--bank-soil-field is given without --soils.")
     if job.boundary_layer is not None and job.boundary is None:
         raise click.UsageError("--boundary-layer is given without --boundary.")
     check_distinct(
@@ -232,11 +235,21 @@ def _settings(job: Job) -> ScreenSettings:
             edge_is_divide=job.edge_is_divide,
         ),
         floods=job.floods.settings(),
-        build=job.structures.settings(),
+        build=replace(job.structures.settings(), earth_file=_earth_file(job)),
         means=job.structures.means(),
         rules=None if job.rules is None else load_rules(job.rules),
         judging=Judging(job.horizon, job.rank_by),
     )
+
+
+def _earth_file(job: Job) -> EarthFile | None:
+    """Soil map whose field says what banks are made of."""
+    from siting.places.earth_map import EarthFile
+
+    field, soils = job.structures.bank_soil_field, job.floods.soils
+    if field is None or soils is None:
+        return None
+    return EarthFile(soils, field, job.floods.soils_layer)
 
 
 def _broken_plugins(wholes: Collection[str]) -> tuple[str, ...]:

@@ -9,8 +9,10 @@ from cli.plan.explanation import Explanation, Record, basis_words, known
 from cli.plan.fields import CONTROLS
 from cli.plan.fields_structures import SETTINGS, STAGES
 from cli.plan.plan_numbers import (
-    amount,
+    days_words,
     distance_from,
+    in_column,
+    in_row,
     measure,
     money,
     number_and_unit,
@@ -130,7 +132,7 @@ def _judged(found: Explanation, part: str) -> Iterator[str]:
 def _sizes(found: Explanation) -> Iterator[str]:
     last = None
     for row in found.rows["sizes"]:
-        value = number_and_unit(row["value"], row["unit"], found.units)
+        value = in_row(row, "value", found.units)
         note = f"  {row['note']}" if row["note"] and row["note"] != last else ""
         last = row["note"]
         yield from wrapped(f"{row['name']:<24} {value:>16}{note}", indent=2, hang=45)
@@ -222,7 +224,7 @@ def _flood(found: Explanation) -> Iterator[str]:
     yield f"  {'years':>6}" + "".join(f"{h:>{w}}" for h, w in zip(heads, widths, strict=True))
     for row in rows:
         cells = [
-            amount("hydraulics", n, row[n], found.units, digits=2).partition(" ")[0].rjust(w)
+            in_column("hydraulics", n, row[n], found.units).rjust(w)
             for n, w in zip(names, widths, strict=True)
         ]
         design = row["return_period_yr"] == found.site["design_return_period_yr"]
@@ -240,38 +242,40 @@ def _flood(found: Explanation) -> Iterator[str]:
 def _materials(found: Explanation) -> Iterator[str]:
     rows = found.rows["materials"]
     if rows:
-        yield f"  {'':<36}{'built in':>18}{'with spare':>18}{'loads':>8}"
+        yield f"  {'':<36}{'built in':>22}{'with spare':>22}{'loads':>8}"
     for row in rows:
-        cells = [
-            number_and_unit(row[n], row["unit"], found.units)
-            for n in ("amount", "amount_with_spare")
-        ]
+        cells = [in_row(row, n, found.units) for n in ("amount", "amount_with_spare")]
         loads = significant(row["loads"]) if known(row["loads"]) else ""
         loads = "<0.1" if loads == "0" else loads
         first, *more = textwrap.wrap(str(row["meaning"] or row["item"]), 35) or [""]
-        yield f"  {first:<36}{cells[0]:>18}{cells[1]:>18}{loads:>8}".rstrip()
+        yield f"  {first:<36}{cells[0]:>22}{cells[1]:>22}{loads:>8}".rstrip()
         yield from (f"  {line}" for line in more)
         if row["note"]:
             yield from wrapped(str(row["note"]), indent=6)
     names = {row["item"]: str(row["meaning"] or row["item"]) for row in rows}
     for row in found.rows["costs"]:
-        if not known(row["quantity"]):
-            continue  # the total, which is told below
-        quantity = number_and_unit(row["quantity"], row["unit"], found.units)
-        cost = f"{money(row['likely'])} ({money(row['low'])} to {money(row['high'])})"
+        if row["item"] == "total":
+            continue  # told below
+        quantity = "measure first"
+        if known(row["quantity"]):
+            quantity = number_and_unit(row["quantity"], row["unit"], found.units)
+        ends = f"{money(row['low'])} to {money(row['high'])}"
+        cost = f"{money(row['likely'])} ({ends})" if known(row["quantity"]) else ends
         item = names.get(row["item"], row["item"])
         yield from wrapped(f"{item}: {quantity}, cost {cost}", indent=2)
     site = found.site
     if known(site["cost_likely"]):
+        # one number would rest on a width that nobody saw
+        likely = "" if known(site["width_low_m"]) else f"{money(site['cost_likely'])}, "
         text = (
-            f"Cost together {money(site['cost_likely'])}, between {money(site['cost_low'])} and "
+            f"Cost together {likely}between {money(site['cost_low'])} and "
             f"{money(site['cost_high'])}, in the money of the cost file"
         )
         yield from wrapped(f"{text}.", indent=2)
     if known(site["crew_days"]):
         people = found.run.get("setting: crew_size")
         crew = f"a crew of {people}" if people else "a crew"
-        yield from wrapped(f"Work: {significant(site['crew_days'])} days of {crew}.", indent=2)
+        yield from wrapped(f"Work: {days_words(site)} days of {crew}.", indent=2)
 
 
 def _gained(found: Explanation) -> Iterator[str]:

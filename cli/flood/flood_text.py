@@ -184,8 +184,8 @@ def _range_lines(sheet: FloodSheet, units: Units, return_period_yr: int) -> list
     if known(row["dry_m3s"]):
         lines += _wrapped(
             "dry to wet: the same rain after dry and after wet days, antecedent runoff conditions "
-            "I and III (NEH part 630 chapter 10), about 10 and 90 % of single storms: beside the "
-            "range, no part of it."
+            "I and III (NEH part 630 chapter 10), about the 10 and 90 % bounds of single storms: "
+            "beside the range, no part of it."
         )
     return lines
 
@@ -197,7 +197,7 @@ def _method_lines(sheet: FloodSheet, name: str, units: Units) -> list[str]:
     for period, row in rows.items():
         if row["note"]:
             notes.setdefault(str(row["note"]), []).append(period)
-    lines = _wrapped(f"{name}: {rows[RETURN_PERIODS[0]]['source']}.")
+    lines = _wrapped(in_units(f"{name}: {rows[RETURN_PERIODS[0]]['source']}.", units))
     for note, periods in notes.items():
         every = len(periods) == len(rows)
         which = "" if every else f"{', '.join(map(str, periods))} years: "

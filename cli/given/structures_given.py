@@ -47,6 +47,7 @@ class StructuresGiven:
     stone_density: float
     anchor_hold: float | None
     bank_soil: str | None
+    bank_soil_field: str | None
     bed_cover: str | None
     costs: str | None
     budget: float | None
@@ -138,6 +139,10 @@ class StructuresGiven:
             raise click.UsageError("--dips no is given without --roads.")
         if self.road_soil != DEFAULT_ROAD_SOIL and (self.roads is None or self.dips == "no"):
             raise click.UsageError("--road-soil is about dips on roads, but none are laid.")
+        if self.bank_soil is not None and self.bank_soil_field is not None:
+            raise click.UsageError(
+                "--bank-soil and --bank-soil-field are both given; give one of them."
+            )
         if not self.materials and (self.roads is None or self.dips == "no"):
             raise click.UsageError(
                 "--materials none leaves only what is made of earth on roads: give --roads, and "
@@ -330,6 +335,13 @@ structure_options = together(
         help="Soil of beds and banks, by its symbol of the unified soil classification (SP, SM, "
         "SC, ML, CL-ML, CL, CH, GP) or a texture such as 'sandy loam'. Without it nobody knows "
         "what they stand.",
+    ),
+    option(
+        "--bank-soil-field",
+        metavar="NAME",
+        section=_SECTION,
+        help="Field of the map of --soils that holds such a symbol or texture, instead of one "
+        "soil for all.",
     ),
     option(
         "--bed-cover",

@@ -15,7 +15,7 @@ from cli.packet.site_sheet_parts import number, percent
 from cli.plan.explanation import Explanation, known
 from cli.plan.fields import CONTROLS
 from cli.plan.fields_ground import DECISIONS, SOILS
-from cli.plan.plan_numbers import number_and_unit
+from cli.plan.plan_numbers import size_across
 
 _ENDS_AT = re.compile(r" \(ends at: [^)]*\)")
 
@@ -98,7 +98,6 @@ def _sizes_line(found: Explanation) -> str:
         what = f"a drop of {drop}" if drop else "this place"
         return f"Nothing to build by hand: an engineer looks at {what} first"
     along = "along the road" if found.on_road else "along the channel"
-    crest = next((r["value"] for r in found.rows["sizes"] if r["name"] == "crest"), float("nan"))
     words = [
         f"{number(found, name)} {word}"
         for name, word in (
@@ -109,8 +108,8 @@ def _sizes_line(found: Explanation) -> str:
     ]
     if site["structure_height_m"] == 0:
         words[0] = "Flush with the bed"
-    if known(crest):
-        words.append(f"{number_and_unit(crest, 'm', found.units)} across")
+    if across := size_across(found):
+        words.append(f"{across} across")
     return ", ".join(words)
 
 
@@ -211,7 +210,7 @@ def _section_words(found: Explanation, pictures: Pictures) -> str:
     if found.on_road:
         return f"The road as it is now.{note}"
     if found.site["width_source"] == "curve":
-        words = "The elevations do not show the channel: drawn from a published curve, measure it."
+        words = "Nobody saw the channel: drawn at the widest that it may be, measure it."
         return words + note
     drop = known(found.site["headcut_height_m"])
     return (

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from cli.packet.printable import printable, sentences, within
 from cli.plan.explanation import Explanation, known
-from cli.plan.plan_numbers import amount, money, number_and_unit
+from cli.plan.plan_numbers import amount, days_words, in_row, money
 from cli.plan.range_words import range_sentences
 from cli.plan.ranked_list import significant
 from siting.values.wording import first_upper
@@ -33,10 +33,14 @@ def sizes(found: Explanation) -> list[list[str]]:
     out = []
     for row in found.rows["sizes"][:_MOST_SIZES]:
         value, unit, name = float(row["value"]), row["unit"], str(row["name"] or "size")
+        amount_words = printable(in_row(row, "value", found.units), 30)
+        if not known(value) and amount_words != "-":
+            words = str(row["meaning"] or first_upper(name))
+            out.append([printable(words, 36), f"{amount_words}, measure"])
+            continue
         if not known(value) or (value <= 0 and name != "height"):  # no ballast is not a size
             continue
         words = str(row["meaning"] or first_upper(name))
-        amount_words = printable(number_and_unit(value, unit, found.units), 30)
         if unit in ("m/m", "share"):
             amount_words = f"{significant(100 * value)} %"
         elif value <= 0:
@@ -49,10 +53,7 @@ def materials(found: Explanation) -> list[list[str]]:
     """What it takes: what, built in, to bring, and for what."""
     out = []
     for row in found.rows["materials"][:_MOST_MATERIALS]:
-        net, gross = (
-            number_and_unit(float(row[n]), row["unit"], found.units)
-            for n in ("amount", "amount_with_spare")
-        )
+        net, gross = (in_row(row, n, found.units) for n in ("amount", "amount_with_spare"))
         what = first_upper(printable(row["meaning"] or row["item"], 44))
         out.append([what, net, gross, printable(row["note"], 110)])
     return out
@@ -65,12 +66,12 @@ def work(found: Explanation) -> str:
     if known(site["crew_days"]):
         people = found.run.get("setting: crew_size")
         crew = f"a crew of {people}" if people else "a crew"
-        parts.append(f"{significant(site['crew_days'])} days of {crew}")
+        parts.append(f"{days_words(site)} days of {crew}")
     if known(site["cost_likely"]):
-        parts.append(
-            f"{money(site['cost_likely'])} {currency}".rstrip()
-            + f" likely, {money(site['cost_low'])} to {money(site['cost_high'])}"
-        )
+        ends = f"{money(site['cost_low'])} to {money(site['cost_high'])}"
+        likely = f"{money(site['cost_likely'])} {currency}".rstrip() + f" likely, {ends}"
+        unseen = known(site["width_low_m"])
+        parts.append(f"{ends} {currency}, measure first" if unseen else likely)
     return printable("; ".join(parts), 160)
 
 
@@ -89,7 +90,7 @@ def flood(found: Explanation) -> list[str]:
             "Sizes of stone were not checked against a flow.",
         ]
     out = [f"The flood with a chance of 1 in {years:.0f} in any year: {flow}."]
-    out += [printable(sentence, 260) for sentence in range_sentences(found)]
+    out += [printable(sentence, 320) for sentence in range_sentences(found)]
     row = next((r for r in found.rows["hydraulics"] if r["return_period_yr"] == years), None)
     if row is not None:
         deep, wide, fast = (

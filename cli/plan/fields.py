@@ -6,6 +6,7 @@ tests all come from here. Inside, everything is SI; US names and numbers are mad
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Mapping
 from typing import Any
 
@@ -114,6 +115,14 @@ _SLOPE = (
     "below its foot; on a road its grade"
 )
 _SLOPE_REACH = "with the one it stands on, the steepest is held against limits"
+_REACH = (
+    "Share of the rise to the foot of its drop that a grade control's crest makes up, 0 to 1; of a "
+    "headcut that of its pair, 1 where it needs no water backed to it; empty where nothing is built"
+)
+_BANKS_FIRST = (
+    "True where the elevations do not show the banks that have to hold the flow over a crest: "
+    "measure them before building; also at the headcut above"
+)
 _CONFIDENCE = "How sure the finding is, 0 to 1; below 0.5 look before planning"
 
 
@@ -169,8 +178,10 @@ def _rows() -> tuple[Field, ...]:
         f("sites", "slope", "float", 5, _SLOPE, True),
         f("sites", "slope_above", "float", 5, f"Bed slope over the reach above; {_SLOPE_REACH}"),
         f("sites", "slope_below", "float", 5, f"Bed slope over the reach below; {_SLOPE_REACH}"),
-        f("sites", "width_m", "float", 2, "Bank-top width; same as bank_width"),
-        f("sites", "depth_m", "float", 2, "Bank-top depth; same as bank_depth"),
+        f("sites", "width_m", "float", 2, "Bank-top width; empty where nobody saw it"),
+        f("sites", "depth_m", "float", 2, "Bank-top depth; empty where nobody saw it"),
+        f("sites", "width_low_m", "float", 2, "Least width where nobody saw it; else empty"),
+        f("sites", "width_high_m", "float", 2, "Greatest width where nobody saw it; else empty"),
         f("sites", "width_source", "text", 0, "Where the width comes from", False, WIDTH_SOURCES),
         f("sites", "bank_width_m", "float", 2, "Width between the bank tops; the lower bank rules"),
         f("sites", "bank_depth_m", "float", 2, "Depth from the lower bank top to the bed"),
@@ -195,6 +206,8 @@ def _rows() -> tuple[Field, ...]:
         f("sites", "curve_number", "float", 1, "Runoff curve number used, 0 to 100"),
         f("sites", "structure_height_m", "float", 2, "Height of the structure above the bed"),
         f("sites", "structure_length_m", "float", 2, "Length of the structure along the channel"),
+        f("sites", "reach_share", "float", 2, _REACH),
+        f("sites", "banks_first", "bool", 0, _BANKS_FIRST),
         f("sites", "pair_id", "int", 0, "Sites that work together share this number; 0 for none"),
         f(
             "sites",
@@ -281,6 +294,7 @@ def check_units(units: str) -> Units:
     raise ParameterError(f"units {units!r}", expected="si or us")
 
 
+@functools.cache
 def fields_of(layer: str) -> tuple[Field, ...]:
     """Fields of a layer in the order they are written.
 

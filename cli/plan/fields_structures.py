@@ -187,7 +187,9 @@ _SITES: Final[tuple[Row, ...]] = (
     ("cost_low", "float", 2, "Cost, low end, in the money of the cost file"),
     ("cost_likely", "float", 2, "Cost, likely, in the money of the cost file"),
     ("cost_high", "float", 2, "Cost, high end, in the money of the cost file"),
-    ("crew_days", "float", 2, "Days that a crew works on it"),
+    ("crew_days", "float", 2, "Days that a crew works on it, likely"),
+    ("crew_days_low", "float", 2, "Days that a crew works on it, low end"),
+    ("crew_days_high", "float", 2, "Days that a crew works on it, high end"),
     ("chosen", "bool", 0, "Whether it is in the set chosen; always true without a budget"),
     ("chosen_why", "text", 0, "Why it is left out of the set; empty where it is in"),
     ("nearest_road_m", "float", 2, "Distance to the nearest road given"),
@@ -262,10 +264,22 @@ _TABLES: Final[Mapping[str, tuple[Row, ...]]] = MappingProxyType(
         "sizes": (
             _SITE,
             ("name", "text", 0, "What is measured"),
-            ("value", "float", 3, "How large it is"),
+            ("value", "float", 3, "How large it is; empty where it is a range: measure first"),
             ("unit", "text", 0, "Unit of the value"),
             ("meaning", "text", 0, "What it is, in a few words"),
             ("note", "text", 0, "How it came about"),
+            (
+                "value_low",
+                "float",
+                3,
+                "Least it may be, where nobody saw the width; else the value",
+            ),
+            (
+                "value_high",
+                "float",
+                3,
+                "Most it may be, where nobody saw the width; else the value",
+            ),
         ),
         "structure_types": (
             ("structure", "text", 0, "Type of structure, as it stands in the layer sites"),
@@ -304,16 +318,25 @@ _TABLES: Final[Mapping[str, tuple[Row, ...]]] = MappingProxyType(
             _SITE_OR_ALL,
             ("item", "text", 0, "Short name of the material"),
             ("meaning", "text", 0, "What it is"),
-            ("amount", "float", 3, "So much of it is built in"),
-            ("unit", "text", 0, "Unit of both amounts"),
-            ("amount_with_spare", "float", 3, "So much of it to bring, spare included"),
-            ("loads", "float", 1, "Truck loads of it"),
+            ("amount", "float", 3, "So much of it is built in; empty where it is a range"),
+            ("unit", "text", 0, "Unit of the amounts"),
+            (
+                "amount_with_spare",
+                "float",
+                3,
+                "So much of it to bring, spare included; empty where it is a range",
+            ),
+            ("loads", "float", 1, "Truck loads of it, at the most"),
             ("note", "text", 0, "What it is for"),
+            ("amount_low", "float", 3, "The least of it, where nobody saw a width"),
+            ("amount_high", "float", 3, "The most of it, where nobody saw a width"),
+            ("spare_low", "float", 3, "The least to bring, where nobody saw a width"),
+            ("spare_high", "float", 3, "The most to bring, where nobody saw a width"),
         ),
         "costs": (
             _SITE_OR_ALL,
             ("item", "text", 0, "What is paid for"),
-            ("quantity", "float", 3, "How much of it"),
+            ("quantity", "float", 3, "How much of it; empty where it is a range"),
             ("unit", "text", 0, "Unit of the quantity"),
             ("low", "float", 2, "Cost, low end, in the money of the cost file"),
             ("likely", "float", 2, "Cost, likely"),
@@ -362,10 +385,24 @@ _CODES: Final[Mapping[tuple[str, str], Codes]] = MappingProxyType(
 )
 #: Fields of the layers and tables that may be left out; every other one is required.
 _OPTIONAL: Final = frozenset(
-    {"note", "meaning", "loads", "source", "basis", "subject", "verdict", "symbol_words", "symbol"}
+    {"value_low", "value_high", "amount_low", "amount_high", "spare_low", "spare_high"}
+    | {
+        "note",
+        "meaning",
+        "loads",
+        "source",
+        "basis",
+        "subject",
+        "verdict",
+        "symbol_words",
+        "symbol",
+    }
 )
 #: Numbers whose unit stands in the same row.
-_UNIT_IN_ROW: Final = frozenset({"value", "amount", "amount_with_spare", "quantity"})
+_UNIT_IN_ROW: Final = frozenset(
+    {"value", "value_low", "value_high", "amount", "amount_low", "amount_high"}
+    | {"amount_with_spare", "spare_low", "spare_high", "quantity"}
+)
 
 
 def _fields(layer: str, rows: tuple[Row, ...], *, required: bool) -> Iterator[Field]:

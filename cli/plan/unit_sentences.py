@@ -22,7 +22,7 @@ SENTENCES = {
     "sites": ("reason", "caution", "flood_note", "chosen_why"),
     "headcuts": ("evidence",),
     "look_first": ("evidence",),
-    "floods": ("note",),
+    "floods": ("note", "source"),
     "flood_inputs": ("tc_method",),
     "spacings": ("source", "note"),
     "sizes": ("note",),

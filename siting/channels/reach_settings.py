@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from siting.channels.ground import Ground
+from terrain.channels.sections import RESOLVED_CELLS
 from terrain.values.arrays import BoolArray, FloatArray, IntArray
 
 SETTINGS = (
@@ -29,6 +30,9 @@ CUT_DEPTH_M = 0.5
 #: Deeper, what is measured are a valley's sides and not the banks of a channel (the largest class
 #: of gullies of the FAO begins there, from memory).
 DEEPEST_CUT_M = 5.0
+#: A channel this wide and `CUT_DEPTH_M` deep shows in a cell as a notch of their product over the
+#: cell's size: where that is less than the height of a swale's floor, cells hide it (arithmetic).
+HIDDEN_WIDTH_M = 0.5
 #: A hollow this many times as wide as deep has no banks to speak of: a swale.
 SWALE_RATIO = 10.0
 #: A cut this deep whose bank-top width is this many times its depth widens.
@@ -45,9 +49,13 @@ MEADOW_SLOPE, MEADOW_WIDTH_M, MEADOW_AREA_HA = 0.02, 20.0, 10.0
 
 
 def station_settings(ground: Ground) -> NDArray[Any]:
-    """Name the setting of every station, ``(m,)``; '' where a valley hides the channel."""
+    """Name the setting of every station, ``(m,)``.
+
+    '' where a valley hides the channel, or the cells do: what shows no banks is a swale only where
+    its floor is seen to be wide.
+    """
     s = ground.stations
-    out = np.full(s.size, "swale", dtype=object)
+    out = np.where(_seen_as_swale(ground), "swale", "").astype(object)
     if not s.size:
         return out
     depth = steady_depth(ground)
@@ -86,6 +94,18 @@ def agreed(
     stage[widening & (stage == 2)] = 3
     setting[widening & (stage > 3)] = "incised channel"
     return setting, stage, confidence
+
+
+def _seen_as_swale(ground: Ground) -> BoolArray:
+    """Stations whose shape may be that of a swale, and hides no narrow channel."""
+    s, cell_m = ground.stations, ground.raster.grid.cell_m
+    hides = CUT_DEPTH_M * HIDDEN_WIDTH_M / cell_m < ground.rules.value("swale.floor_height")
+    banks = np.isfinite(s.bank_width_m) & s.width_resolved
+    if hides:
+        return banks
+    with np.errstate(invalid="ignore"):
+        wide: BoolArray = banks | (ground.low_width_m >= RESOLVED_CELLS * cell_m)
+    return wide
 
 
 def steady_depth(ground: Ground) -> FloatArray:

@@ -27,6 +27,7 @@ from terrain.values.arrays import FloatArray, floats, frozen
 #: Input that makes methods one witness.
 SHARED: Final = "curve_number"
 CUT_OFF: Final = "high end open: the drainage area is cut off, the flow is a minimum"
+BEYOND: Final = ", and wider than told: the method is outside its published limits here"
 INDEPENDENT: Final = "spread of independent methods"
 
 #: Works out a method with other inputs.
@@ -104,6 +105,8 @@ def flow_range(
     widest = widest_parts(estimate.value_m3s, parts)
     dry, wet = _storms(method, inputs, run)
     rests_on = widest.rests_on.copy()
+    for i in np.flatnonzero(~estimate.limits_met):
+        rests_on[i] = f"{rests_on[i]}{BEYOND}" if rests_on[i] else None
     rests_on[estimate.is_minimum & np.isfinite(estimate.value_m3s)] = CUT_OFF
     return replace(
         widest,

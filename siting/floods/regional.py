@@ -29,6 +29,7 @@ from siting.floods.regional_equations import (
     built_in_equations,
 )
 from siting.values.us_units import HA_PER_MI2, M3S_PER_CFS, M_PER_FT, MM_PER_INCH
+from siting.values.wording import between, quantity
 from terrain.values.arrays import ArrayLike, FloatArray, floats
 
 # Basin measures a caller may put in `SiteFloodInputs.basin`; drainage area and slope come by
@@ -178,23 +179,20 @@ def prediction_interval_m3s(
 
 def fitted_on(region: Region) -> str:
     """Say which drainage areas a region's equations were fitted on."""
-    lowest, highest = region.area_range_mi2
-    if lowest <= 0 and not np.isfinite(highest):
+    areas = _areas(region)
+    if not areas:
         return "the areas that it was fitted on are not told"
-    least, most = (_round_ha(v * HA_PER_MI2) for v in (lowest, highest))
-    if lowest <= 0:
-        return f"fitted on drainage areas up to {most} ha"
-    if not np.isfinite(highest):
-        return f"fitted on drainage areas from {least} ha"
-    return f"fitted on drainage areas of {least} to {most} ha"
+    return f"fitted on drainage areas of {areas}"
 
 
-def _round_ha(value: float) -> str:
-    """Three significant figures, with thousands apart; nothing for an end that is not told."""
-    if not 0 < value < np.inf:
-        return ""
-    places = 2 - int(np.floor(np.log10(value)))
-    return f"{round(value, places):,.{max(places, 0)}f}"
+def _areas(region: Region) -> str:
+    """Range of the drainage areas of a region's gages; empty where none is told."""
+    lowest, highest = (v * HA_PER_MI2 for v in region.area_range_mi2)
+    least = quantity(lowest, "ha", digits=3) if lowest > 0 else ""
+    most = quantity(highest, "ha", digits=3) if np.isfinite(highest) else ""
+    if least and most:
+        return between(lowest, highest, "ha", digits=3)
+    return f"at least {least}" if least else f"at most {most}" if most else ""
 
 
 def _region_flow(
@@ -234,7 +232,7 @@ def _region_flags(
         term = next(t for t in region.terms if t.variable == variable)
         what = VARIABLES[variable]
         beyond = (
-            f"the drainage area lies outside those of the gages: {fitted_on(region)}"
+            f"the drainage area lies outside those of the gages, {_areas(region)}"
             if variable == AREA
             else f"{what}, lies outside the {term.lowest:g} to {term.highest:g} of the gages"
         )

@@ -14,7 +14,6 @@ from typing import Any, Final
 
 from siting.hydraulics.stone import SHIELDS, STONE_KG_M3, isbash_d_m, shear_d50_m
 from siting.values.settings_file import number, own_file, words
-from siting.values.wording import metres
 from terrain.values.errors import ParameterError
 
 RESISTANCE_FILE: Final = "resistance.toml"
@@ -131,7 +130,7 @@ def of_stone(d50_m: float, *, density: float = STONE_KG_M3, shields: float = SHI
     pull = d50_m / shear_d50_m(1.0, density=density, shields=shields)
     speed = math.sqrt(d50_m / isbash_d_m(1.0, density=density, coefficient=CALM_WATER))
     return Resistance(
-        f"stone of {metres(d50_m)}",
+        "stone",
         (pull, pull),
         (speed, speed),
         "HEC-15 (2005) equation 6.7; Isbash, USACE HDC 712-1",

@@ -38,7 +38,7 @@ def place_at_headcuts(trials: Trials) -> Placing:
         spot = trials.meter.spot(measured, int(k), STOP, drop_m=proposal.head.drop_m)
         decision = trials.decide(spot, keep[k])
         if decision.builds:
-            stands.append(HeadTrial(int(k), proposal, decision))
+            stands.append(HeadTrial(int(k), proposal, spot, decision, keep[k]))
         else:
             referred.append(proposal)
     paired = Pairs(trials, heads_at, [head.row for head in stands]).proposals(stands)

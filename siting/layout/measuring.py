@@ -12,6 +12,7 @@ from siting.layout.clearance import Clearance, check_clearance
 from siting.layout.keep_clear import OTHER, KeepClear
 from siting.layout.keep_files import KeepFiles
 from siting.layout.proposals import Proposal
+from siting.places.earth_map import EarthFile, EarthMap
 from siting.places.measured_places import Measured, Meter
 from siting.places.site_floods import FloodGauge
 from siting.places.spot import Earth, LandAbove, Spot, SpotFloods, Stock
@@ -51,6 +52,10 @@ class BuildSettings:
         for erosive, which asks for the closer dips.
     earth
         What bed and banks are made of, as somebody told.
+    earth_file
+        Soil map that names the soil of each patch, where nobody told one for all; None for none.
+    earth_map
+        What it holds, in the coordinates of a raster: what `on` reads.
 
     Raises
     ------
@@ -66,6 +71,8 @@ class BuildSettings:
     road_dips: bool = True
     road_soil: str = EROSIVE
     earth: Earth = field(default_factory=Earth)
+    earth_file: EarthFile | None = None
+    earth_map: EarthMap | None = None
 
     def __post_init__(self) -> None:
         if self.road_soil not in SOILS:
@@ -77,15 +84,19 @@ class BuildSettings:
             )
 
     def on(self, raster: Raster) -> BuildSettings:
-        """Read what is kept clear of into the coordinates of a raster; the rest stays as given.
+        """Read what is kept clear of, and soils, into a raster's coordinates; the rest stays.
 
         Raises
         ------
-        FeatureFileError
+        FeatureFileError, MapError
             A file cannot be used.
         """
-        files = self.keep_files
-        return self if files is None else replace(self, keep=files.read(raster.grid))
+        files, earth = self.keep_files, self.earth_file
+        return replace(
+            self,
+            keep=self.keep if files is None else files.read(raster.grid),
+            earth_map=self.earth_map if earth is None else earth.read(raster.grid),
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -111,7 +122,14 @@ class Trials:
     def meter(self) -> Meter:
         """Measures places."""
         build = self.settings
-        return Meter(self.ground, self.gauge, build.stock, build.design_period_yr, build.earth)
+        return Meter(
+            self.ground,
+            self.gauge,
+            build.stock,
+            build.design_period_yr,
+            earth=build.earth,
+            earth_map=build.earth_map,
+        )
 
     def measure(self, cells: IntArray, section_cells: IntArray | None = None) -> Measured:
         """Measure places; see `siting.places.measured_places.Meter.measure`."""

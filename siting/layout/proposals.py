@@ -85,7 +85,7 @@ class Member:
 
 @dataclass(frozen=True, slots=True)
 class Foot:
-    """Foot of the drop that a grade control backs water to.
+    """Foot of the drop that a grade control backs water to, wholly or in part.
 
     Parameters
     ----------

@@ -11,7 +11,7 @@ from siting.layout.road_outlets import Outlets
 from siting.layout.road_profile import RoadPiece
 from siting.structures.dip_spacing import EROSIVE
 from siting.values.rules import Rules
-from siting.values.wording import hectares, metres, percent
+from siting.values.wording import hectares, metres, percent, quantity
 from terrain.values.arrays import BoolArray
 
 #: The two soils of the table of distances, in words.
@@ -21,13 +21,13 @@ SOIL_WORDS = {EROSIVE: "erosive soil", "firm": "soil that erodes little"}
 def reason(row: dict[str, Any]) -> str:
     """Say what is at a dip, and by which rule it lies there; ``row`` holds all about one."""
     since = "the dip above" if row["after_dip"] else "the top of this stretch"
-    road_m2 = metres(row["road_area_m2"])[:-2]
+    road_m2 = quantity(row["road_area_m2"], "m2")
     return (
         f"The road falls at {percent(row['grade'])} here, and at {percent(row['mean_grade'])} on "
         f"the mean below {since}. For that, water may run at most {metres(row['spacing_m'])} along "
         f"it on {SOIL_WORDS[row['soil']]}; this place is {metres(row['from_last_m'])} below "
         f"{since}. The water leaves to the {row['side']}, looking down the road, where the ground "
-        f"falls at {percent(row['outlet_slope'])}. {road_m2} m2 of road, with all that drains onto "
+        f"falls at {percent(row['outlet_slope'])}. {road_m2} of road, with all that drains onto "
         f"it {hectares(row['land_ha'])}, come to the dip."
     )
 

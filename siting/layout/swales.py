@@ -21,7 +21,6 @@ from siting.layout.station_survey import StationSurvey
 from siting.places.spot import Task
 from siting.values.wording import counted, hectares, metres, percent
 from terrain.channels.sections import RESOLVED_CELLS
-from terrain.channels.typical_sections import stack_sections, widths_at
 from terrain.values.arrays import FloatArray, IntArray
 
 #: How sure a wide floor is: it is told from low ground alone, grass and soil are not seen.
@@ -87,10 +86,7 @@ def floor_width_m(ground: Ground) -> FloatArray:
 
     Median of five stations in a row along the water's way.
     """
-    s = ground.stations
-    stacks = stack_sections(ground.raster, s.x_m, s.y_m, s.flow_azimuth_deg)
-    low = np.full(s.size, ground.rules.value("swale.floor_height"))
-    return _along(ground, widths_at(stacks, low)[0], 2)
+    return _along(ground, ground.low_width_m, 2)
 
 
 def _along(ground: Ground, values: FloatArray, steps: int) -> FloatArray:

@@ -6,7 +6,7 @@ read the same numbers. What is measured at a cell does not depend on what is mea
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
 from typing import Any
 
 import numpy as np
@@ -17,6 +17,7 @@ from siting.channels.ground import Ground
 from siting.floods.bankfull_curves import bankfull_geometry
 from siting.floods.flood_method import RETURN_PERIODS_YR
 from siting.hydraulics.cross_section import CrossSection
+from siting.places.earth_map import EarthMap
 from siting.places.site_floods import FloodGauge, SiteFloods
 from siting.places.spot import (
     BankfullSize,
@@ -31,13 +32,12 @@ from siting.places.spot import (
     Stock,
     Task,
 )
+from siting.places.unseen_width import at_width, made_up_section, unseen_width
 from terrain.channels.sections import SectionMeasures, section_heights
 from terrain.values.arrays import BoolArray, FloatArray, IntArray
 
-#: Sides of a made-up section where the elevations show none, horizontal per vertical.
-MADE_UP_SIDE = 1.0
-#: A made-up section reaches this many bankfull depths up.
-MADE_UP_DEPTHS = 3.0
+#: Narrowest channel that elevations show, in cells.
+HIDDEN_CELLS = 3.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -118,8 +118,8 @@ class Meter:
         What there is to build with.
     design_period_yr
         Return period of the flow that sizes are made for.
-    earth
-        What bed and banks are made of.
+    earth, earth_map
+        What bed and banks are made of: for all places, and by a map where no soil is told.
     """
 
     ground: Ground
@@ -127,6 +127,7 @@ class Meter:
     stock: Stock
     design_period_yr: float
     earth: Earth = field(default_factory=Earth)
+    earth_map: EarthMap | None = None
 
     def measure(
         self,
@@ -203,13 +204,14 @@ class Meter:
         bed = float(reading.bed_width_m[i])
         depth_error = float(ground.height_error_m(depth)) if np.isfinite(depth) else 0.0
         width_error = rules.value("measuring.width_error") * ground.raster.grid.cell_m
+        hidden = np.nan if np.isfinite(depth) else HIDDEN_CELLS * ground.raster.grid.cell_m
         if np.isfinite(floor_m):
             width = bed = floor_m
             width_error = 0.0
             depth = depth if np.isfinite(depth) else rules.value("swale.floor_height")
         drop_error = float(ground.height_error_m(drop_m)) if np.isfinite(drop_m) else 0.0
         slopes, least = m.slopes, rules.value("measuring.slope_error")
-        return Spot(
+        spot = Spot(
             task=task,
             slope=float(slopes.here[i]),
             slope_error=max(float(slopes.here_error[i]), least),
@@ -221,7 +223,7 @@ class Meter:
             ),
             land=LandAbove(float(m.drainage_area_ha[i]), bool(m.area_complete[i])),
             drop=Drop(drop_m, drop_error),
-            banks=Banks(width, depth, width_error, depth_error, bed),
+            banks=Banks(width, depth, width_error, depth_error, bed, hidden),
             bankfull=BankfullSize(
                 float(m.bankfull_width_m[i]),
                 float(m.bankfull_depth_m[i]),
@@ -230,25 +232,34 @@ class Meter:
             ),
             floods=spot_floods(m.floods, i, self.design_period_yr),
             form=ChannelForm(str(reading.setting[i] or ""), int(reading.stage[i])),
-            section=self._section(m, i),
+            section=self._section(m, i, floor_seen=bool(np.isfinite(floor_m))),
             rules=rules,
             stock=self.stock,
-            earth=self.earth,
+            earth=self._earth(int(m.cell[i])),
         )
+        if np.isfinite(spot.banks.width_m):
+            return spot
+        wide = unseen_width(float(m.curve_width_m[i]), ground.raster.grid.cell_m)
+        return at_width(replace(spot, width_range=wide), wide.low_m)
 
-    def _section(self, m: Measured, i: int) -> CrossSection:
-        """Ground across the channel; a trapezoid where the elevations do not show the channel."""
-        if m.reading.width_source[i] == "dem":
+    def _earth(self, cell: int) -> Earth:
+        """What bed and banks are made of at a cell."""
+        if self.earth.soil or self.earth_map is None:
+            return self.earth
+        x, y = self.ground.raster.grid.xy_of(cell)
+        return replace(self.earth, soil=self.earth_map.soil_at(float(x), float(y)))
+
+    def _section(self, m: Measured, i: int, *, floor_seen: bool) -> CrossSection:
+        """Ground across the channel; a trapezoid where the elevations do not show the channel.
+
+        Where a swale's floor is measured, its ground shows though no banks do.
+        """
+        if m.reading.width_source[i] == "dem" or floor_seen:
             x, y = (float(v) for v in self.ground.raster.grid.xy_of(int(m.section_cell[i])))
             offset, height = section_heights(self.ground.raster, x, y, float(m.azimuth_deg[i]))
             if np.isfinite(height[height.size // 2]):
                 return CrossSection.from_ground(offset, height)
-        depth = max(float(m.bankfull_depth_m[i]), 0.05)
-        return CrossSection.trapezoid(
-            max(float(m.reading.bed_width_m[i]), 0.2),
-            side=MADE_UP_SIDE,
-            depth_m=MADE_UP_DEPTHS * depth,
-        )
+        return made_up_section(float(m.reading.bed_width_m[i]), float(m.bankfull_depth_m[i]))
 
 
 def spot_floods(floods: SiteFloods, i: int, design_period_yr: float) -> SpotFloods:

@@ -50,6 +50,11 @@ class Task:
         Height a grade control needs here to back water to the foot of the drop above; NaN for none.
     below_head
         Whether it holds the bed for the structure at a drop above, whether or not it backs water.
+    short
+        Whether a crest that makes up only a part of that height may stand here.
+    dry
+        Whether no water is backed to the foot of the drop: at the drop only a type that needs none
+        may stand, and the grade control below only holds the bed.
     opens
         Whether the water is free to spread here: a fan, a gully's end.
     """
@@ -57,6 +62,8 @@ class Task:
     purpose: str
     needed_height_m: float = np.nan
     below_head: bool = False
+    short: bool = False
+    dry: bool = False
     opens: bool = False
 
 
@@ -99,6 +106,8 @@ class Banks:
         Bank-top size and its errors; NaN where the elevations do not show it.
     bed_width_m
         Width of the bed between the feet of the banks.
+    hidden_width_m
+        Widest channel that the elevations would not show here; NaN where they show banks.
     """
 
     width_m: float = np.nan
@@ -106,6 +115,15 @@ class Banks:
     width_error_m: float = 0.0
     depth_error_m: float = 0.0
     bed_width_m: float = np.nan
+    hidden_width_m: float = np.nan
+
+
+@dataclass(frozen=True, slots=True)
+class WidthRange:
+    """A width that nobody saw: the least and the most that it may be, m."""
+
+    low_m: float
+    high_m: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -202,27 +220,11 @@ class Earth:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Stretch:
-    """Channel next to a place.
-
-    Parameters
-    ----------
-    slope
-        Slope of its bed, m per m, 0 or more; NaN where there is none before the next headcut.
-    section
-        Ground across it; None where it is taken to be that of the place.
-    """
-
-    slope: float = np.nan
-    section: CrossSection | None = None
-
-
-@dataclass(frozen=True, slots=True, eq=False)
 class Beyond:
-    """Channel above and below a place, each up to the next headcut."""
+    """Ground across the channel above and below a place; None where that of the place stands in."""
 
-    above: Stretch = Stretch()
-    below: Stretch = Stretch()
+    above: CrossSection | None = None
+    below: CrossSection | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -245,12 +247,15 @@ class Spot:
         What was measured.
     section
         Ground across the channel (or a made-up trapezoid where the elevations do not show it).
+    width_range
+        Between which widths the channel is where nobody saw it; the place is then described at the
+        narrow end (`siting.places.unseen_width`). None where it was seen, and on roads.
     road
         The piece of road above a place on a road; None elsewhere.
     stock, rules
         What there is to build with, and the limits.
     earth, beyond
-        What bed and banks are made of, and the channel next to the place.
+        What bed and banks are made of, and the ground across the channel next to the place.
     """
 
     task: Task
@@ -266,6 +271,7 @@ class Spot:
     floods: SpotFloods = SpotFloods()
     form: ChannelForm = ChannelForm()
     stock: Stock = Stock()
+    width_range: WidthRange | None = None
     road: RoadRun | None = None
     earth: Earth = Earth()
     beyond: Beyond = Beyond()

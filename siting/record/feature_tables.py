@@ -123,6 +123,8 @@ def site_table(sites: Sites, *, crs: CRS | None, more: Mapping[str, NDArray[Any]
         **_flood_columns(sites),
         "structure_height_m": sites.sized("height_m"),
         "structure_length_m": sites.sized("length_m"),
+        "reach_share": sites.reach_share,
+        "banks_first": sites.banks_first,
         "pair_id": sites.whole(lambda s: s.member.group),
         "confidence": sites.numbers(lambda s: s.proposal.confidence),
         "reason": sites.texts(lambda s: s.reason),
@@ -134,12 +136,26 @@ def site_table(sites: Sites, *, crs: CRS | None, more: Mapping[str, NDArray[Any]
     return FeatureTable(_points(sites.x_m, sites.y_m), {**columns, **more})
 
 
+#: Columns of the channel that rest on its width.
+_OF_THE_WIDTH = (
+    "bankfull_width_m",
+    "bankfull_depth_m",
+    "bankfull_flow_m",
+    "bankfull_low_m",
+    "bankfull_high_m",
+    "width_depth_ratio",
+    "entrenchment_ratio",
+)
+
+
 def _channel_columns(sites: Sites) -> dict[str, NDArray[Any]]:
     """What the elevations tell of the channel at each site; nothing on a road, which has none."""
     reading, bankfull = sites.reading, sites.reading.bankfull
     told = {
         "width_m": sites.width_m,
         "depth_m": sites.depth_m,
+        "width_low_m": sites.width_range_m[:, 0],
+        "width_high_m": sites.width_range_m[:, 1],
         "width_source": np.where(
             sites.floor_shown & (reading.width_source == "curve"), "dem", reading.width_source
         ).astype(object),
@@ -162,6 +178,9 @@ def _channel_columns(sites: Sites) -> dict[str, NDArray[Any]]:
         "stage": reading.stage,
         "stage_confidence": reading.stage_confidence,
     }
+    # what follows from a width that nobody saw is not told as one number
+    for name in _OF_THE_WIDTH:
+        told[name] = without(told[name], sites.width_unseen)
     return {name: without(values, sites.on_road) for name, values in told.items()}
 
 

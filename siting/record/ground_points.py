@@ -111,7 +111,7 @@ def section_columns(ground: Ground, sites: Sites) -> Columns:
             offset, height = section_heights(ground.raster, x, y, float(sites.azimuth_deg[i]))
             known = np.isfinite(height)
             return offset[known], height[known], "dem"
-        section = spot.section
+        section = sites[i].drawn[0].section if sites[i].ends else spot.section
         if not is_made_up(section):
             return section.offset_m, section.height_m, "dem"
         return section.offset_m, section.height_m + float(bed[cell]), "curve"

@@ -8,7 +8,7 @@ import numpy as np
 
 from siting.record.reason_rows import Reason
 from siting.sites import Site, Sites
-from siting.values.wording import figures, hectares, metres, percent
+from siting.values.wording import figures, hectares, metres, percent, quantity
 
 DEM = "elevations as measured"
 ON_SITE = "measured on site"
@@ -79,7 +79,7 @@ def _road(site: Site) -> Iterator[Reason]:
     yield row("road above", text)
     if np.isfinite(road.soil_m3_per_yr):
         depth = site.spot.rules["road_dip.soil_cut"]
-        text = f"Its own water may cut about {figures(road.soil_m3_per_yr)} m3 a year from it."
+        text = f"Its own water may cut about {quantity(road.soil_m3_per_yr, 'm3')} a year from it."
         yield row("soil that a dip may save", text, depth.source, depth.basis)
 
 
@@ -103,7 +103,13 @@ def _bed_around(site: Site) -> Iterator[Reason]:
 def _banks(sites: Sites, i: int) -> Iterator[Reason]:
     spot, reading = sites[i].spot, sites.reading
     if reading.width_source[i] == "curve" and not np.isfinite(spot.banks.depth_m):
-        text = "The elevations do not show the banks; width and depth are from a regional curve."
+        wide = spot.width_range
+        text = "The elevations do not show the banks."
+        if wide is not None:
+            text += (
+                f" The channel is {metres(wide.low_m)} to {metres(wide.high_m)} wide: between a "
+                "regional curve's width and the narrowest that cells of this size would show."
+            )
         yield row("banks", text, "regional curve (Bieger and others 2015)", "published")
         return
     lower = f" ({reading.lower_bank[i]})" if reading.lower_bank[i] else ""
@@ -124,6 +130,10 @@ def _banks(sites: Sites, i: int) -> Iterator[Reason]:
 def _bankfull(sites: Sites, i: int) -> Iterator[Reason]:
     spot, reading = sites[i].spot, sites.reading
     bankfull = reading.bankfull
+    if sites[i].width_unseen and "bankfull" not in sites[i].proposal.field.measured:
+        text = "Not told: nobody saw how wide the channel is. Measure it on site."
+        yield row("bankfull", text, DEM, "common practice")
+        return
     estimates = [
         f"{name} {metres(float(values[i]))}"
         for name, values in (

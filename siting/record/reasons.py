@@ -16,7 +16,16 @@ from siting.record.structure_rows import columns_of
 from siting.sites import Sites
 from siting.structures.structure_type import Check
 from siting.values.columns import Columns
-from siting.values.wording import between, figures, flow, hectares, metres, quantity, signed_metres
+from siting.values.wording import (
+    between,
+    figures,
+    flow,
+    hectares,
+    metres,
+    percent,
+    quantity,
+    signed_metres,
+)
 from siting.works.making_works import Works
 from siting.works.work import KIND_WORDS
 
@@ -64,6 +73,14 @@ def _flood(sites: Sites, i: int) -> Iterator[Reason]:
         return
     state = site.design_flow
     method = sites.floods.method[i]
+    if site.width_unseen and np.isfinite(spot.flow_m3s()):
+        text = (
+            f"The flow with a chance of 1 in {spot.floods.design_period_yr:g} a year is "
+            f"{flow(spot.flow_m3s())}. How deep and fast it runs is not told: nobody saw how wide "
+            "the channel is."
+        )
+        yield Reason("flood", "design flow", "", text, f"method {method}", "published")
+        return
     if state is None:
         yield Reason("flood", "design flow", "", _no_flow(spot), "", "")
         return
@@ -128,8 +145,8 @@ def _alternatives(sites: Sites, i: int) -> Iterator[Reason]:
 
 
 def _sizes(sites: Sites, i: int) -> Iterator[Reason]:
-    size = sites[i].size
-    for note in () if size is None else size.notes:
+    site = sites[i]
+    for note in site.at_both(lambda _, size: size.notes) if site.ends else ():
         yield Reason("sizes", "how the sizes came about", "", note, "", "")
 
 
@@ -162,14 +179,15 @@ def _pair(sites: Sites, effect: Effect, i: int) -> Iterator[Reason]:
         "stone leaks: the still pool is the lower bound."
     )
     yield Reason("pair", "still pool", "", text, effect.source, "arithmetic")
-    if np.isfinite(pool.toe_depth_m) and site.only_holds:
+    told = np.isfinite(pool.toe_depth_m) and not site.spot.task.dry
+    if told and site.reach_share < 1.0:
         text = (
-            f"It is too low for the fall of the bed from the foot of the drop. Against the foot as "
-            f"measured, which may lie in a hole, the still pool stands at "
+            f"It makes up {percent(site.reach_share)} of the rise to the foot of the drop. Against "
+            f"the foot as measured, which may lie in a hole, the still pool stands at "
             f"{signed_metres(pool.toe_depth_m)}, error {metres(pool.toe_error_m)}."
         )
         yield Reason("pair", "depth at the foot", "fails", text, effect.source, "arithmetic")
-    elif np.isfinite(pool.toe_depth_m):
+    elif told:
         reach = "reaches" if pool.toe_depth_m >= 0 else "does not reach"
         text = (
             f"The still pool {reach} what it backs water to: {signed_metres(pool.toe_depth_m)} "
@@ -243,7 +261,7 @@ def _rank(told: Told, i: int) -> Iterator[Reason]:
         lost, years = referred.loss, f"{works.years:g} years"
         text += (
             f" Within {years} {quantity(lost.soil_m3, 'm3', digits=3)} of soil and "
-            f"{hectares(lost.swale_ha)} of whole floor may go, with a chance of "
-            f"{lost.chance_lost:.2f}."
+            f"{hectares(lost.swale_ha)} "
+            f"of whole floor may go, with a chance of {lost.chance_lost:.2f}."
         )
     yield Reason("rank", "work", "", text, "", TRADE)

@@ -112,8 +112,10 @@ def cautions_of(ground: Ground, sites: Sites, floods: FloodSettings) -> tuple[st
     curve = int(np.count_nonzero(sites.width_unseen))
     if curve:
         out.append(
-            f"Width and depth of {curve} of {counted(sites.count, 'site')} come from a regional "
-            "curve, not from the ground: measure them."
+            f"Nobody saw how wide the channel is at {curve} of {counted(sites.count, 'site')}: it "
+            "is between a regional curve's width and the narrowest that the raster would show. "
+            "Sizes, stone, cost and days there are ranges, of which a budget counts the high end: "
+            "measure first."
         )
     if note := healing_note(sites.look_first):
         out.append(note)

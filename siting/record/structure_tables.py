@@ -199,8 +199,16 @@ def _design_columns(sites: Sites, design_period_yr: float) -> Columns:
         return np.array([np.nan if s is None else getattr(s, name) for s in states])
 
     def stone(name: str) -> FloatArray:
-        stones = [None if s.size is None else s.size.stone for s in sites]
-        return np.array([np.nan if s is None else getattr(s, name) for s in stones])
+        """NaN where it is a range, since nobody saw the width."""
+        out = np.full(sites.count, np.nan)
+        for i, site in enumerate(sites):
+            values = {getattr(z.stone, name) for _, z in site.ends if z.stone is not None}
+            if len(values) == 1:
+                out[i] = values.pop()
+        return out
+
+    # a flow is known where the channel's width is not
+    unseen = sites.numbers(lambda s: s.spot.flow_m3s() if s.width_unseen else np.nan)
 
     def of_flow(get: Callable[[Site], float]) -> FloatArray:
         return np.array([np.nan if s.design_flow is None else get(s) for s in sites])
@@ -212,7 +220,7 @@ def _design_columns(sites: Sites, design_period_yr: float) -> Columns:
         "stone_d100_m": stone("d100_m"),
         "stone_heaviest_kg": stone("heaviest_kg"),
         "design_return_period_yr": np.full(sites.count, int(design_period_yr)),
-        "design_flow_m3s": flow("discharge_m3s"),
+        "design_flow_m3s": np.fmax(flow("discharge_m3s"), unseen),
         "design_flow_low_m3s": of_flow(lambda s: s.spot.low_flow_m3s()),
         "design_flow_high_m3s": of_flow(lambda s: s.spot.high_flow_m3s()),
         "flow_range_from": texts_of([s.spot.floods.range_from or None for s in sites]),
@@ -269,6 +277,6 @@ def _totals(
         without_flow=sum(
             1
             for i in np.flatnonzero(chosen)
-            if not sites[i].on_road and sites[i].design_flow is None
+            if not sites[i].on_road and not np.isfinite(sites[i].spot.flow_m3s())
         ),
     )

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from siting.layout.pairs import LEVEL_M, ONLY_HOLDS
+from siting.layout.pair_reach import LEVEL_M, SHORT, UNSEEN, head_caution
 from siting.layout.proposals import Member
 from siting.revising.site_measures import BUILD, FieldSite
 from siting.sites import Site
@@ -91,9 +91,11 @@ def _cautions(
     standing = [j for j in controls if sites[j].size is not None]
     said = []
     if controls and not standing:
+        undermined = " Without one the structure here is undermined."
+        needs = site.decision.kind.needs_tailwater
         said.append(
-            f"No grade control below it: {_sites(controls)} {_is_are(controls)} not built. Without "
-            "one the structure here is undermined."
+            f"No grade control below it: {_sites(controls)} {_is_are(controls)} not built."
+            + (undermined if needs else "")
         )
     elif not controls and planned[i].is_referred:
         said.append(
@@ -105,8 +107,12 @@ def _cautions(
             said += [*_fit(sites[j], j, site, rules), *_foot(planned[i], site, j, rules)]
     kept = site.proposal.words.cautions
     if standing and any(found.get(j + 1, FieldSite()).measured for j in standing):
-        kept = tuple(c for c in kept if not c.startswith(ONLY_HOLDS))
-        said += [f"{ONLY_HOLDS} see site {j + 1}." for j in standing if sites[j].only_holds]
+        kept = tuple(c for c in kept if not c.startswith((SHORT, UNSEEN)))
+        for j in standing:
+            control = sites[j]
+            height = control.decision.sized.height_m
+            told = head_caution(control.spot, height, f"See site {j + 1}.")
+            kept = (told, *kept) if told else kept
     return (*kept, *said)
 
 

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from siting.hydraulics.bank_height import StandingHeight, standing_height
+from siting.hydraulics.cross_section import CrossSection
 from siting.hydraulics.open_channel import (
     GRAVITY_MPS2,
     LOWEST_SLOPE,
@@ -36,9 +37,8 @@ from siting.hydraulics.stone_on_slopes import (
     bank_speed_d50_m,
     hec11_d50_m,
 )
-from siting.places.spot import Spot, Stretch
+from siting.places.spot import Spot
 from siting.structures.structure_type import Size
-from siting.values.wording import metres
 
 Where = Literal["above", "structure", "ends", "below"]
 #: Settings whose floors are grown over: what grows there has to be told before it counts as bare.
@@ -63,6 +63,8 @@ class Stands:
         Whether the water leaves the channel, so that pull and speed are less.
     asks_d50_m
         Median stone that would stay there, m.
+    d50_m
+        Median stone that lies there, m; NaN where none does.
     """
 
     where: Where
@@ -72,6 +74,7 @@ class Stands:
     asks_d50_m: float
     known: bool = True
     upper_bound: bool = False
+    d50_m: float = math.nan
 
     @property
     def least_ratio(self) -> float:
@@ -186,7 +189,8 @@ def bed_and_bank(spot: Spot, size: Size | None) -> BedAndBank | None:
 def _rows(spot: Spot, size: Size | None) -> Iterator[Stands]:
     if not spot.flow_m3s() > 0:
         return
-    above, below = _state(spot, spot.beyond.above), _state(spot, spot.beyond.below)
+    above = _state(spot, spot.bed.above, spot.beyond.above)
+    below = _state(spot, spot.bed.below, spot.beyond.below)
     if above is not None:
         yield _bed_row("above", spot, above)
     if size is not None and size.stone is not None:
@@ -195,14 +199,14 @@ def _rows(spot: Spot, size: Size | None) -> Iterator[Stands]:
         yield _bed_row("below", spot, below)
 
 
-def _state(spot: Spot, stretch: Stretch) -> FlowState | None:
-    """Likely flow in a stretch; None where it has no slope."""
-    if not math.isfinite(stretch.slope):
+def _state(spot: Spot, slope: float, section: CrossSection | None = None) -> FlowState | None:
+    """Likely flow in a reach; None where it has no slope."""
+    if not math.isfinite(slope):
         return None
     return normal_flow(
-        stretch.section or spot.section,
+        section or spot.section,
         spot.flow_m3s(),
-        slope=max(stretch.slope, LOWEST_SLOPE),
+        slope=max(slope, LOWEST_SLOPE),
         roughness=spot.roughness,
     )
 
@@ -218,13 +222,13 @@ def _own_stone(
 ) -> Iterator[Stands]:
     """Stone on the bed, at a drop that of the apron at its foot; and where it goes up the banks."""
     at_drop = spot.task.purpose == "vertical"
-    here = below if at_drop else _state(spot, Stretch(spot.slope))
+    here = below if at_drop else _state(spot, spot.slope)
     if here is not None:
         pull, speed = here.deepest_shear_pa, _crest_speed_mps(here)
         shields = spot.rules.value("stone.shields")
         resists = of_stone(d50_m, density=spot.stock.stone_density_kg_m3, shields=shields)
         asks = _bed_d50_m(spot, pull)
-        yield Stands("structure", pull, speed, resists, asks, True, here.overtops)
+        yield Stands("structure", pull, speed, resists, asks, True, here.overtops, d50_m)
     at_ends = above if at_drop else here
     if at_ends is not None and spot.task.purpose != "spread":
         yield _end_row(spot, d50_m, at_ends)
@@ -263,7 +267,7 @@ def _end_row(spot: Spot, d50_m: float, state: FlowState) -> Stands:
     stands_pa = pull * d50_m / by_pull
     stands_mps = speed * min(math.sqrt(d50_m / by_speed), math.cbrt(d50_m / by_hec11))
     resists = Resistance(
-        f"stone of {metres(d50_m)} up the banks",
+        "stone up the banks",
         (stands_pa, stands_pa),
         (stands_mps, stands_mps),
         "FHWA HDS-6 (2001) chapter 6; FHWA HEC-11 (1989); share of the pull that banks take by "
@@ -271,7 +275,7 @@ def _end_row(spot: Spot, d50_m: float, state: FlowState) -> Stands:
         "published",
     )
     asks = max(by_pull, by_speed, by_hec11)
-    return Stands("ends", pull, speed, resists, asks, True, state.overtops)
+    return Stands("ends", pull, speed, resists, asks, True, state.overtops, d50_m)
 
 
 def _bed(spot: Spot) -> tuple[Resistance, bool]:

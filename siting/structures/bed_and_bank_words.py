@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import math
+
 from siting.hydraulics.resistance import covers, soils
 from siting.places.spot import Spot
 from siting.structures.bed_and_bank import BankStands, BedAndBank, Stands
-from siting.values.wording import figures, first_upper, metres
+from siting.values.wording import between, first_upper, metres, quantity
 
 KEEP_AWAY = "Keep people away from undercut banks."
 _PLACES = {
@@ -31,8 +33,8 @@ def first_words(spot: Spot, found: BedAndBank) -> tuple[str, ...]:
     flow = f"the {spot.floods.design_period_yr:g}-year flow"
     bound = ", an upper bound since it leaves the channel" if row.upper_bound else ""
     first = (
-        f"{says}: {flow} pulls with {figures(row.shear_pa)} Pa at {figures(row.velocity_mps)} m/s "
-        f"there{bound}, and {row.resists.words} stands {_stands(row)}."
+        f"{says}: {flow} pulls {_on(row)} with {quantity(row.shear_pa, 'Pa')} at "
+        f"{quantity(row.velocity_mps, 'm/s')} there{bound}, and {_what(row)} stands {_stands(row)}."
     )
     return (first, *((_holds(row),) if row.most_ratio > 1 else ()))
 
@@ -40,9 +42,21 @@ def first_words(spot: Spot, found: BedAndBank) -> tuple[str, ...]:
 def row_words(row: Stands) -> str:
     """One thing that the flow pulls on, and what it stands."""
     return (
-        f"The flow pulls with {figures(row.shear_pa)} Pa at {figures(row.velocity_mps)} m/s; "
-        f"{row.resists.words} stands {_stands(row)}."
+        f"The flow pulls {_on(row)} with {quantity(row.shear_pa, 'Pa')} at "
+        f"{quantity(row.velocity_mps, 'm/s')}; {_what(row)} stands {_stands(row)}."
     )
+
+
+def _on(row: Stands) -> str:
+    """Where it pulls: not the mean over bed and banks, which is less."""
+    return "on the banks" if row.where == "ends" else "on the deepest bed"
+
+
+def _what(row: Stands) -> str:
+    """What it is that the flow pulls on; stone with its size."""
+    if not math.isfinite(row.d50_m):
+        return row.resists.words
+    return row.resists.words.replace("stone", f"stone of {metres(row.d50_m)}", 1)
 
 
 def bank_words(spot: Spot, bank: BankStands) -> str:
@@ -92,12 +106,13 @@ def bed_cautions(spot: Spot, found: BedAndBank) -> tuple[str, ...]:
 
 
 def _stands(row: Stands) -> str:
-    """Both ends of the pull and the speed that something stands; that of the speed if it rules."""
-    low, high = (figures(v) for v in row.resists.pull_pa)
-    pull = low if low == high else f"{low} to {high}"
-    slow, fast = (figures(v) for v in row.resists.speed_mps)
-    speed = slow if slow == fast else f"{slow} to {fast}"
-    return f"{pull} Pa and {speed} m/s"
+    """Both ends of the pull and of the speed that something stands."""
+    ends = ((row.resists.pull_pa, "Pa"), (row.resists.speed_mps, "m/s"))
+    pull, speed = (
+        quantity(low, unit) if low == high else between(low, high, unit)
+        for (low, high), unit in ends
+    )
+    return f"{pull} and {speed}"
 
 
 def _holds(row: Stands) -> str:

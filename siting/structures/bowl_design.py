@@ -25,6 +25,8 @@ class Bowl:
         How many there are, one below the other.
     width_m, wall_m, run_m
         Across, thickness of the wall, and length of wall and floor along the channel.
+    sill_width_m
+        Across the channel at the height of the sill.
     crest_fall_m, pool_m
         From the lip to the crest of the sill, and from there to the floor.
     fall
@@ -37,6 +39,7 @@ class Bowl:
     width_m: float
     wall_m: float
     run_m: float
+    sill_width_m: float
     crest_fall_m: float
     pool_m: float
     fall: Fall | None
@@ -107,6 +110,7 @@ def _of_count(spot: Spot, count: int) -> Bowl:
         width_m=width,
         wall_m=wall,
         run_m=max(run, landing),
+        sill_width_m=min(max(spot.section.top_width_m(sill), notch), width),
         crest_fall_m=crest_fall,
         pool_m=fall.pool_m if fall else shallow,
         fall=fall,

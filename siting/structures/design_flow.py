@@ -32,12 +32,17 @@ def at_high_end(spot: Spot) -> Spot | None:
     return replace(spot, floods=replace(spot.floods, q_m3s=spot.floods.high_m3s))
 
 
+def flow_at(spot: Spot, discharge_m3s: float) -> FlowState:
+    """Normal flow of a discharge above 0 where a structure stands."""
+    return _solved(spot.section, discharge_m3s, max(spot.slope, LOWEST_SLOPE), spot.roughness)
+
+
 def design_flow(spot: Spot) -> FlowState | None:
     """Normal flow that stone and wood are sized for; None where no flow is known."""
     discharge = spot.flow_m3s()
     if not math.isfinite(discharge) or discharge <= 0:
         return None
-    return _solved(spot.section, discharge, max(spot.slope, LOWEST_SLOPE), spot.roughness)
+    return flow_at(spot, discharge)
 
 
 def flow_cautions(spot: Spot) -> tuple[str, ...]:

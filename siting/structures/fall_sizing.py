@@ -31,7 +31,7 @@ from siting.structures.rock_sizing import ROUGH_WATER
 from siting.structures.stone_classes import largest_m
 from siting.structures.structure_type import Check, Stone
 from siting.values.rules import Rules
-from siting.values.wording import figures, metres
+from siting.values.wording import figures, metres, quantity
 
 SCOUR_SOURCE = (
     "depth of scour after Kolatus (Bezzola 2012, ETH Zurich, second-hand), turned round for the "
@@ -256,10 +256,10 @@ def _jet(spot: Spot, fall: Fall) -> str:
         speed, coefficient=ROUGH_WATER, density=density
     )
     return (
-        f"the jet alone, {figures(speed)} m/s, would ask for {metres(struck)} by Isbash if no "
+        f"the jet alone, {quantity(speed, 'm/s')}, would ask for {metres(struck)} by Isbash if no "
         "water lay in the pool, and never decides"
     )
 
 
 def _flow(fall: Fall) -> str:
-    return f"{figures(fall.unit_flow_m2s)} m2/s"
+    return quantity(fall.unit_flow_m2s, "m2/s")

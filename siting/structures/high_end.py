@@ -13,7 +13,7 @@ from siting.structures.limit_checks import ROUNDING, TRADE, condition
 from siting.structures.rock_sizing import Asked, kilograms
 from siting.structures.structure_type import Check, Stone
 from siting.structures.wood_hold import Logs, held_down
-from siting.values.wording import flow, metres
+from siting.values.wording import figures, flow, metres, quantity
 
 
 def stone_stays(high: Spot, stone: Stone | None, asked: Asked | None) -> tuple[Check, ...]:
@@ -82,8 +82,8 @@ def crest_between_banks(high: Spot, height_m: float) -> tuple[Check, ...]:
             rule=limit.name,
             asks=f"banks that hold the flow over the crest {_at(high)}",
             found=f"it stands {metres(level)} above the bed; the lower bank is {there}",
-            why_not=f"{_start(high)} stands {metres(level)} above the bed as it passes over the "
-            f"crest; the lower bank is {there}: it may go round an end.",
+            why_not=f"{_start(high)} stands {metres(level)} above the bed over the crest, which "
+            f"the lower bank ({there}) may not hold: it may go round an end.",
             source=LEVEL_SOURCE,
             basis=limit.basis,
         ),
@@ -99,13 +99,16 @@ def told_at_high_end(high: Spot, check: Check) -> str:
 def _median_stays(high: Spot, laid_m: float, asked: Asked, *, what: str) -> Check:
     limit = high.rules["stone.safety_high_end"]
     needed = asked.d50_m * limit.value / high.rules.value("stone.safety")
+    # as many figures as it takes to tell the two apart
+    digits = next((d for d in (2, 3, 4) if figures(needed, d) != figures(laid_m, d)), 2)
+    stays, laid = (quantity(100 * v, "cm", digits=digits) for v in (needed, laid_m))
     return condition(
         needed <= laid_m + ROUNDING,
         rule=limit.name,
-        asks=f"{what} to stay {_at(high)}: D50 of at least {metres(needed)}",
-        found=f"{metres(laid_m)} laid",
-        why_not=f"{_start(high)} moves {what}: {metres(needed)} would stay, {metres(laid_m)} is "
-        "laid. Look after such a flow, and mend it.",
+        asks=f"{what} to stay {_at(high)}: D50 of at least {stays}",
+        found=f"{laid} laid",
+        why_not=f"{_start(high)} moves {what} of {laid}; {stays} would stay: look after such a "
+        "flow, and mend it.",
         source=limit.source,
         basis=TRADE,
     )

@@ -71,6 +71,7 @@ class LogDrop(StructureType):
         }
     )
     look_first: ClassVar[tuple[str, ...]] = structure_sentences.LOOK_AT_A_DROP
+    needs_tailwater: ClassVar[bool] = False
 
     def checks(self, spot: Spot) -> tuple[Check, ...]:
         """Hand limits, drop, water that falls step by step, and the ballast on the logs."""

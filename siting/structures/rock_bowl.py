@@ -56,6 +56,7 @@ class RockBowl(StructureType):
             "pool_depth_m": "Floor below the top of the sill",
             "sill_height_m": "Sill above the foot of the drop",
             "sill_length_m": "Sill, along",
+            "sill_width_m": "Sill, across",
         }
     )
     look_first: ClassVar[tuple[str, ...]] = structure_sentences.LOOK_AT_A_DROP
@@ -97,6 +98,7 @@ class RockBowl(StructureType):
                 "pool_depth_m": bowl.pool_m,
                 "sill_height_m": sill,
                 "sill_length_m": bowl.sill_length_m,
+                "sill_width_m": bowl.sill_width_m,
                 "key_m": key,
             },
             parts=_parts(bowl, key),
@@ -134,7 +136,8 @@ class RockBowl(StructureType):
         wall = face * rules.value("stone.layer") * d50
         floor_area = count * area_m2(size.parts[1])
         floor = floor_area * d100
-        sill = count * size.crest_m * dims["sill_length_m"] * (dims["sill_height_m"] + d50)
+        across = dims["sill_width_m"] + 2 * dims["key_m"]
+        sill = count * across * dims["sill_length_m"] * (dims["sill_height_m"] + d50)
         dug = _dug_m3(size, floor_area)
         return (
             amounts.stone(rules, wall, d50_m=d50, note="wall, two stones thick"),
@@ -171,8 +174,9 @@ class RockBowl(StructureType):
             f"{metres(dims['pool_m'])} along the channel.",
             "Lay fabric, or a hand of gravel, behind the wall and under the floor.",
             structure_sentences.lifting(spot, size.stone),
-            f"Set the sill at the lower end with the largest stones: {metres(size.crest_m)} across "
-            f"with {metres(dims['key_m'])} in each bank, its foot one stone below the floor, its "
+            f"Set the sill at the lower end with the largest stones: "
+            f"{metres(dims['sill_width_m'])} across at its own height and {metres(dims['key_m'])} "
+            "into each bank, its foot one stone below the floor, its "
             f"top {metres(dims['pool_depth_m'])} above the floor and lowest in the middle.",
             "Tile the floor with flat stones, tight, one stone thick.",
             f"Build the wall from the floor up, two stones thick, each stone on two, up to "
@@ -224,9 +228,10 @@ class RockBowl(StructureType):
     def section(self, spot: Spot, size: Size) -> tuple[Outline, ...]:
         """Seen from below: the wall from bank to bank, and the sill before it."""
         half, tall = size.dims["width_m"] / 2, size.dims["sill_height_m"]
+        sill = size.dims["sill_width_m"] / 2
         return (
             box("wall", (-half, half), (0.0, size.height_m), in_ground=False),
-            box("sill", (-half, half), (0.0, tall), in_ground=False),
+            box("sill", (-sill, sill), (0.0, tall), in_ground=False),
         )
 
 
@@ -248,7 +253,7 @@ def _dug_m3(size: Size, floor_area_m2: float) -> float:
 
 def _parts(bowl: Bowl, key_m: float) -> tuple[Part, ...]:
     """Wall, pool and sill of each bowl, from below; the lower one begins at the lip."""
-    half = bowl.width_m / 2 + key_m
+    half = bowl.sill_width_m / 2 + key_m
     shape = {"width_m": bowl.width_m, "depth_m": bowl.run_m, "thickness_m": bowl.wall_m}
     out: list[Part] = []
     for k, name in zip(range(bowl.count), BOWLS, strict=False):

@@ -55,6 +55,7 @@ class RockRundown(StructureType):
         }
     )
     look_first: ClassVar[tuple[str, ...]] = structure_sentences.LOOK_AT_A_DROP
+    needs_tailwater: ClassVar[bool] = False
 
     def checks(self, spot: Spot) -> tuple[Check, ...]:
         """Hand limits, low drop, little land, a slope the formula holds for, liftable stone."""

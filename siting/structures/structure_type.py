@@ -220,6 +220,9 @@ class StructureType(ABC):
         `siting.structures.type_looks` for those that most types share.
     look_first
         Sentences: what a crew looks at on site before it starts.
+    needs_tailwater
+        Whether what stands at a drop is undermined unless a crest below backs water to its foot. A
+        type that ends in an apron of its own needs none.
     symbol
         Shape on maps; None for that of its control.
     priced_whole
@@ -238,6 +241,7 @@ class StructureType(ABC):
     height_word: ClassVar[str] = "high"
     size_words: ClassVar[Mapping[str, str]] = MappingProxyType({})
     look_first: ClassVar[tuple[str, ...]] = ()
+    needs_tailwater: ClassVar[bool] = True
     symbol: ClassVar[Symbol | None] = None
     priced_whole: ClassVar[str] = ""
 

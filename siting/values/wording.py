@@ -2,7 +2,13 @@
 
 from __future__ import annotations
 
+import re
+
 from terrain.values.reader_units import between, exactly, figures, quantity
+
+#: A figure in a sentence.
+_FIGURE = re.compile(r"(\d{1,3}(?:,\d{3})+(?:\.\d+)?|\d+(?:\.\d+)?)")
+
 
 __all__ = [
     "between",
@@ -62,6 +68,22 @@ def listed(parts: list[str], *, last: str = "and") -> str:
     if len(parts) < 2:
         return "".join(parts)
     return f"{', '.join(parts[:-1])} {last} {parts[-1]}"
+
+
+def spanned(low: str, high: str) -> str:
+    """Put two texts into one whose figures are ranges, where only figures differ.
+
+    Other texts cannot be put together: then the first one is returned as it is.
+    """
+    a, b = _FIGURE.split(low), _FIGURE.split(high)
+    if a[::2] != b[::2]:
+        return low
+    out = list(a)
+    for i in range(1, len(a), 2):
+        if a[i] != b[i]:
+            ends = sorted((a[i], b[i]), key=lambda text: float(text.replace(",", "")))
+            out[i] = " to ".join(ends)
+    return "".join(out)
 
 
 def first_upper(text: str) -> str:

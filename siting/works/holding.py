@@ -9,7 +9,7 @@ import numpy as np
 from siting.sites import Site, Sites
 from siting.structures.limit_checks import steepest
 from siting.values.rules import Rules
-from siting.values.wording import metres, percent
+from siting.values.wording import figures, metres, percent
 from siting.works.curves import Chance, Factor, constant, falling, rising
 from siting.works.losses import CUTTING_DOWN, WIDENING
 from siting.works.reached_from_below import Below
@@ -20,22 +20,14 @@ UPKEEP = "looked at after each flow and mended"
 
 
 def share_made_up(sites: Sites, rows: Sequence[int]) -> float:
-    """Share of the rise to the foot of the drop that the crests of a work make up.
+    """Share of the rise to the foot of the drop that is made up at a work; see `Sites.reach_share`.
 
-    Each crest counts up to the rise to what it backs water to; a band that spreads the water below
-    a drop needs none. Without anything below the drop it is 0.
+    The least of its headcuts counts; without one that is built, the least of its grade controls.
     """
-    below = [sites[i] for i in rows if not sites[i].proposal.at_head]
-    if any(site.control == "spread" for site in below):
-        return 1.0
-    rises = [(site.decision.sized.height_m, site.foot.rise_m) for site in below]
-    known = [(height, rise) for height, rise in rises if np.isfinite(rise)]
-    if not known:
-        return 0.0
-    total = sum(rise for _, rise in known)
-    if total <= 0:
-        return 1.0
-    return min(1.0, sum(min(height, rise) for height, rise in known) / total)
+    heads = [i for i in rows if sites[i].proposal.at_head]
+    shares = sites.reach_share[np.array(heads or list(rows), dtype=np.int64)]
+    known = shares[np.isfinite(shares)]
+    return float(known.min()) if known.size else 0.0
 
 
 def chance_to_hold(
@@ -64,7 +56,7 @@ def chance_to_hold(
         factors.append(_pair(sites, rows, rules))
     if kind != ROAD:
         factors += [*_crest(own, rules), *_slope(own, rules), *_stage(own, rules)]
-        factors += _flows(own, rules)
+        factors += [*_flows(own, rules), *_bed_beside(own, rules)]
     factors.append(_larger_flow(own[0], rules, years))
     # the likeliest counts: what it has taken the others cannot take again
     worst = max(below, key=lambda head: head.chance, default=None)
@@ -76,6 +68,8 @@ def _pair(sites: Sites, rows: Sequence[int], rules: Rules) -> Factor:
     text = f"The crests below make up {percent(share)} of the rise to the foot of the drop"
     if all(sites[i].proposal.at_head for i in rows):
         text = "No grade control stands below the drop"
+        if share >= 1.0:
+            text = "What stands at the drop needs no water backed to its foot"
     return rising(rules, "chance_holds.pair", share, subject="pair", text=text)
 
 
@@ -118,6 +112,17 @@ def _flows(own: Sequence[Site], rules: Rules) -> list[Factor]:
         text = "No flow is known to check stone and wood against"
         return [constant(rules, "chance_holds.no_flow", subject=subject, text=text)]
     return []
+
+
+def _bed_beside(own: Sequence[Site], rules: Rules) -> list[Factor]:
+    """Pull of the likely flow on the bed above and below, over the most that it may stand."""
+    ratios = [s.bed_and_bank.least_reach_ratio for s in own if s.bed_and_bank is not None]
+    known = [ratio for ratio in ratios if ratio is not None]
+    if not known:
+        return []
+    worst = max(known)
+    text = f"Beside it the likely flow pulls {figures(worst)} times as hard as the bed may stand"
+    return [falling(rules, "chance_holds.bed", worst, subject="bed beside it", text=text)]
 
 
 def passed_within(years: float, return_period_yr: float) -> float:

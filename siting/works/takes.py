@@ -14,7 +14,7 @@ from siting.structures.structure_type import Amount
 from siting.structures.whole_price import priced_whole_of
 from siting.values.columns import Columns
 from siting.values.rules import Rules
-from siting.values.wording import counted, figures, listed, percent, quantity
+from siting.values.wording import between, counted, figures, listed, percent, quantity
 from siting.works.bill import Bill, beside_published, bill, cost_columns, whole_sentence
 from siting.works.budget import Choice, LeftOut, choose
 from siting.works.budget_groups import Group
@@ -71,7 +71,7 @@ class Takes:
     Parameters
     ----------
     amounts
-        What each structure takes, without spare.
+        What each structure takes, without spare; at the widest where nobody saw the width.
     structures
         Name of each.
     quantities, bill
@@ -101,6 +101,8 @@ class Takes:
             "cost_likely": cost[:, 1],
             "cost_high": cost[:, 2],
             "crew_days": self.quantities.crew_days[:, 1],
+            "crew_days_low": self.quantities.crew_days[:, 0],
+            "crew_days_high": self.quantities.crew_days[:, 2],
             "chosen": chosen,
             "chosen_why": why,
         }
@@ -154,13 +156,17 @@ class Takes:
         _, order, loads = self.quantities.total(which)
         amount = dict(zip(ITEM_NAMES, order, strict=True))
         stone = sum(amount[name] for name in ITEM_NAMES if name.startswith("stone"))
+        low_of = dict(
+            zip(ITEM_NAMES, self.quantities.least_with_spare[which].sum(axis=0), strict=True)
+        )
+        least = sum(low_of[name] for name in ITEM_NAMES if name.startswith("stone"))
         parts = [
-            f"{quantity(value, unit)} of {what}"
-            for value, unit, what in (
-                (stone, "t", "stone"),
-                (amount["gravel"], "m3", "gravel"),
-                (amount["logs"], "m", "logs"),
-                (amount["brush"], "m3", "brush"),
+            f"{_span(low, value, unit)} of {what}"
+            for low, value, unit, what in (
+                (least, stone, "t", "stone"),
+                (low_of["gravel"], amount["gravel"], "m3", "gravel"),
+                (low_of["logs"], amount["logs"], "m", "logs"),
+                (low_of["brush"], amount["brush"], "m3", "brush"),
             )
             if value > 0
         ]
@@ -195,6 +201,12 @@ class Takes:
         }
 
 
+def _span(low: float, high: float, unit: str) -> str:
+    """Write an amount from one end to the other; one number where both read the same."""
+    ends = quantity(low, unit), quantity(high, unit)
+    return ends[0] if ends[0] == ends[1] else between(low, high, unit)
+
+
 def takes_of(
     sites: Sites,
     effects: Sequence[Effect],
@@ -219,10 +231,12 @@ def takes_of(
     ParameterError
         A limit of zero or less.
     """
-    amounts = tuple(
-        () if site.size is None else tuple(site.decision.kind.materials(site.spot, site.size))
+    at_ends = [
+        [tuple(site.decision.kind.materials(spot, size)) for spot, size in site.ends]
         for site in sites
-    )
+    ]
+    # as they are drawn: at the widest
+    amounts = tuple(own[-1] if own else () for own in at_ends)
     structures = tuple(site.structure for site in sites)
     counted = quantities(
         amounts,
@@ -231,6 +245,7 @@ def takes_of(
         costs=means.costs,
         spare=means.spare,
         crew_size=means.crew_size,
+        other_end={i: own[0] for i, own in enumerate(at_ends) if len(own) > 1},
     )
     priced = bill(counted, means.costs)
     works = works_of(

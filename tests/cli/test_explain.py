@@ -165,11 +165,11 @@ def test_the_flood_has_its_hydraulics_and_the_design_flood_a_star(
     assert table["100"][-2:] == ["leaves", "it"]
     text = section(lines, "The flood it is made for")
     assert (
-        "Range of that flow: 0.25 m3/s to 0.70 m3/s; it rests on: curve number 5 higher or lower."
+        "Range of that flow: 0.25 to 0.70 m3/s; it rests on: curve number 5 higher or lower."
         in text
     )
-    assert "gives 0.12 m3/s after dry days, 1.3 m3/s after wet ones" in text
-    assert "about 10 and 90 % of single storms): no part of the range." in text
+    assert "gives 0.12 m3/s after dry days and 1.3 m3/s after wet ones" in text
+    assert "about the 10 and 90 % bounds of single storms): no part of the range." in text
     assert "The plan holds no" in section(told(command, plan, 4), "The flood it is made for")
 
 

@@ -144,6 +144,7 @@ def test_a_budget_without_own_prices_is_remarked_on() -> None:
         ("--spare -1", "-1 is out of range"),
         ("--spare nan", "nan is out of range"),
         ("--stone-density 100", "expected a number from 1600 to 3300"),
+        ("--bank-soil ML --bank-soil-field texture", "--bank-soil and --bank-soil-field are both"),
         ("--bank-soil mud", "'mud' is no soil of the table; expected one of SP, SM, SC, ML, CL-ML"),
         ("--bed-cover ivy", "'ivy' is no cover of the table; expected one of bare, bunch grass"),
     ],

@@ -117,6 +117,7 @@ CELLS = {
     "NOAA Atlas 14, Wilmington": 1,
     "NOAA Atlas 14, Ann Arbor": 21,
     "distances between water bars": 8,
+    "Low-Volume Roads Engineering, table 7.1": 10,
     "REF_SPECIES": 48,
     "NRS-RN-38": 1,
 }

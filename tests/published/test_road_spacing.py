@@ -1,8 +1,8 @@
 """Spacing of water bars and broad-based dips on roads against published tables and limits.
 
-Sources: SREF forest landowner handbook, table of distances between water bars; broad-based dips
-by 400 / grade + 100 ft (road manuals of the forest trade, from memory), limits of grade by the
-Texas Forest Service.
+Sources: Keller and Sherar 2003, *Low-Volume Roads Engineering* (page text read); SREF forest
+landowner handbook, table of distances between water bars; broad-based dips by 400 / grade + 100 ft
+(road manuals of the forest trade, from memory), limits of grade by the Texas Forest Service.
 """
 
 from __future__ import annotations
@@ -15,6 +15,8 @@ from siting.layout.road_spacing import (
     broad_based_spacing_m,
     water_bar_spacing_m,
 )
+from siting.structures.dip_spacing import greatest_m
+from siting.values.rules import load_rules
 from terrain.values.errors import ParameterError
 from tests.published.printed import cells
 
@@ -26,6 +28,16 @@ WATER_BARS = [(2, 250), (5, 135), (10, 80), (15, 60), (20, 45), (25, 40), (30, 3
 def test_water_bars(per_cent: float, feet: float) -> None:
     found_ft = water_bar_spacing_m(per_cent / 100) / FT
     cells(found_ft, feet, of="distances between water bars", within=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("soil", "metres"),
+    [("firm", [120, 90, 75, 60, 50]), ("erosive", [75, 50, 40, 35, 30])],
+)
+def test_greatest_distances_between_dips(soil: str, metres: list[float]) -> None:
+    """Keller and Sherar 2003, Low-Volume Roads Engineering, table 7.1: every cell."""
+    found = greatest_m([0.03, 0.06, 0.09, 0.12, 0.13], load_rules(), soil=soil)
+    cells(found, metres, of="Low-Volume Roads Engineering, table 7.1")
 
 
 def test_nothing_is_said_outside_the_tables() -> None:

@@ -97,11 +97,15 @@ def test_layers_keep_to_the_field_table(whole, raster, name) -> None:
     assert missing == (FROM_FIELD if name == "sites" else set())
 
 
+#: What a headcut says whose fall, even split in two, asks for stone that nobody lifts.
+TOO_STRONG = "too strong for stone that people can lift"
+
+
 def test_every_planted_head_has_a_site_and_a_pair_or_a_reason(whole, truth) -> None:
     """Heads of at most 1.2 m get vertical control with its pair, or the text says why not."""
     c = whole.sites.columns
     limit = load_rules().high("hand_work.drop")
-    paired = holding = reasons = unsure = 0
+    paired = holding = reasons = unsure = strong = 0
     for head in truth["headcuts"]:
         if head["height_m"] > limit or head["height_m"] < 0.5:
             continue
@@ -123,8 +127,10 @@ def test_every_planted_head_has_a_site_and_a_pair_or_a_reason(whole, truth) -> N
                     "is above the 1.2 m that hands should build",
                     "the 6.0 % that is the limit of hand work",
                     "the 1.8 m to which crew and structure are safe",
+                    TOO_STRONG,
                 )
             ), (head["id"], said)
+            strong += TOO_STRONG in said
             reasons += 1
             continue
         if c["pair_id"][i] == 0:
@@ -153,14 +159,19 @@ def test_every_planted_head_has_a_site_and_a_pair_or_a_reason(whole, truth) -> N
         assert (c["structure_height_m"][own] >= 0.10).all(), head["id"]
         assert np.isfinite(c["toe_depth_m"][own]).all(), head["id"]
         paired += 1
-    print(f"{paired} paired, {holding} only hold the bed, {reasons} without, {unsure} unsure")
-    # a control below more heads than not, and no more than one head in ten unsure
-    assert paired + holding > reasons
+    print(
+        f"{paired} paired, {holding} only hold the bed, {reasons} without, {unsure} unsure; "
+        f"{strong} of those without have a fall too strong for hands"
+    )
+    # a control below more heads than not, where the fall does not rule it out (three falls of 0.6
+    # to 1.0 m with 0.17 to 1.0 m3/s), and no more than one head in ten unsure
+    assert paired + holding + strong > reasons - strong
+    assert strong <= 3
     assert unsure <= 0.1 * (paired + holding + reasons + unsure)
     # no demands but guards against a quiet loss, near what the sample gives: whatever moves them is
     # looked at head by head
     assert paired >= 7
-    assert paired + holding >= 15
+    assert paired + holding >= 12
 
 
 def test_the_high_head_is_referred(whole, truth) -> None:
@@ -261,7 +272,12 @@ def test_crests_lie_across_the_flow_at_their_site(whole) -> None:
     i = lines.columns["site_id"] - 1
     assert (c["control"][i] != "refer").all()
     assert lines.size == int((c["control"] != "refer").sum())
-    assert shapely.length(lines.geometry) == pytest.approx(lines.columns["crest_length_m"])
+    # where nobody saw the width the crest is drawn at the widest, and its length is not told
+    told = np.isfinite(lines.columns["crest_length_m"])
+    assert told.sum() > 0.7 * told.size
+    assert np.isfinite(c["width_low_m"][i][~told]).all()
+    length = shapely.length(lines.geometry)[told]
+    assert length == pytest.approx(lines.columns["crest_length_m"][told])
     assert (shapely.distance(lines.geometry, whole.sites.geometry[i]) < 2.0).all()
     ends = shapely.get_coordinates(lines.geometry).reshape(-1, 2, 2)
     step = ends[:, 1] - ends[:, 0]

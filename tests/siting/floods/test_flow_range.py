@@ -12,7 +12,7 @@ import pytest
 from siting.floods.antecedent_runoff import antecedent_curve_number
 from siting.floods.flood_errors import CurveNumberError
 from siting.floods.flood_method import Flag, SiteFloodInputs, build_estimate
-from siting.floods.flow_range import CUT_OFF, INDEPENDENT, FlowRange, flow_range, witness_of
+from siting.floods.flow_range import BEYOND, CUT_OFF, INDEPENDENT, FlowRange, flow_range, witness_of
 from siting.floods.graphical import GraphicalMethod
 from siting.floods.rainfall import RainBounds, Rainfall
 from siting.floods.rational import RationalMethod
@@ -163,6 +163,7 @@ def test_a_method_outside_its_limits_widens_no_range_but_its_own() -> None:
     assert range_of("one", methods).high_m3s.tolist() == [2.0, 2.0]
     far = range_of("far", methods)
     assert (far.low_m3s.tolist(), far.high_m3s.tolist()) == ([1.0, 1.0], [9.0, 9.0])
+    assert far.rests_on.tolist() == [f"{INDEPENDENT}{BEYOND}"] * 2
 
 
 def test_where_nothing_makes_it_unsure_there_is_no_range() -> None:

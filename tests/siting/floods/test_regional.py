@@ -85,8 +85,7 @@ def test_out_of_range_is_flagged_and_kept() -> None:
     assert estimate.limits_met.tolist() == [False, True]
     assert codes(estimate, 0) == {"source", "out_of_range"}
     assert notes_at(estimate, 0)[1].endswith(
-        "the drainage area lies outside those of the gages: fitted on drainage areas of 15.5 to "
-        "536,000 ha."
+        "the drainage area lies outside those of the gages, 15.5 to 536,000 ha."
     )
 
 
@@ -202,8 +201,8 @@ def test_every_source_says_the_areas_it_was_fitted_on() -> None:
     ("old", "words"),
     [
         ("lowest = 0.1, highest = 50", "fitted on drainage areas of 25.9 to 12,900 ha"),
-        ("lowest = 0.1", "fitted on drainage areas from 25.9 ha"),
-        ("highest = 50", "fitted on drainage areas up to 12,900 ha"),
+        ("lowest = 0.1", "fitted on drainage areas of at least 25.9 ha"),
+        ("highest = 50", "fitted on drainage areas of at most 12,900 ha"),
         ("", "the areas that it was fitted on are not told"),
     ],
 )

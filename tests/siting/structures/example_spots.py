@@ -102,6 +102,7 @@ def grade_spot(**changes: Any) -> Spot:
 def wide_spot(**changes: Any) -> Spot:
     """A wide swale with low banks."""
     base: dict[str, Any] = {
+        "setting": "swale",
         "slope": 0.015,
         "section": CrossSection.trapezoid(7.0, side=1.0, depth_m=0.5),
         "bank_width_m": 8.0,

@@ -11,7 +11,7 @@ import pytest
 from siting.hydraulics.cross_section import CrossSection
 from siting.hydraulics.open_channel import normal_flow
 from siting.hydraulics.resistance import covers, soil_names, soil_of, soils, unknown_bare
-from siting.places.spot import Beyond, Earth, Spot, Stretch
+from siting.places.spot import BedAround, Beyond, Earth, Spot
 from siting.structures.bed_and_bank import BedAndBank, bed_and_bank
 from siting.structures.bed_and_bank_words import bank_words, bed_cautions, first_words
 from terrain.values.errors import ParameterError
@@ -27,8 +27,8 @@ from tests.siting.structures.example_spots import (
 
 def beside(spot: Spot, above: float = 0.02, below: float = 0.02, **earth: Any) -> Spot:
     """The place with beds of these slopes next to it, and what they are made of."""
-    stretches = Beyond(Stretch(above), Stretch(below))
-    return replace(spot, beyond=stretches, earth=Earth(**earth))
+    bed = BedAround(above=above, below=below)
+    return replace(spot, bed=bed, earth=Earth(**earth))
 
 
 def held(spot: Spot, name: str = "one-rock dam") -> BedAndBank:
@@ -59,7 +59,7 @@ def test_the_high_end_of_the_flow_does_not_come_in() -> None:
 def test_the_section_of_the_stretch_counts_where_it_is_read() -> None:
     wide = CrossSection.trapezoid(9.0, side=2.0, depth_m=0.8)
     narrow = beside(grade_spot())
-    spread = replace(narrow, beyond=Beyond(Stretch(0.02), Stretch(0.02, wide)))
+    spread = replace(narrow, beyond=Beyond(below=wide))
     assert held(spread).rows[-1].shear_pa < 0.6 * held(narrow).rows[-1].shear_pa
 
 

@@ -169,7 +169,8 @@ def test_materials_of_a_bowl() -> None:
     assert noted(found, "wall") == pytest.approx(along * wall * 2 * d50 * 1.6, rel=0.002)
     inner = math.pi / 2 * (1.8 - 0.4) * (1.6 - 0.4)
     assert noted(found, "floor") == pytest.approx(inner * d100 * 1.6, rel=0.005)
-    assert noted(found, "sill") == pytest.approx(4.8 * 2 * d100 * (0.15 + d50) * 1.6)
+    # a bed of 2 m, banks 1 to 1: 2.3 m at the sill's height of 0.15 m, and two keys of 0.6 m
+    assert noted(found, "sill") == pytest.approx(3.5 * 2 * d100 * (0.15 + d50) * 1.6)
     assert noted(found, "dug for the pool") == pytest.approx(inner * (pool - 0.15), rel=0.005)
 
 
@@ -180,7 +181,9 @@ def test_ballast_is_no_thinner_than_the_stone_that_stays() -> None:
     by_pull = 1.2 * 9810 * depth * 0.015 / (0.047 * 1650 * 9.81)
     size = kind_of("log mat").size(spot)
     assert size.dims["ballast_layer_m"] == pytest.approx(by_pull, rel=1e-3)
-    assert size.dims["ballast_kg"] == pytest.approx(by_pull * 16 * 1600, rel=1e-3)
+    span = 7.0 + 2 * depth  # wetted, banks 1 to 1
+    assert size.dims["span_m"] == pytest.approx(span, rel=1e-3)
+    assert size.dims["ballast_kg"] == pytest.approx(by_pull * 2 * span * 1600, rel=1e-3)
 
 
 def test_hold_down_of_a_log_mat() -> None:
@@ -188,14 +191,15 @@ def test_hold_down_of_a_log_mat() -> None:
     spot = wide_spot(q_m3s=floods(0.3))
     size = kind_of("log mat").size(spot)
     logs, d = size.dims["logs_count"], size.dims["log_diameter_m"]
-    assert (d, logs) == (0.15, math.ceil(8.0 / 0.15))
+    span = 7.0 + 2 * normal_flow(spot.section, 0.3, slope=0.015, roughness=0.045).depth_m
+    assert (d, logs) == (0.15, math.ceil(span / 0.15))
     lift = logs * math.pi / 4 * d**2 * 2.0 * 9.81 * (1000 - 1120 * 0.40)
-    gaps = (1 - math.pi / 4) * d * 8.0 * 2.0
+    gaps = (1 - math.pi / 4) * d * span * 2.0
     fill = 0.5 * gaps * 0.6 * 1650 * 9.81
     ballast = (1.5 * lift - fill) / 9.81 / (1 - 1000 / 2650)
     assert size.dims["ballast_kg"] == pytest.approx(ballast, rel=0.005)
-    assert size.dims["ballast_layer_m"] == pytest.approx(ballast / 16.0 / 1600, rel=0.005)
-    assert size.dims["inset_m"] == pytest.approx(d + ballast / 16.0 / 1600 - 0.15, abs=0.001)
+    assert size.dims["ballast_layer_m"] == pytest.approx(ballast / (2 * span) / 1600, rel=0.005)
+    assert size.dims["inset_m"] == pytest.approx(d + ballast / (2 * span) / 1600 - 0.15, abs=0.001)
 
 
 def test_posts_count_only_when_tested() -> None:
@@ -211,16 +215,20 @@ def test_materials_of_a_log_mat() -> None:
     kind = kind_of("log mat")
     size = kind.size(spot)
     found = kind.materials(spot, size)
-    assert total(found, "logs") == pytest.approx(54 * 2.0)
-    assert total(found, "fabric") == pytest.approx(8.0 * 0.9)
-    # wires at 0, 1 and 2 m; posts every 2 m over 8 m
+    q10 = spot.flow_m3s()
+    span = 7.0 + 2 * normal_flow(spot.section, q10, slope=0.015, roughness=0.045).depth_m
+    assert size.dims["span_m"] == pytest.approx(span, rel=1e-6)
+    count = math.ceil(span / 0.15)
+    assert total(found, "logs") == pytest.approx(count * 2.0)
+    assert total(found, "fabric") == pytest.approx(span * 0.9)
+    # wires at 0, 1 and 2 m; posts every 2 m over 7 to 8 m
     assert (size.dims["wires_count"], size.dims["posts_count"]) == (3, 15)
-    assert total(found, "wire") == pytest.approx(3 * (8.0 + 1.2))
-    assert total(found, "staples") == 3 * 54
-    assert noted(found, "in the gaps") == pytest.approx((1 - math.pi / 4) * 0.15 * 16)
+    assert total(found, "wire") == pytest.approx(3 * (span + 1.2))
+    assert total(found, "staples") == 3 * count
+    assert noted(found, "in the gaps") == pytest.approx((1 - math.pi / 4) * 0.15 * 2 * span)
     assert noted(found, "ballast") == pytest.approx(size.dims["ballast_kg"] / 1000)
     assert noted(found, "wings") == pytest.approx(2 * 0.6 * 2.0 * 0.15 * 1.6)
-    assert total(found, "fill") == pytest.approx(16 * size.dims["inset_m"])
+    assert total(found, "fill") == pytest.approx(2 * span * size.dims["inset_m"])
     assert size.dims["log_kg"] == pytest.approx(
         math.pi / 4 * 0.15**2 * 2 * wood("ponderosa pine").green_density_kg_m3
     )
