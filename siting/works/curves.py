@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 from siting.values.rules import Rules
-from siting.values.wording import quantity
+from siting.values.wording import figures, percent, quantity
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,12 +76,16 @@ def _read(
     span = where.high - where.low
     share = (found - where.low) / span if span > 0 else float(found >= where.high)
     value = first + (last - first) * min(max(share, 0.0), 1.0)
-    unit = "" if where.unit in ("share", "times") else where.unit
-    said = (
-        f"{text}: {value:.3g}, on the line from {first:g} at {quantity(where.low, unit)} to "
-        f"{last:g} at {quantity(where.high, unit)}"
-    )
+    low, high = (_at(end, where.unit) for end in (where.low, where.high))
+    said = f"{text}: {value:.3g}, on the line from {first:g} at {low} to {last:g} at {high}"
     return Factor(subject, value, said, where.source, where.basis)
+
+
+def _at(value: float, unit: str) -> str:
+    """Write where a curve begins or ends."""
+    if unit == "m/m":
+        return percent(value)
+    return figures(value) if unit in ("share", "times") else quantity(value, unit)
 
 
 @dataclass(frozen=True, slots=True)

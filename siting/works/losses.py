@@ -239,17 +239,13 @@ def _swale(known: Known, i: int, rows: Sequence[int]) -> Loss:
 
 
 def _road(known: Known, i: int, rows: Sequence[int]) -> Loss:
-    """Soil that a road's water would cut below the place where it leaves the road."""
-    site, rules = known.sites[i], known.rules
-    land, full = site.spot.land.area_ha, rules.value("loss.rill_land")
-    section, length = rules.value("loss.rill_section"), rules.value("loss.rill_length")
-    grown = min(1.0, known.years / rules.value("loss.rill_years"))
-    share = min(1.0, float(np.nan_to_num(land)) / full)
-    soil = section * length * share * grown
+    """Soil that the water of the piece of road above a dip would cut from it."""
+    site, rules, road = known.sites[i], known.rules, known.sites[i].proposal.road
+    rate = 0.0 if road is None else float(np.nan_to_num(road.soil_m3_per_yr))
+    soil = rate * known.years
     how = (
-        f"A rill of {quantity(section, 'm2')} over {metres(length)}, by the share {share:.2f} of "
-        f"the "
-        f"water ({hectares(land)} of {hectares(full)}): {quantity(soil, 'm3')}."
+        f"The water of the road above may cut {quantity(rate, 'm3')} a year from it, over "
+        f"{known.years:g} years {quantity(soil, 'm3')}."
     )
     factor = rising(
         rules,

@@ -71,6 +71,8 @@ def groups_of(sites: Sites, rules: Rules) -> tuple[tuple[str, tuple[int, ...]], 
     for i, site in enumerate(sites):
         if site.size is not None:
             kind, group = kind_of(site, at_heads), site.member.group
+            if site.proposal.road is not None:
+                group = site.proposal.road.stretch or group
             # what is in no group is a work of its own: no group has a number below 0
             together.setdefault((kind, group or -1 - i), []).append(i)
     joined = _neighbours_joined(sites, together, rules.value("works.together"))

@@ -32,12 +32,21 @@ def ranked(works: Sequence[Work], rank_by: str) -> tuple[int, ...]:
 
 
 def _with_needs(work: Work, left: dict[int, Work]) -> list[Work]:
-    """A work behind everything that it needs and that does not stand yet, the lowest first."""
-    out: list[Work] = []
+    """A work behind everything that it needs and that does not stand yet.
+
+    What needs less comes first, then the lower number, whichever work they are taken for.
+    """
+    every = [left[number] for number in _needed(work, left)]
+    return sorted(every, key=lambda one: (len(_needed(one, left)), one.id))
+
+
+def _needed(work: Work, left: dict[int, Work]) -> set[int]:
+    """Numbers of a work and of all that it needs, directly or not, and that does not stand yet."""
+    out = {work.id}
     for number in work.needs:
         if number in left:
-            out += [w for w in _with_needs(left[number], left) if w not in out]
-    return [*out, work]
+            out |= _needed(left[number], left)
+    return out
 
 
 def _value(together: Sequence[Work], rank_by: str) -> float:

@@ -97,18 +97,24 @@ def _several(work: Work) -> Iterator[WorkReason]:
 
 
 def _saved(work: Work) -> WorkReason:
-    floor = work.worth_m3(0.0, work.swale_lost_ha)
+    floor = _soil(work.worth_m3(0.0, work.swale_lost_ha))
     text = (
-        f"{quantity(work.soil_lost_m3, 'm3', digits=3)} of soil and "
-        f"{quantity(work.swale_lost_ha, 'ha', digits=3)} of "
-        f"whole floor, which count as {quantity(floor, 'm3', digits=3)}, would be lost, together "
-        f"{quantity(work.lost_m3, 'm3', digits=3)}; times {work.chance_lost:.3g} that they are and "
-        f"{work.chance_holds:.3g} that the work holds, it saves "
-        f"{quantity(work.saved_m3, 'm3', digits=3)}: "
-        f"{quantity(work.soil_saved_m3, 'm3', digits=3)} of soil and "
-        f"{quantity(work.swale_saved_ha, 'ha', digits=3)}."
+        f"{_soil(work.soil_lost_m3)} of soil and {_area(work.swale_lost_ha)} of whole floor, which "
+        f"count as {floor}, would be lost, together {_soil(work.lost_m3)}; times "
+        f"{work.chance_lost:.3g} that they are and {work.chance_holds:.3g} that the work holds, it "
+        f"saves {_soil(work.saved_m3)}: {_soil(work.soil_saved_m3)} of soil and "
+        f"{_area(work.swale_saved_ha)}."
     )
     return WorkReason("saved", 0, "saved", work.saved_m3, text, "", "arithmetic")
+
+
+def _soil(amount_m3: float) -> str:
+    """Soil with the figures that a sum needs to be followed."""
+    return quantity(amount_m3, "m3", digits=3)
+
+
+def _area(area_ha: float) -> str:
+    return quantity(area_ha, "ha", digits=3)
 
 
 def _takes(work: Work, currency: str) -> WorkReason:
@@ -137,16 +143,14 @@ def _rank(works: Works, work: Work, currency: str) -> WorkReason:
     if by == "cost":
         value = work.saved_per_cost
         per = (
-            f": {quantity(work.saved_m3, 'm3', digits=3)} over {work.takings.cost_likely:,.0f} "
-            f"{currency} is "
-            f"{quantity(value, 'm3', digits=3)} for each {PER_MONEY:,.0f}"
+            f": {_soil(work.saved_m3)} over {work.takings.cost_likely:,.0f} {currency} is "
+            f"{_soil(value)} for each {PER_MONEY:,.0f}"
         )
     elif by == "crew-days":
         value = work.saved_per_crew_day
         per = (
-            f": {quantity(work.saved_m3, 'm3', digits=3)} over "
-            f"{figures(work.takings.crew_days, 3)} days is "
-            f"{quantity(value, 'm3', digits=3)} a day"
+            f": {_soil(work.saved_m3)} over {figures(work.takings.crew_days, 3)} days is "
+            f"{_soil(value)} a day"
         )
     after = " It counts together with what it needs, and comes after it." if work.needs else ""
     text = f"Rank {rank} of {of} {_ORDER_WORDS[by]}{per}.{after}"

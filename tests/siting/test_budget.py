@@ -186,7 +186,7 @@ def test_a_pair_is_never_split() -> None:
     chosen, texts = choice.columns([4, 5, 9, 12])
     assert list(chosen) == [True, True, False, False]
     assert list(texts[:2]) == [None, None]
-    assert "work 3 (sites 4 and 5), saving more (0.90 m3 against 0.50 m3)" in texts[2]
+    assert "work 1 (sites 4 and 5), saving more (0.90 m3 against 0.50 m3)" in texts[2]
     assert texts[3] is None  # a site of no group: referred
 
 
