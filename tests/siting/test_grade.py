@@ -106,11 +106,11 @@ def test_the_ranch_bounds_a_series(measured, gully) -> None:
     assert min(p.where.station_m for p in series) > 99
 
 
-def test_a_wide_shallow_reach_gets_log_mats_side_by_side_once(measured, gully) -> None:
+def test_a_wide_shallow_reach_gets_one_series_beside_another_once(measured, gully) -> None:
     """On a wide floor the flow may split in two: the two ways get one series between them."""
     ground = measured(gully(drop_m=0.5, head_m=400.0, bed_m=10.0, cut_m=0.5))
     series = series_of(ground).places
-    assert {p.structure for p in series} == {"log mat"}
+    assert {p.structure for p in series} == {"one-rock dam"}
     x, y = ground.raster.grid.xy_of(np.array([p.where.cell for p in series]))
     groups = np.array([p.member.group for p in series])
     for i in range(len(series)):
