@@ -127,6 +127,17 @@ def _read_curve_number(text: str) -> float:
     return number
 
 
+def _read_years(text: str) -> float:
+    from siting.works.work import LONGEST_HORIZON_YR
+
+    years = float(text)
+    if not 1.0 <= years <= LONGEST_HORIZON_YR:
+        raise click.BadParameter(
+            f"{text} is out of range; expected 1 to {LONGEST_HORIZON_YR:g} years."
+        )
+    return years
+
+
 def _read_rain_24h(text: str) -> Any:
     from siting.floods.rainfall_reading import parse_rain_24h
 
@@ -263,7 +274,8 @@ rain_options = together(
         "--rain",
         metavar="FILE",
         section="Rain and floods",
-        help="Rainfall table: a NOAA Atlas 14 point file (CSV), or a small table of depths.",
+        help="Rainfall table: a NOAA Atlas 14 point file (CSV), or a small table of depths; both "
+        "with their confidence bounds where they carry them.",
     ),
     option(
         "--rain-24h",
@@ -298,10 +310,20 @@ rule_options = together(
         help="Limits to use instead of the package's own: a file with those that change is enough.",
     ),
     option(
-        "--weights",
-        metavar="FILE.toml",
+        "--horizon",
+        type=Checked("a number of years", _read_years),
+        metavar="YEARS",
         section="Sites",
-        help="Weights of the rank to use instead of the package's own.",
+        help="Years over which losses and chances are counted, 1 to 100; else works.horizon of the "
+        "limits, which is 20.",
+    ),
+    option(
+        "--rank-by",
+        type=click.Choice(["cost", "crew-days", "most-saved"]),
+        default="cost",
+        show_default=True,
+        section="Sites",
+        help="Order of the works: by what is saved for the cost, for a crew's day, or in all.",
     ),
 )
 

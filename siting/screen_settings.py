@@ -10,9 +10,8 @@ from siting.places.terrain_settings import TerrainSettings
 from siting.record.settings_used import SettingsUsed
 from siting.values.columns import Columns
 from siting.values.rules import Rules, load_rules
-from siting.works.ranking import Weights, load_weights
 from siting.works.takes import Means
-from terrain.values.errors import ParameterError
+from siting.works.work import Judging
 from terrain.values.raster import Raster
 
 
@@ -30,28 +29,18 @@ class ScreenSettings:
         What there is to build with, for which flood, and what structures keep away from.
     means
         Prices, spare, budget, crew days.
-    rules, weights
-        Limits and weights; None takes those of the package.
-    max_sites
-        Keep at most so many sites, the best ranked; None keeps all.
-
-    Raises
-    ------
-    ParameterError
-        Fewer than one site to keep.
+    judging
+        Horizon and order of the works.
+    rules
+        Limits; None takes those of the package.
     """
 
     terrain: TerrainSettings = field(default_factory=TerrainSettings)
     floods: FloodSettings = field(default_factory=FloodSettings)
     build: BuildSettings = field(default_factory=BuildSettings)
     means: Means = field(default_factory=Means)
+    judging: Judging = field(default_factory=Judging)
     rules: Rules | None = None
-    weights: Weights | None = None
-    max_sites: int | None = None
-
-    def __post_init__(self) -> None:
-        if self.max_sites is not None and self.max_sites < 1:
-            raise ParameterError(f"at most {self.max_sites} sites", expected="1 or more")
 
     def on(self, raster: Raster) -> SettingsOnRaster:
         """Read the files onto a raster, and take the package's own limits where none are given.
@@ -66,40 +55,29 @@ class ScreenSettings:
             floods=self.floods.on(raster),
             build=self.build.on(raster),
             means=self.means,
+            judging=self.judging,
             rules=self.rules or load_rules(),
-            weights=self.weights or load_weights(),
-            weights_given=self.weights is not None,
-            max_sites=self.max_sites,
         )
 
 
 @dataclass(frozen=True, slots=True)
 class SettingsOnRaster:
-    """Settings of a screening whose files are read; the fields are those of `ScreenSettings`.
-
-    Parameters
-    ----------
-    weights_given
-        Whether the weights are a person's own.
-    """
+    """Settings of a screening whose files are read; the fields are those of `ScreenSettings`."""
 
     terrain: TerrainSettings
     floods: FloodSettings
     build: BuildSettings
     means: Means
+    judging: Judging
     rules: Rules
-    weights: Weights
-    weights_given: bool
-    max_sites: int | None
 
     def columns(self) -> Columns:
         """Rows of the table ``settings_used``."""
         return SettingsUsed(
             rules=self.rules,
-            weights=self.weights,
             means=self.means,
             build=self.build,
-            weights_given=self.weights_given,
+            judging=self.judging,
             division=self.floods.division,
             floods=self.floods.record(),
         ).columns()

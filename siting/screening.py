@@ -21,6 +21,7 @@ from siting.record.feature_tables import (
     channel_table,
     drainage_table,
     headcut_table,
+    look_first_table,
     road_table,
     section_table,
     sections_at,
@@ -31,12 +32,11 @@ from siting.record.flood_tables import flood_columns, input_columns, rain_column
 from siting.record.head_answers import answer_columns, answer_sentence
 from siting.record.screening_notes import cautions_of, facts_of, flood_facts, notes_of, summary_of
 from siting.record.structure_tables import Built, built_of
+from siting.record.work_tables import referred_table, work_table
 from siting.screen_settings import ScreenSettings, SettingsOnRaster
 from siting.sites import Sites, find_sites
 from siting.values.columns import Columns, FeatureTable
 from siting.values.wording import exactly
-from siting.works.ranking import Ranking, load_weights, rank_sites, why_first
-from siting.works.weights_effect import WeightsEffect, weights_effect
 from terrain.channels.channel_area import pick_channel_area
 from terrain.channels.drainage_areas import Catchments
 from terrain.channels.network import ChannelNetwork, channel_network, default_channel_area_ha
@@ -61,13 +61,13 @@ class Screening:
         Terrain.
     ranch
         Polygon of the ranch; None for the whole raster.
-    channels, headcuts, sites, drainage_areas
-    structures, structure_lines, pools, roads, cross_sections
+    channels, headcuts, sites, works, referred, drainage_areas
+    structures, structure_lines, pools, roads, look_first, cross_sections
         Features with SI columns named as in the field table.
     tables
         Tables without geometries by name.
     work
-        What it takes and costs, and what a budget buys; the effect of the user's weights.
+        What it takes and costs, and what a budget buys.
     notes, cautions
         Plain sentences: what was done and met; what to be careful with.
     summary
@@ -84,11 +84,14 @@ class Screening:
     channels: FeatureTable
     headcuts: FeatureTable
     sites: FeatureTable
+    works: FeatureTable
+    referred: FeatureTable
     drainage_areas: FeatureTable
     structures: FeatureTable
     structure_lines: FeatureTable
     pools: FeatureTable
     roads: FeatureTable
+    look_first: FeatureTable
     cross_sections: FeatureTable
     tables: Mapping[str, Columns]
     work: tuple[str, ...]
@@ -136,8 +139,7 @@ def screen(
     built = built_of(
         ground,
         chosen.sites,
-        chosen.ranking,
-        weights=told.weights,
+        judging=told.judging,
         means=told.means,
         rainfall=told.floods.rainfall,
         keep=told.build.keep,
@@ -157,11 +159,14 @@ def screen(
         channels=features.channels,
         headcuts=features.headcuts,
         sites=features.sites,
+        works=features.works,
+        referred=features.referred,
         drainage_areas=features.drainage_areas,
         structures=built.structures,
         structure_lines=built.structure_lines,
         pools=built.pools,
         roads=road_table(told.build.keep),
+        look_first=look_first_table(chosen.sites.look_first, crs=raster.grid.crs),
         cross_sections=features.cross_sections,
         tables=_tables(told, chosen, built),
         work=record.work,
@@ -250,11 +255,9 @@ def _ranch_mask(raster: Raster, polygon: BaseGeometry) -> BoolArray:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Chosen:
-    """Sites in their order, what the user's weights changed in it, and what was left out."""
+    """Sites in their order, and what was left out."""
 
     sites: Sites
-    ranking: Ranking
-    effect: WeightsEffect
     left_out: tuple[str, ...]
 
 
@@ -264,24 +267,8 @@ def _choose_sites(ground: Ground, told: SettingsOnRaster, progress: Progress) ->
     gauge = FloodGauge(ground, told.floods)
     sites, left_out = find_sites(ground, gauge, build)
     del gauge  # holds up to 20 bytes a cell
-    ranking = rank_sites(sites, rules=told.rules, weights=told.weights)
-    sites, ranking, dropped = _best(sites, ranking, told.max_sites)
-    usual = ranking
-    if told.weights_given:
-        usual = rank_sites(sites, rules=told.rules, weights=load_weights())
-    if dropped:
-        fewer = f"Only the best {sites.count} sites are kept; {dropped} more rank lower."
-        left_out = (*left_out, fewer)
     progress("choosing sites", 1.0)
-    return _Chosen(sites, ranking, weights_effect(usual, ranking), left_out)
-
-
-def _best(sites: Sites, ranking: Ranking, most: int | None) -> tuple[Sites, Ranking, int]:
-    """Keep the best ranked sites; ids are then counted again in their old order."""
-    if most is None or sites.count <= most:
-        return sites, ranking, 0
-    keep = np.sort(np.flatnonzero(ranking.rank <= most))
-    return sites.take(keep), ranking.take(keep), sites.count - keep.size
+    return _Chosen(sites, left_out)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -291,6 +278,8 @@ class _Features:
     channels: FeatureTable
     headcuts: FeatureTable
     sites: FeatureTable
+    works: FeatureTable
+    referred: FeatureTable
     drainage_areas: FeatureTable
     cross_sections: FeatureTable
 
@@ -301,12 +290,13 @@ def _draw_features(ground: Ground, chosen: _Chosen, built: Built) -> _Features:
     inside = _headcuts_inside(ground)
     below = sections_below(ground, inside)
     no_head = sites.are(lambda s: not s.proposal.at_head)
-    more = {**built.columns, "rank_usual": chosen.effect.rank_default}
     crs = ground.raster.grid.crs
     return _Features(
         channels=channel_table(ground.raster, network, ground.cut.is_cut, shown=shown),
         headcuts=headcut_table(ground, inside, below, more=answer_columns(ground, sites, inside)),
-        sites=site_table(sites, chosen.ranking, crs=crs, more=more),
+        sites=site_table(sites, crs=crs, more=built.columns),
+        works=work_table(sites, built.takes, crs),
+        referred=referred_table(sites, built.effects, built.takes.works, crs),
         drainage_areas=drainage_table(ground, sites),
         cross_sections=section_table(below, sections_at(ground, sites.section_cell[no_head])),
     )
@@ -319,18 +309,25 @@ def _headcuts_inside(ground: Ground) -> IntArray:
 def _tables(told: SettingsOnRaster, chosen: _Chosen, built: Built) -> Mapping[str, Columns]:
     """Tables without geometries by name, in the order of a plan."""
     sites = chosen.sites
+    inputs = input_columns(
+        sites.floods,
+        told.floods,
+        drainage_area_ha=sites.drainage_area_ha,
+        area_complete=sites.area_complete,
+    )
     return {
-        "floods": flood_columns(sites.floods),
-        "flood_inputs": input_columns(
-            sites.floods,
-            told.floods,
-            drainage_area_ha=sites.drainage_area_ha,
-            area_complete=sites.area_complete,
-        ),
+        "floods": _off_roads(flood_columns(sites.floods), sites),
+        "flood_inputs": _off_roads(inputs, sites),
         "rainfall": rain_columns(told.floods.rainfall),
         **built.tables,
         "settings_used": told.columns(),
     }
+
+
+def _off_roads(columns: Columns, sites: Sites) -> Columns:
+    """Rows about sites that do not stand on a road: no flood is worked out for those."""
+    keep = np.isin(columns["site_id"], 1 + np.flatnonzero(~sites.on_road))
+    return {name: values[keep] for name, values in columns.items()}
 
 
 @dataclass(frozen=True, slots=True)
@@ -350,18 +347,22 @@ def _write_record(
     sites, ranch = chosen.sites, ground.ranch
     study = None if ranch is None else StudyArea.of(ground.catchments, ranch)
     notes, cautions = land_notes(told.floods.land)
-    why = why_first(sites, chosen.ranking, told.weights)
-    changed = chosen.effect.sentences() if told.weights_given else ()
-    answers = answer_sentence(answer_columns(ground, sites, _headcuts_inside(ground)))
+    inside = _headcuts_inside(ground)
+    answers = answer_sentence(answer_columns(ground, sites, inside))
     return _Record(
-        work=(*built.work(told.build.design_period_yr), *changed),
-        notes=(*notes_of(ground, study, chosen.left_out), *built.takes.notes(), *notes),
+        work=built.work(told.build.design_period_yr),
+        notes=(
+            *notes_of(ground, study, chosen.left_out),
+            *built.takes.notes(),
+            *notes,
+            *(() if told.build.earth_map is None else told.build.earth_map.notes),
+        ),
         cautions=(
             *cautions_of(ground, sites, told.floods),
             *cautions,
             *((answers,) if answers else ()),
         ),
-        summary=summary_of(ground, sites, _headcuts_inside(ground).size, why),
+        summary=summary_of(ground, sites, inside.size, built.takes.works, built.why_first),
         facts=facts_of(ground, sites, study, _settings_told(terrain, told, sites, built)),
     )
 
@@ -381,7 +382,7 @@ def _settings_told(
         **built.takes.facts(),
         "bankfull curve": told.floods.division,
         "limits": rules.origin + changed,
-        "weights": told.weights.origin,
+        **built.takes.works.facts(),
         **flood_facts(told.floods, sites.floods),
         "edge taken for a divide": "yes" if told.terrain.edge_is_divide else "no",
     }

@@ -7,7 +7,7 @@ are read off the same spot.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
@@ -19,21 +19,28 @@ from siting.channels.ground import Ground
 from siting.floods.flood_method import RETURN_PERIODS_YR
 from siting.hydraulics.open_channel import LOWEST_SLOPE, FlowState, normal_flow
 from siting.layout.candidates import propose
+from siting.layout.healing import HealingReach
 from siting.layout.measuring import BuildSettings, Trials, spot_of
+from siting.layout.pair_reach import reach_share, said_first, said_of_water
 from siting.layout.proposals import AtHead, Foot, Member, Proposal, Where
 from siting.places.measured_places import Measured
+from siting.places.sections_beyond import sections_beyond
 from siting.places.site_floods import FloodGauge, SiteFloods
-from siting.places.spot import Spot
+from siting.places.spot import Beyond, Spot
+from siting.places.unseen_width import at_each_end
+from siting.structures.bed_and_bank import BedAndBank, bed_and_bank
+from siting.structures.bed_and_bank_words import bed_cautions
 from siting.structures.catalogue import HOLD, REFER
-from siting.structures.decisions import ENGINEER, MORE_ELEVATIONS, NOTHING, SETTLE_FIRST, Decision
+from siting.structures.decisions import ENGINEER, NOTHING, SETTLE_FIRST, Decision
+from siting.structures.grade_height import banks_unseen
 from siting.structures.spacing_table import SpacingRow, spacing_rows
-from siting.structures.structure_type import Size
-from siting.values.wording import sentences
+from siting.structures.structure_type import Check, Size
+from siting.values.wording import metres, sentences, spanned
 from terrain.channels.sections import SectionMeasures
 from terrain.values.arrays import BoolArray, FloatArray, IntArray
+from terrain.values.errors import ParameterError
 
 KEEP_OFF = "Keep off the lip and the foot: it may fall without warning."
-BY_CURVE = "The elevations do not show the channel; its size is from a regional curve: measure it."
 
 
 @dataclass(frozen=True, eq=False)
@@ -123,10 +130,80 @@ class Site:
         return self.spot.task.purpose == "road"
 
     @property
-    def only_holds(self) -> bool:
-        """Whether a grade control below a headcut is too low to back water to its foot."""
-        below = self.head.index >= 0 and self.spot.task.purpose == "grade"
-        return below and not np.isfinite(self.spot.task.needed_height_m)
+    def width_unseen(self) -> bool:
+        """Whether nobody saw how wide the channel is: its size is from a regional curve."""
+        return self.spot.width_range is not None
+
+    @property
+    def unseen_words(self) -> str:
+        """What is said of a width that nobody saw; empty where it was seen."""
+        wide = self.spot.width_range
+        if wide is None:
+            return ""
+        sizes = [size for _, size in self.ends]
+        alike = all(size == sizes[0] for size in sizes)
+        rest = "" if alike else ": sizes, stone, cost and days are ranges"
+        return (
+            f"Nobody saw how wide the channel is: between {metres(wide.low_m)} and "
+            f"{metres(wide.high_m)} (regional curve; narrowest that the raster would show){rest}. "
+            "Measure it first."
+        )
+
+    @cached_property
+    def ends(self) -> tuple[tuple[Spot, Size], ...]:
+        """What stands here at the narrowest and the widest that the channel may be.
+
+        One pair where the width was seen; none where nothing is built.
+        """
+        if self.size is None:
+            return ()
+        spots, kind = at_each_end(self.spot), self.decision.kind
+        return ((spots[0], self.size), *((spot, kind.size(spot)) for spot in spots[1:]))
+
+    @property
+    def drawn(self) -> tuple[Spot, Size]:
+        """Place and size as they are drawn: at the widest.
+
+        Raises
+        ------
+        ParameterError
+            Nothing is built here.
+        """
+        if not self.ends:
+            raise ParameterError("a place where nothing is built", expected="a structure")
+        return self.ends[-1]
+
+    def at_both(self, said: Callable[[Spot, Size], Sequence[str]]) -> tuple[str, ...]:
+        """Sentences about what is built, with figures as ranges where nobody saw the width.
+
+        Parameters
+        ----------
+        said
+            Makes them for a place and a size, such as a type's build steps.
+        """
+        told = [tuple(said(spot, size)) for spot, size in self.ends]
+        if len(told) == 1 or len({len(texts) for texts in told}) > 1:
+            return (
+                told[0]
+                if len(told) == 1
+                else tuple(dict.fromkeys(t for texts in told for t in texts))
+            )
+        return tuple(spanned(*texts) for texts in zip(*told, strict=True))
+
+    @property
+    def reach_share(self) -> float:
+        """Share of the rise to the foot of its drop that a grade control's crest makes up, 0 to 1.
+
+        NaN where nothing is built, and for what does not stand below a headcut: see
+        `Sites.reach_share` for the headcuts themselves.
+        """
+        below = self.head.index >= 0 and not self.proposal.at_head
+        return reach_share(self.spot, self.size.height_m) if below and self.size else np.nan
+
+    @property
+    def banks_unseen(self) -> bool:
+        """Whether the banks that have to hold the flow over its crest are to be measured first."""
+        return self.control == "grade" and banks_unseen(self.spot)
 
     @property
     def reason(self) -> str:
@@ -141,7 +218,11 @@ class Site:
             said = [field.refer, words.found, *decision.too_near, *why]
         else:
             summary = "" if words.says_all else decision.summary
-            said = [words.found, words.built, summary, words.after]
+            first = then = ""
+            if np.isfinite(self.reach_share) and self.size is not None:
+                first = said_first(self.spot, self.size.height_m)
+                then = said_of_water(self.spot, self.size.height_m)
+            said = [first, words.found, then, words.built, summary, words.after]
         return sentences([*said, *field.said])
 
     @property
@@ -151,12 +232,24 @@ class Site:
         return (KEEP_OFF,) if at_head else self.proposal.words.cautions
 
     @property
+    def fails_at_high(self) -> tuple[Check, ...]:
+        """What holds at the likely design flow and not at the high end of its range."""
+        return () if self.size is None else self.decision.fails_at_high
+
+    @property
     def caution(self) -> str:
         """All that is to be checked, in sentences."""
         size, kind = self.size, self.decision.type
-        of_type = () if kind is None or size is None else kind.cautions(self.spot, size)
-        unseen = not self.is_referred and not self.on_road and np.isnan(self.spot.banks.width_m)
-        return sentences([*self.own_cautions, *of_type, BY_CURVE if unseen else ""])
+        of_type = () if kind is None or size is None else self.at_both(kind.cautions)
+        held = self.bed_and_bank
+        of_bed = () if held is None or size is None else bed_cautions(self.spot, held)
+        at_high = (check.why_not for check in self.fails_at_high)
+        return sentences([*self.own_cautions, *of_type, *of_bed, *at_high, self.unseen_words])
+
+    @cached_property
+    def bed_and_bank(self) -> BedAndBank | None:
+        """Pull of the likely flow against what stone, bed and banks stand; None on a road."""
+        return bed_and_bank(self.spot, self.size)
 
     @property
     def spacing(self) -> tuple[SpacingRow, ...]:
@@ -176,9 +269,13 @@ class Site:
 
     @cached_property
     def flows(self) -> tuple[FlowState | None, ...]:
-        """Normal flow of each return period; None where no flow is known, and on a road."""
+        """Normal flow of each return period.
+
+        None where no flow is known, on a road, and where nobody saw how wide the channel is. Where
+        the raster cuts the drainage area off a flow is only a minimum: none is worked out.
+        """
         spot = self.spot
-        if self.on_road or self.structure == MORE_ELEVATIONS:
+        if self.on_road or self.width_unseen or not spot.land.complete:
             return (None,) * len(RETURN_PERIODS_YR)
         fall = max(spot.slope, LOWEST_SLOPE)
         return tuple(
@@ -204,10 +301,13 @@ class Sites:
         The sites.
     measured
         All that was measured at them, of which each spot is one row; shape ``(n,)``.
+    look_first
+        Reaches without sites that may be healing by themselves.
     """
 
     each: tuple[Site, ...]
     measured: Measured
+    look_first: tuple[HealingReach, ...] = ()
 
     @property
     def count(self) -> int:
@@ -225,7 +325,8 @@ class Sites:
 
     def take(self, keep: IntArray) -> Sites:
         """Return some of them."""
-        return Sites(tuple(self.each[i] for i in keep), self.measured.take(keep))
+        each = tuple(self.each[i] for i in keep)
+        return Sites(each, self.measured.take(keep), self.look_first)
 
     def numbers(self, get: Callable[[Site], float]) -> FloatArray:
         """One number of all sites."""
@@ -246,8 +347,12 @@ class Sites:
         return out
 
     def sized(self, name: str) -> FloatArray:
-        """One attribute of all sizes; NaN where nothing is built."""
-        return self.numbers(lambda s: np.nan if s.size is None else getattr(s.size, name))
+        """One attribute of all sizes; NaN where nothing is built, or where it is a range."""
+        return self.numbers(lambda s: _one([getattr(size, name) for _, size in s.ends]))
+
+    def drawn(self, name: str) -> FloatArray:
+        """One attribute of all sizes as they are drawn; NaN where nothing is built."""
+        return self.numbers(lambda s: getattr(s.drawn[1], name) if s.ends else np.nan)
 
     @property
     def proposals(self) -> tuple[Proposal, ...]:
@@ -322,17 +427,20 @@ class Sites:
 
     @property
     def width_m(self) -> FloatArray:
-        """Bank-top width, or that of a swale's floor; bankfull width where neither is seen."""
-        return self._in_channel(lambda s: s.spot.width_m, self.measured.width_m)
+        """Bank-top width, or that of a swale's floor; NaN on roads and where nobody saw it."""
+        return self.numbers(lambda s: s.spot.banks.width_m)
+
+    @property
+    def width_range_m(self) -> FloatArray:
+        """Least and most width where nobody saw it, NaN elsewhere; shape ``(n, 2)``."""
+        ranges = [site.spot.width_range for site in self.each]
+        ends = [(np.nan, np.nan) if r is None else (r.low_m, r.high_m) for r in ranges]
+        return np.array(ends, dtype=np.float64).reshape(self.count, 2)
 
     @property
     def depth_m(self) -> FloatArray:
-        """Bank-top depth, or that of a swale's floor; bankfull depth where neither is seen."""
-        return self._in_channel(lambda s: s.spot.depth_m, self.measured.depth_m)
-
-    def _in_channel(self, get: Callable[[Site], float], at_road: FloatArray) -> FloatArray:
-        """A size of the channel off the spots; on a road, that of the ground there."""
-        return np.where(self.on_road, at_road, self.numbers(get))
+        """Bank-top depth, or that of a swale's floor; NaN where neither is seen."""
+        return self.numbers(lambda s: s.spot.banks.depth_m)
 
     @property
     def floor_shown(self) -> BoolArray:
@@ -346,9 +454,59 @@ class Sites:
         return self.are(lambda s: s.on_road)
 
     @property
+    def width_unseen(self) -> BoolArray:
+        """Where nobody saw how wide the channel is."""
+        return self.are(lambda s: s.width_unseen)
+
+    @cached_property
+    def reach_share(self) -> FloatArray:
+        """Share of the rise to the foot of a drop that is made up, 0 to 1, shape ``(n,)``.
+
+        That of a headcut is its pair's: the least of its grade controls; 1 where what stands there
+        needs no water backed to it, and 0 where nothing backs any. NaN for what is referred or not
+        built, and for what belongs to no headcut.
+        """
+        own = self.numbers(lambda s: s.reach_share)
+        out = own.copy()
+        for i in np.flatnonzero(self.are(lambda s: s.proposal.at_head and s.size is not None)):
+            if not self.each[i].decision.kind.needs_tailwater:
+                out[i] = 1.0
+                continue
+            pair = own[self._controls_of(int(i))]
+            known = pair[np.isfinite(pair)]
+            out[i] = known.min() if known.size else 0.0
+        return out
+
+    @property
+    def banks_first(self) -> BoolArray:
+        """Which sites wait for banks that the elevations do not show, a headcut with its pair."""
+        own = self.are(lambda s: s.banks_unseen)
+        out = own.copy()
+        for i in np.flatnonzero(self.are(lambda s: s.proposal.at_head)):
+            out[i] = bool(own[self._controls_of(int(i))].any())
+        return out
+
+    def _controls_of(self, i: int) -> IntArray:
+        """What stands below a headcut: its own, or where none is, what it shares in its group."""
+        group, head = self.each[i].member.group, self.each[i].head.index
+        mates = [
+            (j, s.head.index)
+            for j, s in enumerate(self.each)
+            if group and s.member.group == group and not s.proposal.at_head
+        ]
+        own = [j for j, index in mates if index == head]
+        return np.array(own or [j for j, _ in mates], dtype=np.int64)
+
+    @property
     def measure_first(self) -> BoolArray:
         """Where only the smallest height is allowed until bankfull is measured on site."""
         return np.array([w is not None for w in self.reading.height_why], dtype=np.bool_)
+
+
+def _one(values: Sequence[float]) -> float:
+    """A number that is the same at both ends; NaN for a range, and for none."""
+    same = bool(values) and np.allclose(values, values[0], rtol=1e-6, equal_nan=True)
+    return float(values[0]) if same else np.nan
 
 
 def find_sites(
@@ -370,7 +528,8 @@ def find_sites(
     """
     trials = Trials(ground, gauge, build or BuildSettings())
     placing = propose(trials)
-    return sites_of(trials, placing.proposals), placing.notes
+    sites = sites_of(trials, placing.proposals)
+    return replace(sites, look_first=placing.look_first), placing.notes
 
 
 def sites_of(trials: Trials, proposals: Sequence[Proposal]) -> Sites:
@@ -385,7 +544,17 @@ def sites_of(trials: Trials, proposals: Sequence[Proposal]) -> Sites:
     each = []
     for i, proposal in enumerate(proposals):
         spot = spot_of(trials.meter, measured, i, proposal)
+        if proposal.road is None:
+            spot = replace(spot, beyond=_beyond(trials.ground, measured, i, proposal))
         # a place on a road is not kept away from it
         decision = trials.decide(spot, clear[i] if proposal.road is None else ())
         each.append(Site(proposal, spot, decision))
     return Sites(tuple(each), measured)
+
+
+def _beyond(ground: Ground, measured: Measured, i: int, proposal: Proposal) -> Beyond:
+    """Ground across the channel next to a place; below a headcut it begins at its foot."""
+    if measured.reading.width_source[i] != "dem":
+        return Beyond()
+    foot = int(ground.headcuts.foot_cell[proposal.head.index]) if proposal.at_head else -1
+    return sections_beyond(ground, proposal.where.cell, foot_cell=foot)

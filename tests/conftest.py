@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import gc
 import importlib.metadata
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+
+from tests.pysheds_kernels import compile_when_called
 
 REPOSITORY = Path(__file__).resolve().parents[1]
 #: Real rasters lie beside the checkout, never in it.
@@ -44,6 +47,11 @@ _LIBRARIES = (
 )
 
 
+def pytest_configure() -> None:
+    """See `tests.pysheds_kernels`; nothing has imported that library yet."""
+    compile_when_called()
+
+
 def pytest_report_header() -> list[str]:
     """Name the versions that a failure may depend on."""
     import pyogrio
@@ -74,6 +82,12 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
         raise pytest.UsageError(f"tests/conftest.py names files that are not there: {gone}")
     place = {REPOSITORY / "tests" / name: i for i, name in enumerate(FIRST)}
     items.sort(key=lambda item: place.get(item.path, len(FIRST)))
+
+
+def pytest_collection_finish() -> None:
+    """What is there now stays: the garbage collector need not look through all tests again."""
+    gc.collect()
+    gc.freeze()
 
 
 @pytest.fixture(scope="session")

@@ -78,7 +78,7 @@ def bed_m(down_m: np.ndarray) -> np.ndarray:
 def ground_tables() -> list[Layer]:
     """Tables ``profile_points`` and ``section_points``."""
     profile = [
-        (site, float(100 - down + d), float(d), float(bed_m(down - d)), 0.03)
+        (site, float(100 - down + d), float(d), float(bed_m(down - d)), 0.03, 0)
         for site, down in enumerate(DOWN_M, start=1)
         for d in np.arange(-9.0, 20.01, 0.5)
     ]

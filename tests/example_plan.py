@@ -2,19 +2,24 @@
 
 from __future__ import annotations
 
+import functools
+import tempfile
 from collections.abc import Sequence
+from pathlib import Path
 
 import numpy as np
 import shapely
 from affine import Affine
 from pyproj import CRS
 
-from cli.plan.fields import LAYERS, Field, fields_of
+from cli.plan.fields import LAYERS, Field, Units, fields_of
 from cli.plan.fields_structures import SITE_FIELDS
+from cli.plan.geopackage import write_geopackage
 from cli.plan.layers import Layer, table
 from cli.plan.plan_format import format_row
 from terrain.values.grid import Grid
 from terrain.values.raster import Raster
+from tests.example_works import example_works
 
 UTM = CRS.from_epsg(32612)
 WEST, NORTH = 500_000.0, 4_000_000.0
@@ -123,6 +128,21 @@ def _channels(raster: Raster) -> Layer:
     )
 
 
+def _look_first(raster: Raster) -> Layer:
+    """One reach that may be filling again."""
+    line = shapely.LineString([_at(raster, *at) for at in ((0.62, 0.3), (0.66, 0.34), (0.7, 0.36))])
+    columns = {
+        "look_id": np.array([1]),
+        "channel_id": np.array([1]),
+        "station_m": np.array([12.0]),
+        "length_m": np.array([41.0]),
+        "stage": np.array([4]),
+        "stage_confidence": np.array([0.5]),
+        "evidence": texts("7 of 9 sections show a bench, 0.35 m above the bed."),
+    }
+    return Layer("look_first", np.array([line], dtype=object), columns, UTM)
+
+
 def _roads(raster: Raster) -> np.ndarray:
     ways = [[(0.1, 0.08), (0.3, 0.45), (0.28, 0.95)], [(0.3, 0.45), (0.85, 0.6)]]
     lines = [shapely.LineString([_at(raster, *at) for at in way]) for way in ways]
@@ -152,7 +172,10 @@ def example_layers(raster: Raster | None = None) -> dict[str, Layer]:
     )
     sites = {
         "site_id": np.arange(1, n + 1),
-        "rank": np.array([2, 4, 3, 5, 1, 6]),
+        "work_id": np.array([1, 2, 3, 4, 5, 0]),
+        "rank": np.array([2, 4, 3, 5, 1, 0]),
+        "list_place": np.array([2, 4, 3, 5, 1, 6]),
+        "build_order": np.array([1, 1, 1, 1, 1, 0]),
         "structure": texts(*NAMES),
         "control": controls,
         "channel_id": np.array([i + 1 for i, _ in shares]),
@@ -203,6 +226,7 @@ def example_layers(raster: Raster | None = None) -> dict[str, Layer]:
             {"site_id": ids, "drainage_area_ha": shapely.area(areas) / 1e4},
             UTM,
         ),
+        "look_first": _look_first(raster),
         "roads": Layer("roads", _roads(raster), {"name": texts("Invented lane", None)}, UTM),
         "pools": Layer("pools", np.array(water), _filled("pools") | {"site_id": ids}, UTM),
         "channels": channels,
@@ -249,6 +273,7 @@ def example_layers(raster: Raster | None = None) -> dict[str, Layer]:
             },
             UTM,
         ),
+        **example_works(sites, points, UTM),
         "sites": Layer("sites", points, sites, UTM),
         "field_notes": Layer("field_notes", points, _filled("field_notes") | {"site_id": ids}, UTM),
     }
@@ -310,3 +335,17 @@ def _azimuth_deg(line: shapely.LineString, share: float) -> float:
 
 def _run_info() -> Layer:
     return table("run_info", [("title", 'An "invented" run'), ("cells", "300000"), format_row()])
+
+
+def example_plan_file(path: Path, units: Units = "si") -> Path:
+    """Put the whole plan at a path: written once, since the same input gives the same bytes."""
+    path.write_bytes(_plan_bytes(units))
+    return path
+
+
+@functools.cache
+def _plan_bytes(units: Units) -> bytes:
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "plan.gpkg"
+        layers = list(example_layers().values())
+        return write_geopackage(path, layers, tables=example_tables(), units=units).read_bytes()

@@ -19,6 +19,7 @@ from cli.plan.unit_sentences import worded
 from terrain.values.grid import Grid
 from terrain.values.raster import Raster
 from tests.example_plan import NORTH, UTM, WEST, footprint, oblong, texts
+from tests.example_works import example_works
 
 SIZE_M, CELL_M = (80.0, 100.0), 0.5
 #: Metres below the upper edge: lip of the head, dam of its pair, next dam, the high head.
@@ -63,7 +64,9 @@ def stretch_layers() -> dict[str, Layer]:
     nan = np.nan
     sites = {
         "site_id": np.arange(1, 5),
-        "rank": np.array([1, 2, 3, 4]),
+        "work_id": np.array([1, 1, 2, 0]),
+        "rank": np.array([1, 1, 2, 0]),
+        "list_place": np.array([2, 1, 3, 4]),
         "structure": texts("rock bowl", "one-rock dam", "one-rock dam", "refer"),
         "control": texts("vertical", "grade", "grade", "refer"),
         "channel_id": np.array([7, 7, 7, 7]),
@@ -86,7 +89,7 @@ def stretch_layers() -> dict[str, Layer]:
         "structure_height_m": np.array([nan, 0.16, 0.15, nan]),
         "structure_length_m": np.array([1.8, 1.5, 1.5, nan]),
         "pair_id": np.array([1, 1, 0, 0]),
-        "build_order": np.array([2, 1, 3, 0]),
+        "build_order": np.array([2, 1, 1, 0]),
         "score": np.array([0.91, 0.91, 0.6, 0.3]),
         "confidence": np.array([0.93, 0.93, 0.8, 0.9]),
         "reason": texts(
@@ -110,6 +113,9 @@ def stretch_layers() -> dict[str, Layer]:
         "stone_heaviest_kg": np.array([41.3, 19.2, 14.8, nan]),
         "design_return_period_yr": np.array([10.0, 10.0, 10.0, 10.0]),
         "design_flow_m3s": np.array([0.42, 0.42, 0.44, 0.52]),
+        "design_flow_low_m3s": np.array([0.25, 0.25, 0.26, 0.31]),
+        "design_flow_high_m3s": np.array([0.7, 0.7, 0.73, 0.87]),
+        "flow_range_from": texts(*["curve number 5 higher or lower"] * 4),
         "design_depth_m": np.array([0.21, 0.22, 0.22, 0.25]),
         "design_velocity_mps": np.array([1.1, 1.1, 1.1, 1.2]),
         "design_shear_pa": np.array([42.0, 43.0, 43.0, 55.0]),
@@ -229,6 +235,7 @@ def stretch_layers() -> dict[str, Layer]:
             },
             UTM,
         ),
+        **example_works(sites, points, UTM),
         "sites": Layer("sites", points, sites, UTM),
     }  # fmt: skip
 
@@ -258,7 +265,9 @@ _REASONS = [
      "from memory"),
     (1, "flood", "design flood", "", "Sizes are made for the 10-year flood of 0.42 m3/s.",
      "NRCS unit hydrograph", "published"),
-    (1, "rank", "score", "", "First, for the swale above it.", "", ""),
+    (1, "bed", "what gives way first", "", "The bed below gives way first, bare silt.", "", ""),
+    (1, "bed", "banks", "gives way", "The lower bank may fall after a flood.", "", ""),
+    (1, "rank", "work", "", "First, for the swale above it.", "", ""),
     (2, "measured", "bed slope", "", "The bed falls 2.5 %.", RASTER, ""),
     (2, "limits", "height", "holds", "At most a third of bankfull depth, 0.16 m; here 0.16 m.",
      GUIDES, "from memory"),
@@ -293,8 +302,36 @@ def stretch_tables() -> list[Layer]:
         table(
             "floods",
             [
-                (1, "unit_hydrograph", 10, 0.42, 0.25, 0.7, True, True, None, "NEH part 630"),
-                (1, "regional", 10, 2.1, 0.9, 5.0, False, False, None, "a report"),
+                (
+                    1,
+                    "unit_hydrograph",
+                    10,
+                    0.42,
+                    0.25,
+                    0.7,
+                    "curve number 5 higher or lower",
+                    0.12,
+                    1.3,
+                    True,
+                    True,
+                    None,
+                    "NEH part 630",
+                ),
+                (
+                    1,
+                    "regional",
+                    10,
+                    2.1,
+                    0.9,
+                    5.0,
+                    "one standard error of prediction",
+                    np.nan,
+                    np.nan,
+                    False,
+                    False,
+                    None,
+                    "a report",
+                ),
             ],
         ),
         table(

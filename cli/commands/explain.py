@@ -1,4 +1,4 @@
-"""``gullywalk explain``: the whole reasoning about one site of a plan."""
+"""``gullywalk explain``: the whole reasoning about one site, or one work, of a plan."""
 
 from __future__ import annotations
 
@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from cli.plan.explanation import Explanation, Wanted
     from cli.plan.layers import Layer
     from cli.plan.plan_reading import PlanFile
+    from cli.plan.work_explanation import WorkExplanation
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,12 +50,14 @@ def _read_site(text: str) -> Wanted:
 
 @click.command(
     cls=SectionCommand,
-    short_help="Tell why a site of a plan is what it is.",
+    short_help="Tell why a site or a work of a plan is what it is.",
     epilog="Every figure is an estimate from the raster: walk to a site before building on it.",
 )
 @click.argument("plan", metavar="PLAN.gpkg")
 @click.argument(
-    "site", metavar="SITE", type=Checked("the number of a site, rank:N or headcut:N", _read_site)
+    "site",
+    metavar="SITE",
+    type=Checked("the number of a site, work:N, rank:N or headcut:N", _read_site),
 )
 @option(
     "--picture",
@@ -68,16 +71,19 @@ def _read_site(text: str) -> Wanted:
 @talk_options
 @click.pass_context
 def explain(ctx: click.Context, /, **given: object) -> None:
-    """Tell why a site of a plan is what it is.
+    """Tell why a site or a work of a plan is what it is.
 
     \b
     gullywalk explain plan.gpkg 12
+    gullywalk explain plan.gpkg work:3
     gullywalk explain plan.gpkg rank:1 --picture site.png --dem DEM.tif
     gullywalk explain plan.gpkg headcut:7
 
     What was measured, limit by limit, what else could stand there and why not, sizes, spacing, the
     pair and its pool, the flood, what it takes, how to build it and how it fails; with the source
-    of each, in the plan's own units. A headcut that is no site says why.
+    of each, in the plan's own units. Of a work, asked for by its number or its rank: what would be
+    lost, each factor of both chances, what it saves and takes, and the division behind its rank. A
+    headcut that is no site says why.
     """  # noqa: D301 - the help needs the character itself
     job = Job(**given)  # type: ignore[arg-type]
     _check_usage(job)
@@ -110,10 +116,14 @@ def _read(job: Job) -> PlanFile:
     return read_plan(job.plan, command="explain")
 
 
-def _explanation(job: Job, plan: PlanFile) -> Explanation:
+def _explanation(job: Job, plan: PlanFile) -> Explanation | WorkExplanation:
+    """A site, or a work; in a plan without works each site has a rank of its own."""
     from cli.plan.explanation import explanation
+    from cli.plan.work_explanation import has_works, work_explanation
 
-    return explanation(plan.layers, job.site, plan=plan.name, units=plan.units)
+    of_work = job.site.what == "work" or (job.site.by_rank and has_works(plan.layers))
+    tell = work_explanation if of_work else explanation
+    return tell(plan.layers, job.site, plan=plan.name, units=plan.units)
 
 
 def _told_headcut(job: Job, plan: PlanFile) -> bool:
@@ -129,37 +139,42 @@ def _told_headcut(job: Job, plan: PlanFile) -> bool:
     return True
 
 
-def _draw(job: Job, layers: Mapping[str, Layer], found: Explanation, talk: Talk) -> None:
+def _draw(
+    job: Job, layers: Mapping[str, Layer], found: Explanation | WorkExplanation, talk: Talk
+) -> None:
     from cli.figures.backdrop import PlanGround, backdrop_of
     from cli.figures.site_map import site_bounds, site_map
 
     assert job.picture is not None  # checked by the caller
-    ids = [int(found.site["site_id"]), *(int(mate["site_id"]) for mate in found.mates)]
+    ids = list(found.site_ids)
     plan = PlanGround(Path(job.plan), layers["sites"].crs, found.run, found.units)
     behind, notes = backdrop_of(plan, job.dem, site_bounds(layers, ids))
     for note in notes:
         talk.say(f"Note: {note}")
-    site = found.site
     site_map(
         layers,
         ids,
         path=job.picture,
         behind=behind,
-        title=f"Site {site['site_id']}, rank {site['rank']}: {site['structure']}",
+        title=found.title,
         source_line=f"{behind.source_line} Plan: {found.plan}.",
         units=found.units,
         overwrite=job.overwrite,
     )
 
 
-def _tell(job: Job, found: Explanation) -> None:
-    if job.as_json:
-        from cli.explain.explanation_json import explanation_json
-
-        sys.stdout.write(explanation_json(found))
-        return
-    from cli.explain.explanation_text import explanation_text
-
-    sys.stdout.write(explanation_text(found))
-    if job.picture is not None:
+def _tell(job: Job, found: Explanation | WorkExplanation) -> None:
+    sys.stdout.write(_written(found, as_json=job.as_json))
+    if job.picture is not None and not job.as_json:
         sys.stdout.write(f"\nWrote {job.picture}\n")
+
+
+def _written(found: Explanation | WorkExplanation, *, as_json: bool) -> str:
+    from cli.explain.explanation_json import explanation_json
+    from cli.explain.explanation_text import explanation_text
+    from cli.explain.work_explained import work_json, work_text
+    from cli.plan.work_explanation import WorkExplanation
+
+    if isinstance(found, WorkExplanation):
+        return work_json(found) if as_json else work_text(found)
+    return explanation_json(found) if as_json else explanation_text(found)

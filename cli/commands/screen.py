@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -35,6 +35,7 @@ if TYPE_CHECKING:
     from cli.given.land import Land
     from cli.plan.fields import Units
     from cli.plan.layers import Layer
+    from siting.places.earth_map import EarthFile
     from siting.screen_settings import ScreenSettings
     from siting.screening import Screening
     from terrain.reading.dem import Source
@@ -52,6 +53,8 @@ _RECORDED = (
     "carve_depth",
     "carve_length",
     "edge_is_divide",
+    "horizon",
+    "rank_by",
     "units",
 )
 
@@ -72,7 +75,8 @@ class Job:
     carve_length: float
     edge_is_divide: bool
     rules: str | None
-    weights: str | None
+    horizon: float | None
+    rank_by: str
     crs: str | None
     vertical_unit: str | None
     units: Units
@@ -139,7 +143,7 @@ class Job:
     show_default=True,
     metavar="NUMBER",
     section="Output",
-    help="How many sites to print; the plan holds them all.",
+    help="How many works to print; the plan holds them all.",
 )
 @overwrite_option
 @talk_options
@@ -159,7 +163,7 @@ def screen(ctx: click.Context, /, **given: Any) -> None:
     _check_usage(job)
     _check_targets(job)
     settings = _settings(job)
-    for warning in _broken_plugins():
+    for warning in _broken_plugins(settings.means.costs.wholes):
         talk.say(f"Note: {warning}")
     say_if_cold(talk)
     with talk.progress() as progress:
@@ -175,6 +179,8 @@ def _check_usage(job: Job) -> None:
     """Refuse options that contradict each other."""
     job.floods.check_usage()
     job.structures.check_usage()
+    if job.structures.bank_soil_field is not None and job.floods.soils is None:
+        raise click.UsageError("--bank-soil-field is given without --soils.")
     if job.boundary_layer is not None and job.boundary is None:
         raise click.UsageError("--boundary-layer is given without --boundary.")
     check_distinct(
@@ -182,7 +188,6 @@ def _check_usage(job: Job) -> None:
             *(("DEM", path) for path in dict.fromkeys(job.dem)),
             *_vector_inputs(job),
             ("--rules", job.rules),
-            ("--weights", job.weights),
             ("--costs", job.structures.costs),
             ("--out", job.out),
             ("--list", job.list_file),
@@ -219,7 +224,7 @@ def _settings(job: Job) -> ScreenSettings:
     from siting.places.terrain_settings import TerrainSettings
     from siting.screen_settings import ScreenSettings
     from siting.values.rules import load_rules
-    from siting.works.ranking import load_weights
+    from siting.works.work import Judging
     from terrain.flow.conditioning import CarveLimits
 
     return ScreenSettings(
@@ -230,21 +235,31 @@ def _settings(job: Job) -> ScreenSettings:
             edge_is_divide=job.edge_is_divide,
         ),
         floods=job.floods.settings(),
-        build=job.structures.settings(),
+        build=replace(job.structures.settings(), earth_file=_earth_file(job)),
         means=job.structures.means(),
         rules=None if job.rules is None else load_rules(job.rules),
-        weights=None if job.weights is None else load_weights(job.weights),
+        judging=Judging(job.horizon, job.rank_by),
     )
 
 
-def _broken_plugins() -> tuple[str, ...]:
-    """Say which plug-ins of other packages cannot be used."""
+def _earth_file(job: Job) -> EarthFile | None:
+    """Soil map whose field says what banks are made of."""
+    from siting.places.earth_map import EarthFile
+
+    field, soils = job.structures.bank_soil_field, job.floods.soils
+    if field is None or soils is None:
+        return None
+    return EarthFile(soils, field, job.floods.soils_layer)
+
+
+def _broken_plugins(wholes: Collection[str]) -> tuple[str, ...]:
+    """Say which plug-ins of other packages cannot be used with these prices of wholes."""
     from siting.structures.catalogue import structure_types
     from terrain.values.plugins import FLOOD_METHODS, FLOW_ENGINES, load_plugins
 
     kinds = {FLOW_ENGINES: "flow engine", FLOOD_METHODS: "flood method"}
     groups = [load_plugins(group, kind=kind) for group, kind in kinds.items()]
-    groups.append(structure_types())
+    groups.append(structure_types(wholes=wholes))
     return tuple(text for group in groups for text in group.warnings())
 
 
@@ -308,7 +323,6 @@ def _inputs(job: Job, land: Land) -> list[tuple[str, Source]]:
         *job.floods.files(),
         *job.structures.files(),
         ("rules", job.rules),
-        ("weights", job.weights),
     ):
         if path is not None:
             inputs.append((purpose, file_source(path)))
@@ -325,8 +339,8 @@ def _write(job: Job, land: Land, found: Screening, layers: Mapping[str, Layer]) 
     """Write all files, or none: list and map only take their place once the plan is written."""
     from cli.figures import ranch_map
     from cli.plan.geopackage import write_geopackage
+    from cli.plan.list_files import Listed, list_csv
     from cli.plan.plan_layers import plan_tables, run_info
-    from cli.plan.ranked_list import list_csv
     from cli.plan.relief_layer import relief_picture
     from cli.plan.safe_files import replacing
 
@@ -341,7 +355,7 @@ def _write(job: Job, land: Land, found: Screening, layers: Mapping[str, Layer]) 
     with ExitStack() as stack:
         if job.list_file is not None:
             part = stack.enter_context(replacing(job.list_file, overwrite=job.overwrite))
-            text = list_csv(layers["sites"].columns, units=job.units)
+            text = list_csv(Listed.of(layers), units=job.units)
             part.write_bytes(text.encode("utf-8"))
         if job.map_file is not None:
             part = stack.enter_context(replacing(job.map_file, overwrite=job.overwrite))
@@ -377,8 +391,9 @@ def _tell(job: Job, land: Land, found: Screening, layers: Mapping[str, Layer], t
     """Print the result on stdout, remarks on stderr."""
     import sys
 
+    from cli.plan.list_files import Listed, list_json
     from cli.plan.plan_layers import versions
-    from cli.plan.ranked_list import ListText, list_json, print_ranked_list
+    from cli.plan.ranked_list import ListText, print_ranked_list
     from cli.plan.unit_sentences import all_in_units
 
     summary, *_ = all_in_units([found.summary], job.units)
@@ -390,12 +405,12 @@ def _tell(job: Job, land: Land, found: Screening, layers: Mapping[str, Layer], t
         talk.say(f"Note: {note}")
     for note in of_run:
         talk.detail(f"Note: {note}")
-    sites = layers["sites"].columns
+    found_list = Listed.of(layers)
     files = [f for f in (job.out, job.list_file, job.map_file) if f is not None]
     if job.as_json:
         print(
             list_json(
-                sites,
+                found_list,
                 units=job.units,
                 summary=summary,
                 work=list(work),
@@ -409,7 +424,7 @@ def _tell(job: Job, land: Land, found: Screening, layers: Mapping[str, Layer], t
         )
         return
     print_ranked_list(
-        sites,
+        found_list,
         ListText(summary, work, cautions, files),
         stream=sys.stdout,
         units=job.units,

@@ -19,21 +19,21 @@ def explanation_json(found: Explanation) -> str:
     document: dict[str, Any] = {
         "plan": found.plan,
         "units": units,
-        "site": _records("sites", [found.site], units)[0],
-        "pair": _records("sites", found.mates, units),
+        "site": records_in("sites", [found.site], units)[0],
+        "pair": records_in("sites", found.mates, units),
         "structure_type": {
             "label": found.look.label,
             "height_word": found.look.height_word,
             "symbol": None if found.look.symbol is None else found.look.symbol.label,
         },
-        **{name: _records(name, found.rows[name], units) for name in TABLES},
-        "before_you_build": _records("before_you_build", found.before, units),
+        **{name: records_in(name, found.rows[name], units) for name in TABLES},
+        "before_you_build": records_in("before_you_build", found.before, units),
         "sources": [{"source": source, "basis": basis or None} for source, basis in found.sources],
     }
     return json.dumps(document, ensure_ascii=False, indent=2, allow_nan=False) + "\n"
 
 
-def _records(layer: str, rows: Sequence[Record], units: Units) -> list[dict[str, Any]]:
+def records_in(layer: str, rows: Sequence[Record], units: Units) -> list[dict[str, Any]]:
     """Rows as dicts, turned and rounded as the plan holds them; what is not known is None."""
     if not rows:
         return []

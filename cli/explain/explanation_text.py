@@ -9,18 +9,27 @@ from cli.plan.explanation import Explanation, Record, basis_words, known
 from cli.plan.fields import CONTROLS
 from cli.plan.fields_structures import SETTINGS, STAGES
 from cli.plan.plan_numbers import (
-    amount,
+    days_words,
     distance_from,
+    in_column,
+    in_row,
     measure,
     money,
     number_and_unit,
     span,
     unit_of,
 )
+from cli.plan.range_words import range_sentences
 from cli.plan.ranked_list import WIDTH, significant
 from cli.plan.unit_sentences import in_units
 
-_MARKS = {"holds": "holds", "fails": "FAILS", "chosen": "chosen", "not chosen": "not chosen"}
+_MARKS = {
+    "holds": "holds",
+    "fails": "FAILS",
+    "gives way": "gives way",
+    "chosen": "chosen",
+    "not chosen": "not chosen",
+}
 #: Column of a finding's words, behind its verdict.
 _INDENT = 14
 
@@ -33,8 +42,10 @@ def explanation_text(found: Explanation) -> str:
         ("What could stand here", _judged(found, "alternatives")),
         ("Sizes", _sizes(found)),
         ("How far apart", _spacing(found)),
-        ("The pair and its pool", _pair(found)),
-        ("The flood it is made for", _flood(found)),
+        ("The others on this road" if found.on_road else "The pair and its pool", _pair(found)),
+        # no flow is worked out for the water of a road
+        *(() if found.on_road else (("The flood it is made for", _flood(found)),)),
+        ("What the flow carries off first", _judged(found, "bed")),
         ("What it takes", _materials(found)),
         ("What is gained", _gained(found)),
         ("Why it stands where it does in the list", _judged(found, "rank")),
@@ -55,11 +66,14 @@ def _heading(found: Explanation) -> Iterator[str]:
     site = found.site
     purpose = dict(CONTROLS).get(str(site["control"]), "")
     purpose = f" ({purpose[0].lower()}{purpose[1:]})" if purpose else ""
-    place = "on hold" if site["control"] == "hold" else f"rank {site['rank']}"
-    yield from wrapped(f"Site {site['site_id']}, {place}: {found.look.label or 'no name'}{purpose}")
     yield from wrapped(
-        f"Channel {site['channel_id']} at {measure(found, 'station_m', digits=3)} above its lower "
-        f"end, longitude {site['lon']:.5f}, latitude {site['lat']:.5f}, bed at "
+        f"Site {site['site_id']}{found.ranked}: {found.look.label or 'no name'}{purpose}"
+    )
+    station = measure(found, "station_m", digits=3)
+    way = f"Channel {site['channel_id']} at {station} above its lower end"
+    way, level = ("On a road", "road") if found.on_road else (way, "bed")
+    yield from wrapped(
+        f"{way}, longitude {site['lon']:.5f}, latitude {site['lat']:.5f}, {level} at "
         f"{measure(found, 'elevation_m', digits=5)}. Confidence {site['confidence']:.2f}."
     )
     yield from wrapped(f"Why here: {site['reason']}")
@@ -118,7 +132,7 @@ def _judged(found: Explanation, part: str) -> Iterator[str]:
 def _sizes(found: Explanation) -> Iterator[str]:
     last = None
     for row in found.rows["sizes"]:
-        value = number_and_unit(row["value"], row["unit"], found.units)
+        value = in_row(row, "value", found.units)
         note = f"  {row['note']}" if row["note"] and row["note"] != last else ""
         last = row["note"]
         yield from wrapped(f"{row['name']:<24} {value:>16}{note}", indent=2, hang=45)
@@ -137,10 +151,11 @@ def _spacing(found: Explanation) -> Iterator[str]:
         kept = "; the plan keeps to none of them."
         if chosen is not None:
             kept = f"; the plan keeps to {chosen['rule']}."
+        along = "from the one above, along the road" if found.on_road else (
+            "to the next structure, along the bed"
+        )  # fmt: skip
         yield from wrapped(
-            f"{rules} {span(min(ends), max(ends), found.units)} to the next structure, along the "
-            f"bed{kept}",
-            indent=2,
+            f"{rules} {span(min(ends), max(ends), found.units)} {along}{kept}", indent=2
         )
     for row in rows:
         mark = "*" if row["chosen"] else " "
@@ -148,7 +163,7 @@ def _spacing(found: Explanation) -> Iterator[str]:
         note = f"{row['note'].rstrip('.')}." if row["note"] else ""
         text = f"{mark} {row['rule']:<38} {length:>17}  {note}{_cited(found, row)}"
         yield from wrapped(text, indent=2, hang=62)
-    if known(found.site["spacing_m"]):
+    if known(found.site["spacing_m"]) and not found.on_road:
         yield from wrapped(
             f"Distance to the next one here: {measure(found, 'spacing_m')}.", indent=2
         )
@@ -161,9 +176,9 @@ def _spacing(found: Explanation) -> Iterator[str]:
 def _pair(found: Explanation) -> Iterator[str]:
     for mate in found.mates:
         order = f", to be built as number {mate['build_order']}" if mate["build_order"] else ""
+        away = "" if found.on_road else f", {distance_from(found, mate)}"
         yield from wrapped(
-            f"Works with site {mate['site_id']} (rank {mate['rank']}): {mate['structure']}, "
-            f"{distance_from(found, mate)}{order}.",
+            f"Works with site {mate['site_id']}: {mate['structure']}{away}{order}.",
             indent=2,
         )
     rows = [row for row in found.reasons("pair") if not (found.mates and row["subject"] == "group")]
@@ -190,13 +205,8 @@ def _pair(found: Explanation) -> Iterator[str]:
 
 def _flood(found: Explanation) -> Iterator[str]:
     yield from _judged(found, "flood")
-    flood = found.flood_range
-    if flood is not None and known(flood["low_m3s"]) and known(flood["high_m3s"]):
-        text = (
-            f"Range of that flow: {amount('floods', 'low_m3s', flood['low_m3s'], found.units)} to "
-            f"{amount('floods', 'high_m3s', flood['high_m3s'], found.units)} ({flood['method']})."
-        )
-        yield from wrapped(text, indent=2)
+    for sentence in range_sentences(found):
+        yield from wrapped(sentence, indent=2)
     rows = found.rows["hydraulics"]
     if not rows:
         text = "The plan holds no flow for this site: it lacks rain and curve numbers, or a region."
@@ -214,7 +224,7 @@ def _flood(found: Explanation) -> Iterator[str]:
     yield f"  {'years':>6}" + "".join(f"{h:>{w}}" for h, w in zip(heads, widths, strict=True))
     for row in rows:
         cells = [
-            amount("hydraulics", n, row[n], found.units, digits=2).partition(" ")[0].rjust(w)
+            in_column("hydraulics", n, row[n], found.units).rjust(w)
             for n, w in zip(names, widths, strict=True)
         ]
         design = row["return_period_yr"] == found.site["design_return_period_yr"]
@@ -232,38 +242,40 @@ def _flood(found: Explanation) -> Iterator[str]:
 def _materials(found: Explanation) -> Iterator[str]:
     rows = found.rows["materials"]
     if rows:
-        yield f"  {'':<36}{'built in':>18}{'with spare':>18}{'loads':>8}"
+        yield f"  {'':<36}{'built in':>22}{'with spare':>22}{'loads':>8}"
     for row in rows:
-        cells = [
-            number_and_unit(row[n], row["unit"], found.units)
-            for n in ("amount", "amount_with_spare")
-        ]
+        cells = [in_row(row, n, found.units) for n in ("amount", "amount_with_spare")]
         loads = significant(row["loads"]) if known(row["loads"]) else ""
         loads = "<0.1" if loads == "0" else loads
         first, *more = textwrap.wrap(str(row["meaning"] or row["item"]), 35) or [""]
-        yield f"  {first:<36}{cells[0]:>18}{cells[1]:>18}{loads:>8}".rstrip()
+        yield f"  {first:<36}{cells[0]:>22}{cells[1]:>22}{loads:>8}".rstrip()
         yield from (f"  {line}" for line in more)
         if row["note"]:
             yield from wrapped(str(row["note"]), indent=6)
     names = {row["item"]: str(row["meaning"] or row["item"]) for row in rows}
     for row in found.rows["costs"]:
-        if not known(row["quantity"]):
-            continue  # the total, which is told below
-        quantity = number_and_unit(row["quantity"], row["unit"], found.units)
-        cost = f"{money(row['likely'])} ({money(row['low'])} to {money(row['high'])})"
+        if row["item"] == "total":
+            continue  # told below
+        quantity = "measure first"
+        if known(row["quantity"]):
+            quantity = number_and_unit(row["quantity"], row["unit"], found.units)
+        ends = f"{money(row['low'])} to {money(row['high'])}"
+        cost = f"{money(row['likely'])} ({ends})" if known(row["quantity"]) else ends
         item = names.get(row["item"], row["item"])
         yield from wrapped(f"{item}: {quantity}, cost {cost}", indent=2)
     site = found.site
     if known(site["cost_likely"]):
+        # one number would rest on a width that nobody saw
+        likely = "" if known(site["width_low_m"]) else f"{money(site['cost_likely'])}, "
         text = (
-            f"Cost together {money(site['cost_likely'])}, between {money(site['cost_low'])} and "
+            f"Cost together {likely}between {money(site['cost_low'])} and "
             f"{money(site['cost_high'])}, in the money of the cost file"
         )
         yield from wrapped(f"{text}.", indent=2)
     if known(site["crew_days"]):
         people = found.run.get("setting: crew_size")
         crew = f"a crew of {people}" if people else "a crew"
-        yield from wrapped(f"Work: {significant(site['crew_days'])} days of {crew}.", indent=2)
+        yield from wrapped(f"Work: {days_words(site)} days of {crew}.", indent=2)
 
 
 def _gained(found: Explanation) -> Iterator[str]:

@@ -106,17 +106,22 @@ def _draw_sites(
     *,
     keep_clear: list[Box],
 ) -> int:
-    """Draw sites, the best on top, with their rank; return how many ranks found no room."""
+    """Draw sites, the best on top; return how many ranks found no room.
+
+    The rank of a work stands at the site that is built first; what is referred has none.
+    """
     columns = sites.columns
-    order = np.argsort(columns["rank"], kind="stable")
+    order = np.argsort(columns["list_place"], kind="stable")
     places = shapely.get_coordinates(sites.geometry)[order]
     drawn = [
         site_shape(symbols[i], columns["confidence"][i], columns["flow_azimuth_deg"][i])
         for i in order
     ]
     _draw_all(axes, drawn[::-1], places[::-1], half_pt, zorder=5.0)
-    ranks = [str(r) for r in columns["rank"][order]]
-    return _write_ranks(axes, ranks, places, half_pt, keep_clear=keep_clear)
+    rank = columns["rank"][order]
+    first = np.isin(np.arange(rank.size), np.unique(rank, return_index=True)[1]) & (rank > 0)
+    ranks = [str(r) for r in rank[first]]
+    return _write_ranks(axes, ranks, places[first], half_pt, keep_clear=keep_clear)
 
 
 def _boxes(axes: Axes, layer: Layer | None, half_pt: float) -> list[Box]:

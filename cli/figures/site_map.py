@@ -274,7 +274,7 @@ def _labels(
     mine = np.isin(columns["site_id"], list(site_ids))
     crests = _crests(shown)
     labels = []
-    for i in np.lexsort((columns["rank"], ~mine)):
+    for i in np.lexsort((columns["list_place"], ~mine)):
         number = int(columns["site_id"][i])
         row = {name: values[i] for name, values in columns.items()}
         shape = _footprint(shown, number)
@@ -318,7 +318,8 @@ def _words(row: Mapping[str, Any], crest_m: float, units: Units, looks: Structur
         )
         if math.isfinite(float(value))
     ]
-    head = f"Rank {row['rank']}: {look.label}" if row["rank"] else "On hold"
+    held = ", on hold" if row["control"] == "hold" else ""
+    head = f"Site {row['site_id']}{held}: {look.label}"
     lines = [", ".join(sizes[i : i + 2]) for i in range(0, len(sizes), 2)]
     return "\n".join([head, *lines])
 

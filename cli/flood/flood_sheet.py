@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from cli.file_errors import LayerError
 from cli.plan.layers import Layer
 from siting.floods.flood_errors import FloodInputError, RainfallError
-from siting.floods.rainfall import Rainfall
+from siting.floods.rainfall import RainBounds, Rainfall
 from siting.floods.unit_hydrograph import Hydrograph, hydrograph
 from siting.places.flood_at_points import PointFloods
 from siting.record.flood_tables import flood_columns, input_columns, rain_columns
@@ -182,11 +182,17 @@ def _rain(columns: Columns) -> Rainfall | None:
         return None
     durations, d = np.unique(columns["duration_h"], return_inverse=True)
     periods, r = np.unique(columns["return_period_yr"], return_inverse=True)
-    depths = np.full((durations.size, periods.size), np.nan)
-    depths[d, r] = columns["depth_mm"]
+
+    def table(name: str) -> NDArray[np.float64]:
+        depths = np.full((durations.size, periods.size), np.nan)
+        depths[d, r] = columns[name]
+        return depths
+
     source = str(columns["source"][0] or "rainfall of the plan")
+    low, high = table("low_mm"), table("high_mm")
+    bounds = RainBounds(low, high) if np.isfinite([low, high]).all() else None
     try:
-        return Rainfall(durations, periods, depths, source=source)
+        return Rainfall(durations, periods, table("depth_mm"), source=source, bounds=bounds)
     except RainfallError as error:
         raise RainfallError(
             f"the rainfall of the plan was changed: {error.found}", do="make the plan again"

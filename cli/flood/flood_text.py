@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 
 from cli.flood.flood_sheet import FloodSheet
+from cli.plan.explanation import known
 from cli.plan.fields import (
     ACRE_M2,
     CFS_M3S,
@@ -20,6 +21,7 @@ from cli.plan.fields import (
     convert_columns,
     fields_of,
 )
+from cli.plan.range_words import range_words
 from cli.plan.ranked_list import WIDTH, significant
 from cli.plan.unit_sentences import in_units
 from siting.floods.flood_errors import FloodInputError
@@ -46,9 +48,13 @@ def sheet_text(sheet: FloodSheet, *, units: Units, return_period_yr: int) -> str
         lines.append(_row(f"{mark}{name}", likely, _limits(rows)))
         if any(spread):
             lines.append(_row("    low to high", spread, ""))
+        storms = [_spread(float(r[f"dry_{unit}"]), float(r[f"wet_{unit}"])) for r in rows]
+        if any(storms):
+            lines.append(_row("    dry to wet", storms, ""))
     lines.append("")
     if sheet.used:
         lines += _wrapped(f"* used here: {sheet.used}, for all return periods.")
+        lines += _range_lines(sheet, units, return_period_yr)
     lines += _wrapped(
         "limits: whether the published limits of the method hold: for every return period, for "
         "some, or for none; what does not hold stands below."
@@ -168,6 +174,22 @@ def _radius_words(source: object) -> str:
     return "from the regional curve"
 
 
+def _range_lines(sheet: FloodSheet, units: Units, return_period_yr: int) -> list[str]:
+    """Range of the flow used, what it rests on, and what the line of storms means."""
+    row = sheet.row(sheet.used, return_period_yr)
+    lines = []
+    if within := range_words(row, units):
+        rests_on = f"; it rests on: {row['range_from']}" if row["range_from"] else ""
+        lines += _wrapped(f"Range of the {return_period_yr}-year flow: {within}{rests_on}.")
+    if known(row["dry_m3s"]):
+        lines += _wrapped(
+            "dry to wet: the same rain after dry and after wet days, antecedent runoff conditions "
+            "I and III (NEH part 630 chapter 10), about the 10 and 90 % bounds of single storms: "
+            "beside the range, no part of it."
+        )
+    return lines
+
+
 def _method_lines(sheet: FloodSheet, name: str, units: Units) -> list[str]:
     """Source and remarks of one method, each remark once with its return periods."""
     rows = {t: sheet.row(name, t) for t in RETURN_PERIODS}
@@ -175,7 +197,7 @@ def _method_lines(sheet: FloodSheet, name: str, units: Units) -> list[str]:
     for period, row in rows.items():
         if row["note"]:
             notes.setdefault(str(row["note"]), []).append(period)
-    lines = _wrapped(f"{name}: {rows[RETURN_PERIODS[0]]['source']}.")
+    lines = _wrapped(in_units(f"{name}: {rows[RETURN_PERIODS[0]]['source']}.", units))
     for note, periods in notes.items():
         every = len(periods) == len(rows)
         which = "" if every else f"{', '.join(map(str, periods))} years: "

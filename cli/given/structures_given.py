@@ -14,11 +14,14 @@ from cli.options import Checked, option, together
 if TYPE_CHECKING:
     from siting.layout.keep_files import KeepFiles
     from siting.layout.measuring import BuildSettings
-    from siting.places.spot import Stock
+    from siting.places.spot import Earth, Stock
     from siting.works.takes import Means
 
 #: Building materials that a ranch may have (`siting.places.spot.MATERIALS`).
 MATERIALS = ("rock", "logs", "brush")
+#: Soils of roads (`siting.structures.dip_spacing.SOILS`); what is not known is taken for erosive.
+ROAD_SOILS = ("erosive", "firm")
+DEFAULT_ROAD_SOIL = "erosive"
 #: Return periods that sizes may be made for, years.
 DESIGN_YEARS = ("2", "5", "10", "25", "50", "100")
 DEFAULT_DESIGN_YEARS, DEFAULT_SPARE, DEFAULT_CREW = "10", 20.0, 4
@@ -36,11 +39,16 @@ class StructuresGiven:
     materials: frozenset[str]
     roads: str | None
     roads_layer: str | None
+    dips: str
+    road_soil: str
     keep_clear: str | None
     keep_clear_layer: str | None
     wood: str | None
     stone_density: float
     anchor_hold: float | None
+    bank_soil: str | None
+    bank_soil_field: str | None
+    bed_cover: str | None
     costs: str | None
     budget: float | None
     crew_days: float | None
@@ -65,6 +73,12 @@ class StructuresGiven:
             anchor_n_per_post=self.anchor_hold or 0.0,
         )
 
+    def earth(self) -> Earth:
+        """What bed and banks are made of."""
+        from siting.places.spot import Earth
+
+        return Earth(soil=self.bank_soil or "", cover=self.bed_cover or "")
+
     def keep_files(self) -> KeepFiles | None:
         """Files of roads and of what structures keep off; None where neither is given."""
         from siting.layout.keep_files import KeepFiles
@@ -74,13 +88,25 @@ class StructuresGiven:
         return KeepFiles(self.roads, self.keep_clear, self.roads_layer, self.keep_clear_layer)
 
     def settings(self) -> BuildSettings:
-        """What to build with and for; the files are not read yet."""
+        """What to build with and for; the files of features are not read yet.
+
+        Raises
+        ------
+        CostError
+            The file of costs cannot be used.
+        """
         from siting.layout.measuring import BuildSettings
+        from siting.structures.catalogue import structure_types
+        from siting.works.costs import load_costs
 
         return BuildSettings(
             stock=self.stock(),
+            types=tuple(structure_types(wholes=load_costs(self.costs).wholes)),
             design_period_yr=float(self.design_years),
             keep_files=self.keep_files(),
+            road_dips=self.dips == "yes",
+            road_soil=self.road_soil,
+            earth=self.earth(),
         )
 
     def means(self) -> Means:
@@ -109,9 +135,18 @@ class StructuresGiven:
                 raise click.UsageError(
                     f"--{name.replace('_', '-')} is given without --{partner.replace('_', '-')}."
                 )
-        if not self.materials and self.roads is None:
+        if self.roads is None and self.dips != "yes":
+            raise click.UsageError("--dips no is given without --roads.")
+        if self.road_soil != DEFAULT_ROAD_SOIL and (self.roads is None or self.dips == "no"):
+            raise click.UsageError("--road-soil is about dips on roads, but none are laid.")
+        if self.bank_soil is not None and self.bank_soil_field is not None:
             raise click.UsageError(
-                "--materials none leaves only what is made of earth on roads: give --roads."
+                "--bank-soil and --bank-soil-field are both given; give one of them."
+            )
+        if not self.materials and (self.roads is None or self.dips == "no"):
+            raise click.UsageError(
+                "--materials none leaves only what is made of earth on roads: give --roads, and "
+                "not --dips no."
             )
         for name in ("wood", "anchor_hold"):
             if getattr(self, name) is not None and "logs" not in self.materials:
@@ -183,6 +218,29 @@ def _read_wood(text: str) -> str:
     return found
 
 
+def _read_soil(text: str) -> str:
+    from siting.hydraulics.resistance import soil_names, soil_of
+    from terrain.values.errors import ParameterError
+
+    try:
+        return soil_of(text).symbol
+    except ParameterError:
+        raise click.BadParameter(
+            f"'{text}' is no soil of the table; expected one of {', '.join(soil_names())}."
+        ) from None
+
+
+def _read_cover(text: str) -> str:
+    from siting.hydraulics.resistance import BARE, covers
+
+    name = " ".join(text.split()).casefold()
+    if name not in (BARE, *covers()):
+        raise click.BadParameter(
+            f"'{text}' is no cover of the table; expected one of {', '.join((BARE, *covers()))}."
+        )
+    return name
+
+
 def _number(least: float, most: float = math.inf, *, above: bool = False) -> click.ParamType:  # type: ignore[type-arg]
     """A finite number within limits; above the lower one where it may not be met itself."""
     expected = f"above {least:g}" if above else f"of {least:g} or more"
@@ -217,9 +275,27 @@ structure_options = together(
         "--roads",
         "FILE",
         "Roads: any vector file with lines. Structures keep off them, and what leads "
-        "water off a road is proposed along them.",
+        "water off a road is proposed along them. A field 'ours' (no), 'public' (yes) or 'owner' "
+        "(county, state, neighbor and the like) tells a road that is only kept clear of.",
     ),
     _file("--roads-layer", "NAME", "Layer of the roads' file, where it has several."),
+    option(
+        "--dips",
+        type=click.Choice(("yes", "no")),
+        default="yes",
+        show_default=True,
+        section=_SECTION,
+        help="Whether dips are proposed on the roads; no keeps structures off them only.",
+    ),
+    option(
+        "--road-soil",
+        type=click.Choice(ROAD_SOILS),
+        default=DEFAULT_ROAD_SOIL,
+        show_default=True,
+        section=_SECTION,
+        help="Soil of the roads, for the distance between dips: erosive (fine, friable, silt, fine "
+        "sand), or firm (coarse, rocky, gravel, some clay). Take erosive where you do not know.",
+    ),
     _file(
         "--keep-clear",
         "FILE",
@@ -250,6 +326,30 @@ structure_options = together(
         section=_SECTION,
         help="Tested hold of one post with its wire. Without it posts and wire count for nothing "
         "in holding logs down.",
+    ),
+    option(
+        "--bank-soil",
+        type=Checked("a soil", _read_soil),
+        metavar="SOIL",
+        section=_SECTION,
+        help="Soil of beds and banks, by its symbol of the unified soil classification (SP, SM, "
+        "SC, ML, CL-ML, CL, CH, GP) or a texture such as 'sandy loam'. Without it nobody knows "
+        "what they stand.",
+    ),
+    option(
+        "--bank-soil-field",
+        metavar="NAME",
+        section=_SECTION,
+        help="Field of the map of --soils that holds such a symbol or texture, instead of one "
+        "soil for all.",
+    ),
+    option(
+        "--bed-cover",
+        type=Checked("a cover", _read_cover),
+        metavar="COVER",
+        section=_SECTION,
+        help="What grows on the beds: bare, bunch grass, long grass or sod. Without it channels "
+        "are taken for bare, and floors where water spreads for unknown.",
     ),
     _file("--costs", "FILE.toml", "Costs to use instead of the package's own."),
     option(

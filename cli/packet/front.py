@@ -11,7 +11,15 @@ from cli.packet.packet_words import short_title
 from cli.packet.printable import printable, sentences
 from cli.packet.site_sheet import listed
 from cli.plan.explanation import ROAD, known
-from cli.plan.plan_numbers import amount, money, number_and_unit
+from cli.plan.plan_numbers import (
+    amount,
+    cost_words,
+    days_words,
+    in_row,
+    money,
+    number_and_unit,
+    span,
+)
 from cli.plan.plan_reading import PlanFile
 from cli.plan.ranked_list import significant
 from cli.plan.structure_looks import looks_of
@@ -101,12 +109,14 @@ def list_data(plan: PlanFile, sites: Sequence[Row], with_sheet: set[int]) -> lis
             "steep": number(s, "headcut_height_m")
             if known(s["headcut_height_m"])
             else f"{significant(100 * s['slope'])} %",
-            "width": number(s, "bank_width_m"),
+            "width": number(s, "bank_width_m")
+            if known(s["bank_width_m"])
+            else span(s["width_low_m"], s["width_high_m"], plan.units),
             "area": ("" if s["area_complete"] else "over ") + number(s, "drainage_area_ha")
             if s["drainage_area_ha"] > 0
             else "-",
             "flow": number(s, "design_flow_m3s"),
-            "cost": money(s["cost_likely"]),
+            "cost": cost_words(s),
             "sheet": int(s["site_id"]) in with_sheet,
         }
         for s in sites
@@ -129,7 +139,7 @@ def order_data(plan: PlanFile) -> dict[str, Any]:
                         short_title(looks.of(site["structure"]).label, str(site["control"])), 40
                     ),
                     "why": _why_here(site, place, group.sites),
-                    "days": significant(site["crew_days"]) if known(site["crew_days"]) else "-",
+                    "days": days_words(site) or "-",
                     "first": place == 0,
                 }
             )
@@ -181,8 +191,8 @@ def totals_data(plan: PlanFile) -> dict[str, Any]:
         "materials": [
             [
                 printable(names[r["item"]], 60),
-                number_and_unit(float(r["amount"]), r["unit"], units),
-                number_and_unit(float(r["amount_with_spare"]), r["unit"], units),
+                in_row(r, "amount", units),
+                in_row(r, "amount_with_spare", units),
                 f"{r['loads']:.0f}" if known(r["loads"]) else "",
             ]
             for r in materials[:24]

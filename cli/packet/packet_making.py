@@ -70,25 +70,24 @@ def chosen_sites(
     OutputError
         A plan without sites, or without one that was asked for.
     """
-    rows: list[Row] = sorted(plan.rows("sites"), key=lambda s: int(s["rank"]))
+    rows: list[Row] = sorted(plan.rows("sites"), key=lambda s: int(s["list_place"]))
     if not rows:
         raise OutputError(f"{plan.name} holds no sites: there is nothing to print")
     if sites is None:
         return rows[:top]
     wanted = []
     for one in sites:
-        key = "rank" if one.by_rank else "site_id"
+        key, what = one.key, one.what
         found = [s for s in rows if s[key] == one.number]
         if not found:
-            what = "rank" if one.by_rank else "site"
             have = sorted(int(s[key]) for s in rows)
             raise OutputError(
                 f"{plan.name} has no {what} {one.number}",
                 expected=f"{what} {have[0]} to {have[-1]}",
             )
-        wanted.append(found[0])
+        wanted += found
     unique: dict[int, Row] = {int(s["site_id"]): s for s in wanted}
-    return sorted(unique.values(), key=lambda s: int(s["rank"]))[:top]
+    return sorted(unique.values(), key=lambda s: int(s["list_place"]))[:top]
 
 
 def make_packet(
@@ -135,7 +134,7 @@ def make_packet(
             progress("drawing", 0.8 * count / len(chosen))
             sheets.append(_sheet(plan, site, drawings, backdrop, paper, files))
     years = float(chosen[0]["design_return_period_yr"])
-    rows = sorted(plan.rows("sites"), key=lambda s: int(s["rank"]))
+    rows = sorted(plan.rows("sites"), key=lambda s: int(s["list_place"]))
     data: dict[str, Any] = {
         "paper": paper,
         "fit_each": len(chosen) <= FITTED,

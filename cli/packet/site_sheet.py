@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,7 +15,7 @@ from cli.packet.site_sheet_parts import number, percent
 from cli.plan.explanation import Explanation, known
 from cli.plan.fields import CONTROLS
 from cli.plan.fields_ground import DECISIONS, SOILS
-from cli.plan.plan_numbers import number_and_unit
+from cli.plan.plan_numbers import size_across
 
 _ENDS_AT = re.compile(r" \(ends at: [^)]*\)")
 
@@ -100,7 +100,6 @@ def _sizes_line(found: Explanation) -> str:
     if site["control"] == "hold":
         return "Nothing to build before what is said here is settled on site"
     along = "along the road" if found.on_road else "along the channel"
-    crest = next((r["value"] for r in found.rows["sizes"] if r["name"] == "crest"), float("nan"))
     words = [
         f"{number(found, name)} {word}"
         for name, word in (
@@ -111,8 +110,8 @@ def _sizes_line(found: Explanation) -> str:
     ]
     if site["structure_height_m"] == 0:
         words[0] = "Flush with the bed"
-    if known(crest):
-        words.append(f"{number_and_unit(crest, 'm', found.units)} across")
+    if across := size_across(found):
+        words.append(f"{across} across")
     return ", ".join(words)
 
 
@@ -156,7 +155,7 @@ def _where(
         ["Lat, lon", f"{site['lat']:.6f}, {site['lon']:.6f}"],
         ["Grid", f"{grouped(easting_m)}\u00a0E, {grouped(northing_m)}\u00a0N"],
         ["", f"{printable(crs_name, 60)}, metres"],
-        ["Bed", f"{number(found, 'elevation_m', 4)}, falls {percent(site['slope'])}"],
+        ["Bed", f"{number(found, 'elevation_m', 4)}, falls {_falls(site)}"],
     ]
     if found.on_road:
         rows[-1] = [
@@ -168,6 +167,16 @@ def _where(
         road = number(found, "nearest_road_m")
         rows.append(["Nearest road", road or "not given"])
     return rows
+
+
+def _falls(site: Mapping[str, Any]) -> str:
+    """Bed slope at a site, and above and below it where they are known."""
+    around = [
+        f"{percent(site[name])} {where}"
+        for name, where in (("slope_above", "above"), ("slope_below", "below"))
+        if known(site[name])
+    ]
+    return f"{percent(site['slope'])}" + (f" ({', '.join(around)})" if around else "")
 
 
 def _why(found: Explanation) -> list[str]:
@@ -203,7 +212,7 @@ def _section_words(found: Explanation, pictures: Pictures) -> str:
     if found.on_road:
         return f"The road as it is now.{note}"
     if found.site["width_source"] == "curve":
-        words = "The elevations do not show the channel: drawn from a published curve, measure it."
+        words = "Nobody saw the channel: drawn at the widest that it may be, measure it."
         return words + note
     drop = known(found.site["headcut_height_m"])
     return (

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from cli.packet.printable import printable, sentences, within
 from cli.plan.explanation import Explanation, known
-from cli.plan.plan_numbers import amount, money, number_and_unit
+from cli.plan.plan_numbers import amount, days_words, in_row, money
+from cli.plan.range_words import range_sentences
 from cli.plan.ranked_list import significant
 from siting.values.wording import first_upper
 
@@ -13,6 +14,7 @@ _MOST_STEPS, _MOST_SIZES, _MOST_MATERIALS, _MOST_FAILURES, _MOST_CAUTIONS = 16, 
 _MOST_CHECKS = 6
 #: Characters that steps, failures and cautions may have together; half as much again as in use.
 _STEP_LENGTH, _FAILURE_LENGTH, _CAUTION_LENGTH = 2200, 1000, 1300
+_BED_LENGTH = 600
 
 
 def number(found: Explanation, name: str, digits: int | None = None) -> str:
@@ -31,10 +33,14 @@ def sizes(found: Explanation) -> list[list[str]]:
     out = []
     for row in found.rows["sizes"][:_MOST_SIZES]:
         value, unit, name = float(row["value"]), row["unit"], str(row["name"] or "size")
+        amount_words = printable(in_row(row, "value", found.units), 30)
+        if not known(value) and amount_words != "-":
+            words = str(row["meaning"] or first_upper(name))
+            out.append([printable(words, 36), f"{amount_words}, measure"])
+            continue
         if not known(value) or (value <= 0 and name != "height"):  # no ballast is not a size
             continue
         words = str(row["meaning"] or first_upper(name))
-        amount_words = printable(number_and_unit(value, unit, found.units), 30)
         if unit in ("m/m", "share"):
             amount_words = f"{significant(100 * value)} %"
         elif value <= 0:
@@ -47,10 +53,7 @@ def materials(found: Explanation) -> list[list[str]]:
     """What it takes: what, built in, to bring, and for what."""
     out = []
     for row in found.rows["materials"][:_MOST_MATERIALS]:
-        net, gross = (
-            number_and_unit(float(row[n]), row["unit"], found.units)
-            for n in ("amount", "amount_with_spare")
-        )
+        net, gross = (in_row(row, n, found.units) for n in ("amount", "amount_with_spare"))
         what = first_upper(printable(row["meaning"] or row["item"], 44))
         out.append([what, net, gross, printable(row["note"], 110)])
     return out
@@ -63,12 +66,12 @@ def work(found: Explanation) -> str:
     if known(site["crew_days"]):
         people = found.run.get("setting: crew_size")
         crew = f"a crew of {people}" if people else "a crew"
-        parts.append(f"{significant(site['crew_days'])} days of {crew}")
+        parts.append(f"{days_words(site)} days of {crew}")
     if known(site["cost_likely"]):
-        parts.append(
-            f"{money(site['cost_likely'])} {currency}".rstrip()
-            + f" likely, {money(site['cost_low'])} to {money(site['cost_high'])}"
-        )
+        ends = f"{money(site['cost_low'])} to {money(site['cost_high'])}"
+        likely = f"{money(site['cost_likely'])} {currency}".rstrip() + f" likely, {ends}"
+        unseen = known(site["width_low_m"])
+        parts.append(f"{ends} {currency}, measure first" if unseen else likely)
     return printable("; ".join(parts), 160)
 
 
@@ -80,18 +83,14 @@ def flood(found: Explanation) -> list[str]:
     if not flow:
         if found.on_road:
             return ["It leads off what runs along the road; no flood is worked out for it."]
+        if not site["area_complete"]:
+            return [_minimum(found)]
         return [
             "The plan holds no flood here: it lacks rain and curve numbers.",
             "Sizes of stone were not checked against a flow.",
         ]
     out = [f"The flood with a chance of 1 in {years:.0f} in any year: {flow}."]
-    spread = found.flood_range
-    if spread is not None and known(spread["low_m3s"]) and known(spread["high_m3s"]):
-        low, high = (
-            amount("floods", n, float(spread[n]), found.units) for n in ("low_m3s", "high_m3s")
-        )
-        if low != high:
-            out[0] = f"{out[0][:-1]} (methods give {low} to {high})."
+    out += [printable(sentence, 320) for sentence in range_sentences(found)]
     row = next((r for r in found.rows["hydraulics"] if r["return_period_yr"] == years), None)
     if row is not None:
         deep, wide, fast = (
@@ -101,9 +100,24 @@ def flood(found: Explanation) -> list[str]:
         out.append(f"In the channel as it is now it runs {deep} deep, {wide} wide and {fast} fast.")
         if row["overtops"]:
             out.append("It leaves the channel over the lower bank.")
-    if not site["area_complete"]:
-        out.append("The raster cuts off part of the land that drains here: the flood is larger.")
+    out += bed_and_bank(found)
     return out
+
+
+def _minimum(found: Explanation) -> str:
+    """What is said of a flood of which the raster shows only a part."""
+    least = number(found, f"q{found.site['design_return_period_yr']:.0f}_m3s")
+    gives = f": the part that it shows gives at least {least}" if least else ""
+    return f"The raster cuts off part of the land that drains here{gives}. The flood is larger."
+
+
+def bed_and_bank(found: Explanation) -> list[str]:
+    """What the flood carries off first and whether the banks stand, but for what is a caution."""
+    told = ("what gives way first", "banks")
+    rows = [row for row in found.reasons("bed") if row["subject"] in told]
+    said = set(sentences(found.site["caution"]))
+    own = [s for row in rows for s in sentences(row["text"]) if s not in said]
+    return within(own, _BED_LENGTH)
 
 
 def to_settle(found: Explanation) -> list[str]:

@@ -14,7 +14,7 @@ from cli.figures.section_drawing import SectionStructure, label_place
 from cli.figures.site_drawings import SiteDrawings
 from cli.page.page_texts import shortened
 from cli.plan.explanation import Explanation, known
-from cli.plan.plan_numbers import amount, measure, number_and_unit
+from cli.plan.plan_numbers import amount, in_row, measure, size_across
 from terrain.values.arrays import FloatArray
 
 
@@ -104,8 +104,8 @@ def _across(parts: Sequence[SectionStructure], label: str, found: Explanation) -
     """Words on a structure in the section: how high, and how far it reaches across."""
     if not parts:
         return []
-    wide = next((float(r["value"]) for r in found.rows["sizes"] if r["name"] == "crest"), math.nan)
-    words = f"{amount('sites', 'width_m', wide, found.units)} across" if known(wide) else ""
+    wide = size_across(found)
+    words = f"{wide} across" if wide else ""
     name = label.partition("\n")[0]
     at = [to_cm(v) for v in label_place(parts[0])]
     return [[*at, _one_line(name, height_words(found), words)]]
@@ -134,7 +134,7 @@ def part_sizes(found: Explanation) -> list[tuple[str, str, str]]:
         if unit in ("m/m", "share") and known(value):
             text = f"{100 * value:.2g} %"
         else:
-            text = number_and_unit(value, unit, found.units)
+            text = in_row(row, "value", found.units)
         out.append((str(row["meaning"] or row["name"]), text, str(row["note"] or "")))
     return out
 

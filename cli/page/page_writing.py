@@ -20,7 +20,7 @@ from cli.page.site_facts import facts
 from cli.palette import LOW_CONFIDENCE
 from cli.plan.explanation import Explanation, Record, known
 from cli.plan.fields import FOOT_M
-from cli.plan.plan_numbers import amount, measure, money
+from cli.plan.plan_numbers import amount, cost_words, measure
 from cli.plan.plan_reading import PlanFile
 from cli.plan.structure_looks import looks_of
 
@@ -137,7 +137,7 @@ def _site(
         "drop": measure(found, "headcut_height_m"),
         "area": amount("sites", "drainage_area_ha", site["drainage_area_ha"], found.units),
         "flow": measure(found, "design_flow_m3s"),
-        "cost": money(site["cost_likely"]),
+        "cost": cost_words(site),
         "sure": f"{site['confidence']:.2f}" if known(site["confidence"]) else "-",
     }
     label = found.look.label or "no name"

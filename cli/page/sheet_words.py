@@ -11,7 +11,15 @@ from cli.plan.explanation import Explanation, Record, basis_words, known
 from cli.plan.fields import CONTROLS
 from cli.plan.fields_ground import DECISIONS, SOILS
 from cli.plan.fields_structures import SETTINGS, STAGES
-from cli.plan.plan_numbers import amount, distance_from, money, number_and_unit, span
+from cli.plan.plan_numbers import (
+    amount,
+    distance_from,
+    in_row,
+    money,
+    number_and_unit,
+    span,
+)
+from cli.plan.range_words import range_sentences
 from cli.plan.ranked_list import significant
 
 Block = dict[str, Any]
@@ -25,9 +33,16 @@ REASONING = (
     ("pair", "Works together with"),
     ("benefit", "What is gained"),
     ("flood", "The flood it is made for"),
+    ("bed", "What the flow carries off first"),
     ("rank", "Why this rank"),
 )
-_MARKS = {"holds": "kept", "fails": "passed", "chosen": "chosen", "not chosen": "not chosen"}
+_MARKS = {
+    "holds": "kept",
+    "fails": "passed",
+    "gives way": "gives way",
+    "chosen": "chosen",
+    "not chosen": "not chosen",
+}
 _LABOUR = {"haul": "hauling", "labour": "labor", "total": "together"}
 _SENTENCES = re.compile(r"(?<=[.])\s+(?=[A-Z])")
 
@@ -104,8 +119,7 @@ def material_block(rows: Sequence[Record], found: Explanation, title: str) -> Bl
     """Table of materials, of a site or of all together."""
     out = []
     for row in rows:
-        amounts = [number_and_unit(row[n], row["unit"], found.units)
-                   for n in ("amount", "amount_with_spare")]  # fmt: skip
+        amounts = [in_row(row, n, found.units) for n in ("amount", "amount_with_spare")]
         loads = significant(row["loads"]) if known(row["loads"]) else ""
         loads = "under 0.1" if loads == "0" else loads
         out.append([str(row["meaning"] or row["item"]), *amounts, loads])
@@ -165,12 +179,7 @@ def _flood(found: Explanation) -> Block | None:
     head = ["Chance in a year", "Flow", "Depth", "Width", "Speed", "Leaves the channel"]
     if not any(row[-1] for row in rows):
         head, rows = head[:-1], [row[:-1] for row in rows]
-    notes = []
-    flood = found.flood_range
-    if flood is not None and known(flood["low_m3s"]) and known(flood["high_m3s"]):
-        low, high = (amount("floods", n, flood[n], found.units) for n in ("low_m3s", "high_m3s"))
-        method = str(flood["method"]).replace("_", " ")
-        notes.append(f"Range of the design flow: {low} to {high} (method: {method}).")
+    notes = [*range_sentences(found)]
     notes.append("Depth and speed for even flow in the measured channel (Manning's equation).")
     return {"title": "Floods here", "kind": "table", "head": head, "rows": rows, "notes": notes}
 

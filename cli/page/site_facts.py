@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import math
-
 from cli.page.page_drawings import height_words
 from cli.plan.explanation import Explanation, known
-from cli.plan.plan_numbers import amount, measure, money
+from cli.plan.plan_numbers import cost_words, days_words, measure, money, size_across
 from cli.plan.ranked_list import significant
 
 
@@ -25,10 +23,11 @@ def facts(found: Explanation) -> list[tuple[str, str, str]]:
     near = f"Nearest road given: {measure(found, 'nearest_road_m')} away" if known(road) else ""
     out = [("Where", where, near)]
     if known(site["structure_height_m"]):
-        across = next((r["value"] for r in found.rows["sizes"] if r["name"] == "crest"), math.nan)
-        parts = [height_words(found), f"{measure(found, 'structure_length_m')} along"]
-        if known(across):
-            parts.append(f"{amount('sites', 'width_m', across, found.units)} across")
+        parts = [height_words(found)]
+        if known(site["structure_length_m"]):
+            parts.append(f"{measure(found, 'structure_length_m')} along")
+        if across := size_across(found):
+            parts.append(f"{across} across")
         drop = known(site["headcut_height_m"])
         note = f"At a drop of {drop_or_slope(found)}" if drop else f"Slope {drop_or_slope(found)}"
         out.append(("How big", ", ".join(parts), note))
@@ -43,11 +42,13 @@ def facts(found: Explanation) -> list[tuple[str, str, str]]:
         out.append(("Land that drains here", measure(found, "drainage_area_ha"), ""))
     if known(site["cost_likely"]):
         money_name = found.run.get("currency", "")
-        cost = f"{money(site['cost_likely'])} {money_name}".strip()
-        spread = f"{money(site['cost_low'])} to {money(site['cost_high'])}"
+        cost = f"{cost_words(site)} {money_name}".strip()
+        ends = f"{money(site['cost_low'])} to {money(site['cost_high'])}"
+        spread = "measure the width first" if known(site["width_low_m"]) else ends
         if known(site["crew_days"]):
-            spread += f"; {significant(site['crew_days'])} days of a crew"
-        out.append(("Cost, likely", cost, spread))
+            spread += f"; {days_words(site)} days of a crew"
+        name = "Cost" if known(site["width_low_m"]) else "Cost, likely"
+        out.append((name, cost, spread))
     return out
 
 

@@ -29,7 +29,9 @@ TABLES = (
     "instructions",
     "floods",
 )
-_SITE = re.compile(r"(?:(?P<kind>rank|headcut):)?(?P<number>\d{1,9})", re.IGNORECASE)
+_SITE = re.compile(r"(?:(?P<what>rank|work|headcut):)?(?P<number>\d{1,9})", re.IGNORECASE)
+#: Fields that a site, a work, a rank or a headcut is named by.
+KEYS = {"site": "site_id", "rank": "rank", "work": "work_id", "headcut": "headcut_id"}
 #: Purpose of a place on a road.
 ROAD = "road"
 _AGAIN = "make it again with gullywalk screen"
@@ -37,15 +39,39 @@ _AGAIN = "make it again with gullywalk screen"
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """A site asked for: by its number, by its rank, or by the headcut that it stands at."""
+    """What is asked for: a site, a work by its number or its rank, or a headcut, by its number.
+
+    A work is told with all its sites, a headcut as the site that stands at it.
+
+    Parameters
+    ----------
+    number
+        The number.
+    what
+        One of `KEYS`.
+    """
 
     number: int
-    by_rank: bool = False
-    by_headcut: bool = False
+    what: str = "site"
+
+    @property
+    def by_rank(self) -> bool:
+        """Whether it is a rank."""
+        return self.what == "rank"
+
+    @property
+    def by_headcut(self) -> bool:
+        """Whether it is a headcut."""
+        return self.what == "headcut"
+
+    @property
+    def key(self) -> str:
+        """Field that holds the number."""
+        return KEYS[self.what]
 
     @classmethod
     def read(cls, text: str) -> Wanted:
-        """Read ``12``, ``rank:3`` or ``headcut:7``.
+        """Read ``12``, ``rank:3``, ``work:4`` or ``headcut:7``.
 
         Raises
         ------
@@ -55,8 +81,7 @@ class Wanted:
         match = _SITE.fullmatch(text.strip())
         if match is None:
             raise ValueError(text)
-        kind = (match["kind"] or "").lower()
-        return cls(int(match["number"]), kind == "rank", kind == "headcut")
+        return cls(int(match["number"]), (match["what"] or "site").lower())
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -96,6 +121,24 @@ class Explanation:
     def look(self) -> StructureLook:
         """How the structure of the site is called and drawn."""
         return self.looks.of(self.site["structure"])
+
+    @property
+    def site_ids(self) -> tuple[int, ...]:
+        """Number of the site and of those of its pair."""
+        return tuple(int(site["site_id"]) for site in (self.site, *self.mates))
+
+    @property
+    def title(self) -> str:
+        """Heading of a picture."""
+        return f"Site {self.site['site_id']}{self.ranked}: {self.site['structure']}"
+
+    @property
+    def ranked(self) -> str:
+        """Rank of its work behind a comma; nothing where it has none."""
+        rank, work = self.site["rank"], self.site["work_id"]
+        if not rank:
+            return ""
+        return f", rank {rank}" + (f", work {work}" if work else "")
 
     @property
     def on_road(self) -> bool:
@@ -234,11 +277,11 @@ def records(layer: Layer, which: NDArray[np.bool_] | None = None) -> list[dict[s
 
 
 def _chosen(sites: list[dict[str, Any]], wanted: Wanted, plan: str) -> dict[str, Any]:
-    key = "rank" if wanted.by_rank else "site_id"
+    key = wanted.key
     for site in sites:
         if site[key] == wanted.number:
             return site
-    what = "rank" if wanted.by_rank else "site"
+    what = wanted.what
     have = np.array([site[key] for site in sites])
     raise LayerError(
         f"{plan} has no {what} {wanted.number}", expected=f"{what} {have.min()} to {have.max()}"

@@ -5,6 +5,7 @@ Inside, everything is SI; US names and numbers are made on writing.
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
@@ -95,9 +96,13 @@ UNIT_WORDS: Mapping[str, str] = {
 }
 
 
-def _ending(name: str, units: Mapping[str, object]) -> str:
+_US_ENDINGS, _WORD_ENDINGS = tuple(US_UNITS), tuple(UNIT_WORDS)
+
+
+@functools.cache
+def _ending(name: str, endings: tuple[str, ...]) -> str:
     """Longest of some endings that a name has, or nothing."""
-    return max((e for e in units if name.endswith(e)), key=len, default="")
+    return max((e for e in endings if name.endswith(e)), key=len, default="")
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,7 +144,7 @@ class Field:
     @property
     def suffix(self) -> str:
         """Ending that carries a unit with a US counterpart, or nothing."""
-        return _ending(self.name, US_UNITS) if self.kind == "float" else ""
+        return _ending(self.name, _US_ENDINGS) if self.kind == "float" else ""
 
     @property
     def _us(self) -> tuple[str, float, int]:
@@ -173,7 +178,7 @@ class Field:
 
     def unit_in(self, units: Units) -> str:
         """Give the unit in words, or nothing for a bare number or a text."""
-        ending = _ending(self.name_in(units), UNIT_WORDS)
+        ending = _ending(self.name_in(units), _WORD_ENDINGS)
         return UNIT_WORDS[ending] if self.kind == "float" and ending else ""
 
 

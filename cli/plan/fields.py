@@ -6,6 +6,7 @@ tests all come from here. Inside, everything is SI; US names and numbers are mad
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Mapping
 from typing import Any
 
@@ -38,6 +39,7 @@ from cli.plan.fields_structures import (
     STRUCTURE_LAYERS,
     STRUCTURE_TABLES,
 )
+from cli.plan.fields_works import WORK_FIELDS, WORK_LAYERS, WORK_SITE_FIELDS, WORK_TABLES
 from cli.plan.row_units import us_factors, us_words
 from cli.plan.tidy_numbers import tidy
 from terrain.values.errors import ParameterError
@@ -76,7 +78,8 @@ LAYERS: Mapping[str, LayerSpec] = {
         *STRUCTURE_LAYERS,
         LayerSpec("structure_lines", "LineString", "site_id", "The crest of each structure"),
         LayerSpec("headcuts", "Point", "headcut_id", "Sudden drops found in the channel beds"),
-        LayerSpec("sites", "Point", "site_id", "Candidate sites, ranked"),
+        *WORK_LAYERS,
+        LayerSpec("sites", "Point", "site_id", "Candidate sites, by the rank of their works"),
         *NOTE_LAYERS,
         LayerSpec("floods", None, None, "Every flood method at every site, side by side"),
         LayerSpec(
@@ -84,6 +87,7 @@ LAYERS: Mapping[str, LayerSpec] = {
         ),
         LayerSpec("rainfall", None, None, "The rain that the floods were made from"),
         *STRUCTURE_TABLES,
+        *WORK_TABLES,
         *GROUND_TABLES,
         *RECORD_TABLES,
         *REVISED_TABLES,
@@ -115,6 +119,19 @@ _AREA = "Land that drains to this place"
 _COMPLETE = "False where the raster's edge or a hole cuts the area: area and flow are then minima"
 _STATION = "Distance along the channel from its lower end"
 _AZIMUTH = "Direction of the flow on the map, clockwise from north"
+_SLOPE = (
+    "Bed slope where the structure stands, drop over distance: through its footprint, at a headcut "
+    "below its foot; on a road its grade"
+)
+_SLOPE_REACH = "with the one it stands on, the steepest is held against limits"
+_REACH = (
+    "Share of the rise to the foot of its drop that a grade control's crest makes up, 0 to 1; of a "
+    "headcut that of its pair, 1 where it needs no water backed to it; empty where nothing is built"
+)
+_BANKS_FIRST = (
+    "True where the elevations do not show the banks that have to hold the flow over a crest: "
+    "measure them before building; also at the headcut above"
+)
 _CONFIDENCE = "How sure the finding is, 0 to 1; below 0.5 look before planning"
 
 
@@ -164,22 +181,19 @@ def _rows() -> tuple[Field, ...]:
     ]
     sites = [
         f("sites", "site_id", "int", 0, "Number of the site; the same input gives the same", True),
-        f(
-            "sites",
-            "rank",
-            "int",
-            0,
-            "Place in the list, 1 first; 0 for what is on hold, which stands before it",
-            True,
-        ),
+        f("sites", "rank", "int", 0, "Rank of its work, 1 first; 0 where nothing is built", True),
         f("sites", "structure", "text", 0, "What to build", True),
         f("sites", "control", "text", 0, "What the structure is for", True, CONTROLS),
         f("sites", "channel_id", "int", 0, "Channel it lies on", True),
         f("sites", "station_m", "float", 2, _STATION, True),
         f("sites", "elevation_m", "float", 2, "Elevation of the bed", True),
-        f("sites", "slope", "float", 5, "Bed slope of the reach, drop over distance", True),
-        f("sites", "width_m", "float", 2, "Bank-top width; same as bank_width"),
-        f("sites", "depth_m", "float", 2, "Bank-top depth; same as bank_depth"),
+        f("sites", "slope", "float", 5, _SLOPE, True),
+        f("sites", "slope_above", "float", 5, f"Bed slope over the reach above; {_SLOPE_REACH}"),
+        f("sites", "slope_below", "float", 5, f"Bed slope over the reach below; {_SLOPE_REACH}"),
+        f("sites", "width_m", "float", 2, "Bank-top width; empty where nobody saw it"),
+        f("sites", "depth_m", "float", 2, "Bank-top depth; empty where nobody saw it"),
+        f("sites", "width_low_m", "float", 2, "Least width where nobody saw it; else empty"),
+        f("sites", "width_high_m", "float", 2, "Greatest width where nobody saw it; else empty"),
         f("sites", "width_source", "text", 0, "Where the width comes from", False, WIDTH_SOURCES),
         f("sites", "bank_width_m", "float", 2, "Width between the bank tops; the lower bank rules"),
         f("sites", "bank_depth_m", "float", 2, "Depth from the lower bank top to the bed"),
@@ -204,15 +218,31 @@ def _rows() -> tuple[Field, ...]:
         f("sites", "curve_number", "float", 1, "Runoff curve number used, 0 to 100"),
         f("sites", "structure_height_m", "float", 2, "Height of the structure above the bed"),
         f("sites", "structure_length_m", "float", 2, "Length of the structure along the channel"),
+        f("sites", "reach_share", "float", 2, _REACH),
+        f("sites", "banks_first", "bool", 0, _BANKS_FIRST),
         f("sites", "pair_id", "int", 0, "Sites that work together share this number; 0 for none"),
-        f("sites", "build_order", "int", 0, "Which to build first, from 1; 0 where not settled"),
-        f("sites", "score", "float", 3, "What the rank is made from; higher is better", True),
+        f(
+            "sites",
+            "build_order",
+            "int",
+            0,
+            "Place in the building of its work, from 1; 0 for none",
+        ),
+        f(
+            "sites",
+            "score",
+            "float",
+            3,
+            "What its work saves for its cost, over the most of any work: 0 to 1",
+            True,
+        ),
         f("sites", "confidence", "float", 2, _CONFIDENCE, True),
         f("sites", "reason", "text", 0, "Why here", True),
         f("sites", "caution", "text", 0, "What to check or what can go wrong"),
         f("sites", "flow_azimuth_deg", "float", 1, _AZIMUTH),
         f("sites", "lon", "float", 7, "Longitude, WGS 84, degrees", True),
         f("sites", "lat", "float", 7, "Latitude, WGS 84, degrees", True),
+        *WORK_SITE_FIELDS,
         *SITE_FIELDS,
         *FIELD_SITE_FIELDS,
     ]
@@ -236,6 +266,7 @@ def _rows() -> tuple[Field, ...]:
     tables = [
         *(f(*row) for row in FLOOD_ROWS),
         *STRUCTURE_FIELDS,
+        *WORK_FIELDS,
         *GROUND_FIELDS,
         *REVISING_FIELDS,
         f("ranch", "name", "text", 0, "Name of the piece of land, where the file has one"),
@@ -275,6 +306,7 @@ def check_units(units: str) -> Units:
     raise ParameterError(f"units {units!r}", expected="si or us")
 
 
+@functools.cache
 def fields_of(layer: str) -> tuple[Field, ...]:
     """Fields of a layer in the order they are written.
 

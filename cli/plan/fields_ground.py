@@ -8,6 +8,7 @@ from __future__ import annotations
 from typing import Final
 
 from cli.plan.field_types import Field, LayerSpec
+from cli.plan.fields_structures import STAGES
 
 Codes = tuple[tuple[str, str], ...]
 
@@ -34,16 +35,26 @@ SECTION_SOURCES: Final[Codes] = (
 )
 SETTINGS_KEPT: Final[Codes] = (
     ("rules", "Limits, as a TOML file that --rules reads"),
-    ("weights", "Weights of the ranking, as a TOML file that --weights reads"),
+    ("works", "Horizon and order of the works, JSON"),
+    ("weights", "Weights of the ranking, in plans up to format 2"),
     ("costs", "Prices and productivity, as a TOML file that --costs reads"),
     ("stock", "What there is to build with, as JSON"),
+    ("earth", "Soil of the banks and what grows on the bed, as JSON"),
     ("means", "Spare, crew, and what there is to spend, as JSON"),
-    ("design", "Design flood, and names of the files that limits, weights and costs came from"),
+    ("design", "Design flood, and names of the files that limits and costs came from"),
     ("floods", "What the floods were made with beside rain and maps, as JSON"),
     ("keep", "Roads and what else is kept clear of, as GeoJSON in the plan's coordinates"),
 )
 
-GROUND_LAYERS: Final = (LayerSpec("roads", "LineString", None, "Roads that were given"),)
+GROUND_LAYERS: Final = (
+    LayerSpec("roads", "LineString", None, "Roads that were given"),
+    LayerSpec(
+        "look_first",
+        "LineString",
+        "look_id",
+        "Reaches that may be filling again: look at them before anything is built; no series there",
+    ),
+)
 #: Drawn above everything else: its points are moved on site.
 NOTE_LAYERS: Final = (
     LayerSpec(
@@ -76,8 +87,28 @@ def _f(
     return Field(layer, name, kind, decimals, meaning, required, codes)  # type: ignore[arg-type]
 
 
+_LOOK_FIRST: Final = (
+    ("look_id", "int", 0, "Number of the reach, the longest first"),
+    ("channel_id", "int", 0, "Channel it lies on"),
+    ("station_m", "float", 2, "Where it begins, along the channel from its lower end"),
+    ("length_m", "float", 1, "Its length along the channel"),
+    ("stage", "int", 0, "How far the channel is in cutting down and healing, mostly"),
+    ("stage_confidence", "float", 2, "How sure that stage is, 0 to 1"),
+    ("bench_m", "float", 2, "Height of the bench in the cut above the bed"),
+    ("bank_depth_m", "float", 2, "Depth from the lower bank top to the bed"),
+    ("bank_width_m", "float", 2, "Width between the bank tops"),
+    ("slope", "float", 5, "Bed slope, drop over distance"),
+    ("drainage_area_ha", "float", 4, "Land that drains to its lower end"),
+    ("evidence", "text", 0, "What speaks for it, and what to look for"),
+    ("lon", "float", 7, "Longitude of its lower end, WGS 84, degrees"),
+    ("lat", "float", 7, "Latitude of its lower end, WGS 84, degrees"),
+)
 GROUND_FIELDS: Final = (
     _f("roads", "name", "text", 0, "What the file of roads calls it"),
+    *(
+        _f("look_first", name, kind, decimals, meaning, codes=STAGES if name == "stage" else ())
+        for name, kind, decimals, meaning in _LOOK_FIRST
+    ),
     _f("profile_points", "site_id", "int", 0, _SITE, required=True),
     _f(
         "profile_points",
@@ -98,6 +129,14 @@ GROUND_FIELDS: Final = (
     ),
     _f("profile_points", "bed_m", "float", 3, "Elevation of the bed, smoothed", required=True),
     _f("profile_points", "error_m", "float", 3, "Standard error of that elevation", required=True),
+    _f(
+        "profile_points",
+        "piece",
+        "int",
+        0,
+        "Which piece of the bed: rows of one even number hang together, and an odd number lies on "
+        "the face of a headcut, which bed slopes leave out",
+    ),
     _f("section_points", "site_id", "int", 0, _SITE, required=True),
     _f(
         "section_points",

@@ -85,8 +85,8 @@ _TABLES: Final[Mapping[str, tuple[Row, ...]]] = MappingProxyType(
         ),
         "planned": (
             _SITE,
-            ("rank", "int", 0, "Place in the list"),
-            ("score", "float", 3, "What the rank is made from"),
+            ("rank", "int", 0, "Rank of its work; 0 where nothing is built"),
+            ("score", "float", 3, "What its work saves for its cost, over the most of any work"),
             ("structure", "text", 0, "What was to be built"),
             ("control", "text", 0, "What it was for"),
             ("pair_id", "int", 0, "Sites that were to work together share this number"),

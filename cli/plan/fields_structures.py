@@ -68,10 +68,18 @@ REASON_PARTS: Final[Codes] = (
     ("benefit", "What is gained"),
     ("flood", "The flood it is made for"),
     ("rank", "Why it stands where it does in the list"),
+    ("bed", "What the likely flow carries off first, and whether the banks stand"),
+)
+GIVES_FIRST: Final[Codes] = (
+    ("above", "The bed above the structure"),
+    ("structure", "The structure's own stone on the bed; at a drop that of its apron"),
+    ("ends", "Its stone where it is carried up the banks"),
+    ("below", "The bed below the structure"),
 )
 VERDICTS: Final[Codes] = (
     ("holds", "The limit is kept"),
     ("fails", "The limit is passed"),
+    ("gives way", "The likely flow carries it off, or it falls: a caution, nothing is refused"),
     ("chosen", "Chosen"),
     ("not chosen", "Not chosen"),
 )
@@ -122,7 +130,6 @@ _SITE_OR_ALL: Final = (
 )
 
 _SITES: Final[tuple[Row, ...]] = (
-    ("rank_usual", "int", 0, "Place in the list by the weights that come with the package"),
     ("setting", "text", 0, "What kind of reach this is"),
     ("stage", "int", 0, "How far the channel is in cutting down and healing"),
     ("stage_confidence", "float", 2, "How sure that stage is, 0 to 1"),
@@ -146,7 +153,11 @@ _SITES: Final[tuple[Row, ...]] = (
     ("stone_d100_m", "float", 3, "Largest stone"),
     ("stone_heaviest_kg", "float", 2, "Mass of the largest stone; from about 23 kg two people"),
     ("design_return_period_yr", "float", 0, "Return period of the flood that sizes are made for"),
-    ("design_flow_m3s", "float", 4, "Peak flow of that flood"),
+    ("design_flow_m3s", "float", 4, "Peak flow of that flood, which sizes are made for"),
+    ("design_flow_low_m3s", "float", 4, "Low end of the range of that flow"),
+    ("design_flow_high_m3s", "float", 4, "High end; what must hold is checked at it"),
+    ("flow_range_from", "text", 0, "What that range rests on: the widest of its single parts"),
+    ("fails_at_high_flow", "text", 0, "Limits that hold at that flow and not at its high end"),
     ("design_depth_m", "float", 3, "Depth of that flood in the channel"),
     ("design_velocity_mps", "float", 3, "Mean velocity of that flood"),
     ("design_shear_pa", "float", 2, "Pull of that flood on the bed"),
@@ -177,10 +188,41 @@ _SITES: Final[tuple[Row, ...]] = (
     ("cost_low", "float", 2, "Cost, low end, in the money of the cost file"),
     ("cost_likely", "float", 2, "Cost, likely, in the money of the cost file"),
     ("cost_high", "float", 2, "Cost, high end, in the money of the cost file"),
-    ("crew_days", "float", 2, "Days that a crew works on it"),
+    ("crew_days", "float", 2, "Days that a crew works on it, likely"),
+    ("crew_days_low", "float", 2, "Days that a crew works on it, low end"),
+    ("crew_days_high", "float", 2, "Days that a crew works on it, high end"),
     ("chosen", "bool", 0, "Whether it is in the set chosen; always true without a budget"),
     ("chosen_why", "text", 0, "Why it is left out of the set; empty where it is in"),
     ("nearest_road_m", "float", 2, "Distance to the nearest road given"),
+    (
+        "first_to_give",
+        "text",
+        0,
+        "What the likely design flow carries off first, or comes nearest to",
+    ),
+    ("first_pull_pa", "float", 2, "Pull of that flow there, on the deepest part of the bed"),
+    ("first_stands_low_pa", "float", 2, "Pull that it stands, low end of what is printed"),
+    ("first_stands_high_pa", "float", 2, "Pull that it stands, high end of what is printed"),
+    (
+        "structure_shear_ratio",
+        "float",
+        3,
+        "Pull of that flow over what the structure's own stone stands, or speed over it",
+    ),
+    (
+        "reach_shear_ratio",
+        "float",
+        2,
+        "Pull over the least that the bed above and below stands; empty where its soil is not told",
+    ),
+    (
+        "reach_shear_ratio_least",
+        "float",
+        2,
+        "Pull over the most that the bed above and below may stand, whatever it is made of",
+    ),
+    ("bank_stands_wet_m", "float", 2, "Height that an upright bank stands soaked and cracked"),
+    ("bank_stands_drained_m", "float", 2, "Height that an upright bank stands drained and whole"),
     ("purpose", "text", 0, "What the place is"),
 )
 _TABLES: Final[Mapping[str, tuple[Row, ...]]] = MappingProxyType(
@@ -223,10 +265,22 @@ _TABLES: Final[Mapping[str, tuple[Row, ...]]] = MappingProxyType(
         "sizes": (
             _SITE,
             ("name", "text", 0, "What is measured"),
-            ("value", "float", 3, "How large it is"),
+            ("value", "float", 3, "How large it is; empty where it is a range: measure first"),
             ("unit", "text", 0, "Unit of the value"),
             ("meaning", "text", 0, "What it is, in a few words"),
             ("note", "text", 0, "How it came about"),
+            (
+                "value_low",
+                "float",
+                3,
+                "Least it may be, where nobody saw the width; else the value",
+            ),
+            (
+                "value_high",
+                "float",
+                3,
+                "Most it may be, where nobody saw the width; else the value",
+            ),
         ),
         "structure_types": (
             ("structure", "text", 0, "Type of structure, as it stands in the layer sites"),
@@ -265,16 +319,25 @@ _TABLES: Final[Mapping[str, tuple[Row, ...]]] = MappingProxyType(
             _SITE_OR_ALL,
             ("item", "text", 0, "Short name of the material"),
             ("meaning", "text", 0, "What it is"),
-            ("amount", "float", 3, "So much of it is built in"),
-            ("unit", "text", 0, "Unit of both amounts"),
-            ("amount_with_spare", "float", 3, "So much of it to bring, spare included"),
-            ("loads", "float", 1, "Truck loads of it"),
+            ("amount", "float", 3, "So much of it is built in; empty where it is a range"),
+            ("unit", "text", 0, "Unit of the amounts"),
+            (
+                "amount_with_spare",
+                "float",
+                3,
+                "So much of it to bring, spare included; empty where it is a range",
+            ),
+            ("loads", "float", 1, "Truck loads of it, at the most"),
             ("note", "text", 0, "What it is for"),
+            ("amount_low", "float", 3, "The least of it, where nobody saw a width"),
+            ("amount_high", "float", 3, "The most of it, where nobody saw a width"),
+            ("spare_low", "float", 3, "The least to bring, where nobody saw a width"),
+            ("spare_high", "float", 3, "The most to bring, where nobody saw a width"),
         ),
         "costs": (
             _SITE_OR_ALL,
             ("item", "text", 0, "What is paid for"),
-            ("quantity", "float", 3, "How much of it"),
+            ("quantity", "float", 3, "How much of it; empty where it is a range"),
             ("unit", "text", 0, "Unit of the quantity"),
             ("low", "float", 2, "Cost, low end, in the money of the cost file"),
             ("likely", "float", 2, "Cost, likely"),
@@ -306,6 +369,7 @@ _TABLES: Final[Mapping[str, tuple[Row, ...]]] = MappingProxyType(
 _CODES: Final[Mapping[tuple[str, str], Codes]] = MappingProxyType(
     {
         ("sites", "purpose"): PURPOSES,
+        ("sites", "first_to_give"): GIVES_FIRST,
         ("sites", "setting"): SETTINGS,
         ("sites", "stage"): STAGES,
         ("sites", "confinement"): CONFINEMENTS,
@@ -322,10 +386,24 @@ _CODES: Final[Mapping[tuple[str, str], Codes]] = MappingProxyType(
 )
 #: Fields of the layers and tables that may be left out; every other one is required.
 _OPTIONAL: Final = frozenset(
-    {"note", "meaning", "loads", "source", "basis", "subject", "verdict", "symbol_words", "symbol"}
+    {"value_low", "value_high", "amount_low", "amount_high", "spare_low", "spare_high"}
+    | {
+        "note",
+        "meaning",
+        "loads",
+        "source",
+        "basis",
+        "subject",
+        "verdict",
+        "symbol_words",
+        "symbol",
+    }
 )
 #: Numbers whose unit stands in the same row.
-_UNIT_IN_ROW: Final = frozenset({"value", "amount", "amount_with_spare", "quantity"})
+_UNIT_IN_ROW: Final = frozenset(
+    {"value", "value_low", "value_high", "amount", "amount_low", "amount_high"}
+    | {"amount_with_spare", "spare_low", "spare_high", "quantity"}
+)
 
 
 def _fields(layer: str, rows: tuple[Row, ...], *, required: bool) -> Iterator[Field]:

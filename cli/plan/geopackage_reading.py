@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
+import sqlite3
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -146,9 +148,24 @@ def _from_file(field: Field, values: NDArray[Any], factor: float) -> NDArray[Any
 
 
 def plan_units(path: str | os.PathLike[str]) -> Units:
-    """Tell in which units a plan was written, from the names of its fields."""
+    """Tell in which units a plan was written, from the names of its fields.
+
+    They are asked of the file as a database: the vector library opens it anew for each layer.
+
+    Raises
+    ------
+    OutputError
+        The file cannot be read.
+    """
     us_names = {field.name_us for field in FIELDS if field.name_us != field.name}
-    for row in pyogrio.list_layers(path):
-        if row[0] in LAYERS and us_names & set(pyogrio.read_info(path, layer=row[0])["fields"]):
-            return "us"
+    uri = f"{Path(path).absolute().as_uri()}?mode=ro"
+    try:
+        with contextlib.closing(sqlite3.connect(uri, uri=True, timeout=1.0)) as db:
+            tables = [str(row[0]) for row in db.execute("SELECT table_name FROM gpkg_contents")]
+            for table in tables:
+                rows = db.execute("SELECT name FROM pragma_table_info(?)", (table,))
+                if table in LAYERS and us_names & {str(row[0]) for row in rows}:
+                    return "us"
+    except sqlite3.Error as error:
+        raise OutputError(f"{path} cannot be read ({error})", expected="a plan (.gpkg)") from error
     return "si"

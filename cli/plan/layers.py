@@ -78,9 +78,12 @@ def empty_layer(name: str, crs: CRS | None = None) -> Layer:
 
 
 def table(name: str, rows: Iterable[tuple[object, ...]]) -> Layer:
-    """Build a table from its rows, one value a field in the field table's order."""
-    fields = fields_of(name)
+    """Build a table from its rows, one value a field in the field table's order.
+
+    Fields at the end of that order that may be left out may be left out of all rows.
+    """
     rows = list(rows)
+    fields = fields_of(name)[: len(rows[0])] if rows else fields_of(name)
     columns = {
         field.name: np.array(
             [row[i] for row in rows], dtype=object if field.kind == "text" else None

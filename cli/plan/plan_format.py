@@ -65,6 +65,11 @@ def _purpose_of(columns: Mapping[str, NDArray[Any]]) -> NDArray[Any]:
     return np.where(purpose == "refer", "vertical", purpose).astype(object)
 
 
+def _rank_of(columns: Mapping[str, NDArray[Any]]) -> NDArray[Any]:
+    """Place in the list: each site had a rank of its own."""
+    return columns["rank"]
+
+
 #: Every format there was, the oldest first; the last one is written.
 FORMATS: tuple[PlanFormat, ...] = (
     PlanFormat(1, ("The plan does not say its format.",)),
@@ -77,9 +82,24 @@ FORMATS: tuple[PlanFormat, ...] = (
             "From an older plan they are called by the names of their types and not drawn.",
             "`sites` say their `purpose`; from an older plan it is told by control and channel.",
             "`instructions` also hold what to check first; `sizes` say what each size means.",
+            "`look_first` holds reaches that may be healing; from an older plan it is empty.",
         ),
-        added_tables=frozenset({"structure_types", "structure_outlines"}),
+        added_tables=frozenset({"structure_types", "structure_outlines", "look_first"}),
         made_fields={("sites", "purpose"): _purpose_of},
+    ),
+    PlanFormat(
+        3,
+        (
+            "Works are ranked, no longer sites: the layers `works` and `referred` and the table "
+            "`work_reasons` hold them, and `sites` say their `work_id` and their `list_place`. The "
+            "`rank` of a site is that of its work and 0 where nothing is built; `score` is what "
+            "the work saves for its cost. `rank_usual` is gone. From an older plan there are no "
+            "works, each site keeps its rank, and its place in the list is the same.",
+            "`site_records` keep the whole ground above each headcut, and `settings_used` the "
+            "horizon instead of weights; older plans cannot be revised.",
+        ),
+        added_tables=frozenset({"works", "referred", "work_reasons"}),
+        made_fields={("sites", "list_place"): _rank_of},
     ),
 )
 #: The oldest format that each command reads.
@@ -89,7 +109,7 @@ READ_FROM: Mapping[str, int] = {
     "packet": 1,
     "page": 1,
     "waypoints": 1,
-    "revise": 2,
+    "revise": 3,
 }
 
 

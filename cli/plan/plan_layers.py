@@ -32,10 +32,13 @@ DRAWING_ORDER = (
     "roads",
     "pools",
     "channels",
+    "look_first",
     "cross_sections",
     "structures",
     "structure_lines",
     "headcuts",
+    "referred",
+    "works",
     "sites",
     "field_notes",
 )

@@ -12,6 +12,13 @@ from cli.plan.fields import Field, Units, fields_of
 from cli.plan.ranked_list import significant
 from terrain.values.reader_units import between, quantity
 
+#: Ends of the range of a number in a row, by the number's name.
+ENDS = {
+    "value": ("value_low", "value_high"),
+    "amount": ("amount_low", "amount_high"),
+    "amount_with_spare": ("spare_low", "spare_high"),
+}
+
 
 def unit_of(layer: str, name: str, units: Units) -> str:
     """Unit of a field in words."""
@@ -34,6 +41,12 @@ def amount(layer: str, name: str, value: float, units: Units, *, digits: int | N
     return f"{significant(float(value) * field.factor, digits or 2)} {us}".rstrip()
 
 
+def in_column(layer: str, name: str, value: float, units: Units) -> str:
+    """Write a field's SI number in the units asked for, for a column whose head has the unit."""
+    turned = float(value) * (_field(layer, name).factor if units == "us" else 1.0)
+    return significant(turned) if math.isfinite(turned) else "-"
+
+
 def measure(
     found: Explanation, name: str, *, site: Record | None = None, digits: int | None = None
 ) -> str:
@@ -51,6 +64,37 @@ def number_and_unit(value: float, unit: str | None, units: Units) -> str:
     return quantity(value, unit or "", units=units)
 
 
+def in_row(row: Record, name: str, units: Units) -> str:
+    """Write a number whose unit stands in its row, or its range where it is one.
+
+    Parameters
+    ----------
+    row
+        Of the table ``sizes``, ``materials`` or ``costs``.
+    name
+        Of the number: ``value``, ``amount``, ``amount_with_spare``, ``quantity``.
+    units
+        Of the plan.
+    """
+    one = number_and_unit(float(row[name]), row["unit"], units)
+    ends = ENDS.get(name)
+    if one != "-" or ends is None:
+        return one
+    # plans of older versions have no ranges
+    low, high = (number_and_unit(float(row.get(e, np.nan)), row["unit"], units) for e in ends)
+    if low == high or "-" in (low, high):
+        return high
+    unit = "".join(high.partition(" ")[1:])
+    return f"{low.removesuffix(unit)} to {high}"
+
+
+def size_across(found: Explanation) -> str:
+    """How far a structure reaches across, or its range; empty where it is not known."""
+    row = next((r for r in found.rows["sizes"] if r["name"] == "crest"), None)
+    words = "-" if row is None else in_row(row, "value", found.units)
+    return "" if words == "-" else words
+
+
 def span(low_m: float, high_m: float, units: Units) -> str:
     """Write a length from one end to the other; one number where both read the same."""
     ends = [amount("spacings", "spacing_low_m", v, units) for v in (low_m, high_m)]
@@ -66,6 +110,21 @@ def distance_from(found: Explanation, other: Record) -> str:
         return "on another channel"
     way = "downstream" if there < here else "upstream"
     return f"{amount('sites', 'station_m', abs(here - there), found.units)} {way}"
+
+
+def days_words(site: Record) -> str:
+    """Days of a crew; a range where nobody saw the width. Empty where nothing is built."""
+    low, high = float(site["crew_days_low"]), float(site["crew_days_high"])
+    if math.isfinite(site["width_low_m"]) and math.isfinite(low) and math.isfinite(high):
+        return f"{significant(low)} to {significant(high)}"
+    return significant(site["crew_days"]) if math.isfinite(site["crew_days"]) else ""
+
+
+def cost_words(site: Record) -> str:
+    """What it costs: the likely cost, or the range where nobody saw the width; ``-`` for none."""
+    if math.isfinite(site["width_low_m"]) and math.isfinite(site["cost_low"]):
+        return f"{money(site['cost_low'])} to {money(site['cost_high'])}"
+    return money(site["cost_likely"])
 
 
 def money(value: float) -> str:

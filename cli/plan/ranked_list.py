@@ -1,41 +1,41 @@
-"""The ranked list: on the console, as CSV and as JSON."""
+"""The ranked list on the console: works first, then what is referred."""
 
 from __future__ import annotations
 
-import csv
-import io
-import json
 import math
 import textwrap
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, TextIO
 
-import numpy as np
-from numpy.typing import NDArray
 from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
 from cli import palette
-from cli.plan.fields import Units, check_units, convert_columns, fields_of
-from siting.values.wording import counted, figures, quantity
+from cli.plan.fields import Units, check_units, fields_of
+from cli.plan.list_files import Columns, Listed, layer_records
+from siting.values.wording import counted, figures, listed
 from terrain.values.errors import ParameterError
 
 WIDTH = 100
 #: Heading, width and side of each column; with one space between them they fill 100 columns.
 _COLUMNS = (
     ("rank", 4, "right"),
-    ("site", 5, "right"),
-    ("what", 25, "left"),
+    ("work", 4, "right"),
+    ("what", 22, "left"),
+    ("sites", 8, "left"),
     ("where (lon lat)", 19, "left"),
-    ("drop or slope", 8, "right"),
-    ("width", 8, "right"),
-    ("area", 9, "right"),
-    ("flow", 10, "right"),
-    ("sure", 4, "right"),
+    ("saves", 8, "right"),
+    ("lost", 4, "right"),
+    ("holds", 5, "right"),
+    ("cost", 7, "right"),
+    ("days", 4, "right"),
+    ("per 1000", 4, "right"),
 )
-Columns = Mapping[str, NDArray[Any]]
+#: So many of what is referred are named.
+REFERRED_NAMED = 5
+Record = Mapping[str, Any]
 
 
 def significant(value: float, digits: int = 2) -> str:
@@ -51,40 +51,28 @@ def significant(value: float, digits: int = 2) -> str:
     return figures(value, digits) if math.isfinite(value) else "-"
 
 
-def _order(sites: Columns) -> NDArray[np.intp]:
-    return np.argsort(sites["rank"], kind="stable")
-
-
-def _row(sites: Columns, i: int, units: Units, flow: str) -> tuple[str, ...]:
-    """Cells of one site in the units asked for."""
-
-    def cell(name: str, unit: str, sign: str = "") -> str:
-        value = float(sites[name][i])
-        if not math.isfinite(value):
-            return "-"
-        # the column is too narrow for the whole word
-        return sign + quantity(value, unit, units=units).replace("acres", "ac")
-
-    drop = float(sites["headcut_height_m"][i])
-    if math.isfinite(drop) and drop > 0:
-        steep = cell("headcut_height_m", "m")
-    else:
-        steep = f"{significant(100 * float(sites['slope'][i]))} %"
-    complete = bool(sites["area_complete"][i])
-    # An area that the raster cuts off is a minimum, and so is its flow.
-    least = "" if complete else ">"
-
+def _row(work: Record, units: Units) -> tuple[str, ...]:
+    """Cells of one work; the record is in the units asked for."""
+    saved = work["saved_yd3"] if units == "us" else work["saved_m3"]
+    unit = "yd3" if units == "us" else "m3"
     return (
-        str(int(sites["rank"][i]) or "hold"),
-        str(int(sites["site_id"][i])),
-        str(sites["structure"][i] or "-").replace("_", " "),
-        f"{sites['lon'][i]:.5f} {sites['lat'][i]:.5f}",
-        steep,
-        cell("width_m", "m"),
-        cell("drainage_area_ha", "ha", least),
-        cell(flow, "m3/s", least),
-        f"{float(sites['confidence'][i]):.2f}" if np.isfinite(sites["confidence"][i]) else "-",
+        str(work["rank"]),
+        str(work["work_id"]),
+        f"{work['kind']}: {work['structures']}{'' if work['functions'] else '; cannot work'}",
+        str(work["site_ids"]),
+        "-" if work["lon"] is None else f"{work['lon']:.5f} {work['lat']:.5f}",
+        f"{significant(saved)} {unit}",
+        f"{work['chance_lost']:.2f}",
+        f"{work['chance_holds']:.2f}",
+        f"{work['cost_likely']:,.0f}",
+        f"{work['crew_days']:.1f}",
+        significant(_for_money(saved, work["cost_likely"])),
     )
+
+
+def _for_money(saved: float, cost: float) -> float:
+    """What is saved for each 1,000 of cost."""
+    return saved / cost * 1000.0 if cost > 0 else 0.0
 
 
 def flow_field(return_period_years: int, units: Units) -> str:
@@ -123,7 +111,7 @@ class ListText:
 
 
 def print_ranked_list(
-    sites: Columns,
+    found: Listed,
     text: ListText,
     *,
     stream: TextIO,
@@ -133,12 +121,12 @@ def print_ranked_list(
     reasons: int = 3,
     terminal: bool | None = None,
 ) -> None:
-    """Print the ranked list: a summary line, the table, cautions, and file names last.
+    """Print the list: a summary line, works, what is referred, cautions, and file names last.
 
     Parameters
     ----------
-    sites
-        SI columns of the ``sites`` layer.
+    found
+        Works, sites and what is referred.
     text
         What is said before and after the table.
     stream
@@ -148,9 +136,9 @@ def print_ranked_list(
     return_period_years
         Which peak flow to show.
     most
-        How many sites to list.
+        How many works to list.
     reasons
-        For how many of the first sites the reason is printed below them.
+        For how many of the first works the sites are told below them.
     terminal
         Whether to use colour and rules; by default when the stream is a terminal.
     """
@@ -166,24 +154,29 @@ def print_ranked_list(
         emoji=False,
         soft_wrap=not is_terminal,
     )
-    flow = flow_field(return_period_years, "si")
-    order = _order(sites)
-    shown = order[: max(most, 0)]
+    works = layer_records("works", found.works, "rank", units=units)
+    sites = layer_records("sites", found.sites, "list_place", units=units)
+    flow = flow_field(return_period_years, units)
+    shown = works[: max(most, 0)]
     _print_wrapped(console, text.summary)
-    if len(shown):
+    if shown:
         headings = [name for name, _, _ in _COLUMNS]
-        headings[7] = f"Q{return_period_years}"
-        rows = [_row(sites, int(i), units, flow) for i in shown]
-        notes = [str(sites["reason"][i] or "") if n < reasons else "" for n, i in enumerate(shown)]
+        rows = [_row(work, units) for work in shown]
+        told = [
+            _told(work, sites, units, flow, return_period_years) if n < reasons else ""
+            for n, work in enumerate(shown)
+        ]
         if is_terminal:
-            controls = [str(sites["control"][i]) for i in shown]
-            _print_rich(console, headings, rows, notes, controls)
+            controls = [_control(work, sites) for work in shown]
+            _print_rich(console, headings, rows, told, controls)
         else:
-            _print_plain(console, headings, rows, notes)
-    if len(order) > len(shown):
-        more = len(order) - len(shown)
+            _print_plain(console, headings, rows, told)
+        _print_wrapped(console, _LEGEND.format("cu yd" if units == "us" else "m3"))
+    if len(works) > len(shown):
+        more = len(works) - len(shown)
         verb = "is" if more == 1 else "are"
-        _print_wrapped(console, f"{counted(more, 'more site')} {verb} in the plan.")
+        _print_wrapped(console, f"{counted(more, 'more work')} {verb} in the plan.")
+    _print_wrapped(console, _referred(found.referred, units))
     for sentence in text.work:
         _print_wrapped(console, sentence)
     for caution in text.cautions:
@@ -191,6 +184,69 @@ def print_ranked_list(
     for name in text.files:
         # A file name is never broken, so that it can be copied.
         console.print(f"Wrote {name}", soft_wrap=True)
+
+
+#: What the columns are.
+_LEGEND = (
+    "saves: soil and whole floor saved, counted as {0} of soil; lost, holds: chances that the "
+    "ground is lost without the work, and that the work holds; per 1000: {0} saved for 1,000 of "
+    "cost."
+)
+
+
+def _own(work: Record, sites: Sequence[Record]) -> list[Record]:
+    """Sites of a work in the order of building."""
+    return [site for site in sites if site["work_id"] == work["work_id"]]
+
+
+def _control(work: Record, sites: Sequence[Record]) -> str:
+    """What a work is for, by the last of its sites: at a headcut the one that stops it."""
+    own = _own(work, sites)
+    return str(own[-1]["control"]) if own else "grade"
+
+
+def _told(
+    work: Record, sites: Sequence[Record], units: Units, flow: str, return_period_years: int
+) -> str:
+    """Sites of a work in the order of building, and why it is there."""
+    own = _own(work, sites)
+    if not own:
+        return ""
+    steps = [f"site {site['site_id']} ({_size(site, units)})" for site in own]
+    main = own[-1]
+    area, flow_unit = ("ac", "cfs") if units == "us" else ("ha", "m3/s")
+    least = "" if main["area_complete"] else "at least "
+    land = main["drainage_area_ac" if units == "us" else "drainage_area_ha"]
+    facts = [f"{least}{significant(land)} {area} drain to it"] if land is not None else []
+    if main[flow] is not None:
+        facts.append(f"Q{return_period_years} {least}{significant(main[flow])} {flow_unit}")
+    facts.append(f"sure {main['confidence']:.2f}")
+    return f"Build {listed(steps, last='then')}. {', '.join(facts)}. {main['reason'] or ''}".strip()
+
+
+def _size(site: Record, units: Units) -> str:
+    """Structure, and the drop that it stands at or the slope."""
+    unit = "ft" if units == "us" else "m"
+    drop = site[f"headcut_height_{unit}"]
+    name = str(site["structure"] or "-")
+    if drop:
+        return f"{name}, drop {significant(drop)} {unit}"
+    return f"{name}, slope {significant(100 * site['slope'])} %"
+
+
+def _referred(referred: Columns, units: Units) -> str:
+    """What an engineer looks at, most at risk first; empty where there is nothing."""
+    rows = layer_records("referred", referred, "risk_rank", units=units)
+    if not rows:
+        return ""
+    name, unit = ("at_risk_yd3", "cu yd") if units == "us" else ("at_risk_m3", "m3")
+    parts = [f"site {r['site_id']} ({significant(r[name])} {unit})" for r in rows[:REFERRED_NAMED]]
+    if len(rows) > REFERRED_NAMED:
+        parts.append(f"{len(rows) - REFERRED_NAMED} more")
+    return (
+        f"Not for hands, what is most at risk first: {listed(parts)}; the layer 'referred' says "
+        "why."
+    )
 
 
 def _print_wrapped(console: Console, text: str, *, indent: str = "", style: str = "") -> None:
@@ -260,61 +316,3 @@ def _print_rich(
     for row, note in zip(rows, notes, strict=True):
         if note:
             _print_wrapped(console, f"{row[0]}. {note}", style="dim")
-
-
-def _plain(value: Any, kind: str) -> Any:
-    """Return a value as JSON holds it; what is not known is None."""
-    if kind == "float":
-        return float(value) if math.isfinite(value) else None
-    if kind == "int":
-        return int(value)
-    if kind == "bool":
-        return bool(value)
-    return None if value is None else str(value)
-
-
-def site_records(sites: Columns, *, units: Units = "si") -> list[dict[str, Any]]:
-    """Sites in order of rank, one dict each with the names of the layer's fields.
-
-    Parameters
-    ----------
-    sites
-        SI columns of the ``sites`` layer.
-    units
-        ``si`` or ``us``.
-    """
-    converted = convert_columns("sites", sites, units)
-    kinds = {field.name_in(units): field.kind for field in fields_of("sites")}
-    return [
-        {name: _plain(values[i], kinds[name]) for name, values in converted.items()}
-        for i in _order(sites)
-    ]
-
-
-def list_json(sites: Columns, *, units: Units = "si", **more: Any) -> str:
-    """Write the ranked list as JSON: the units, the sites and what else is given."""
-    document = {"units": units, "sites": site_records(sites, units=units), **more}
-    return json.dumps(document, ensure_ascii=False, indent=2, allow_nan=False) + "\n"
-
-
-def list_csv(sites: Columns, *, units: Units = "si") -> str:
-    """Write the ranked list as CSV: names of fields as headings, unknown values empty."""
-    names = list(convert_columns("sites", sites, units))
-    fields = {field.name_in(units): field for field in fields_of("sites")}
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(names)
-    for record in site_records(sites, units=units):
-        writer.writerow([_cell(record[n], fields[n].decimals_in(units)) for n in names])
-    return out.getvalue()
-
-
-def _cell(value: Any, decimals: int) -> str:
-    if value is None:
-        return ""
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, float):
-        usual = f"{value:.{decimals}f}"
-        return usual if float(usual) == value else repr(value)
-    return str(value)

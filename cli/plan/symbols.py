@@ -16,6 +16,7 @@ from cli.plan.structure_looks import PLAIN, StructureLooks
 SITE_SIZE_MM = 7.5
 HEADCUT_SIZE_MM = 8.5
 NOTE_SIZE_MM = 2.6
+WORK_SIZE_MM = 9.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,7 +164,7 @@ def _sites(looks: StructureLooks) -> LayerSymbols:
             fallback=_FALLBACKS[symbol.control],
             rotation_field="flow_azimuth_deg" if symbol.turns else None,
         )
-    return LayerSymbols(tuple(rules), Label("rank", 9.0, "rank"))
+    return LayerSymbols(tuple(rules))
 
 
 def _structures() -> LayerSymbols:
@@ -212,6 +213,20 @@ def _headcuts() -> LayerSymbols:
             rotation_field="flow_azimuth_deg",
         )
     )
+
+
+def _works() -> LayerSymbols:
+    """A ring around the lowest site of each work, with its rank."""
+    ring = Marker((palette.DISC,), palette.WHITE, palette.INK, True, WORK_SIZE_MM, "circle")
+    return LayerSymbols((Rule("Work, with its rank", ring),), Label("rank", 9.0, "rank"))
+
+
+def _referred() -> LayerSymbols:
+    """A ring around what is referred, with its place by what is at risk."""
+    colour = palette.site_symbol("refer").colour
+    ring = Marker((palette.DISC,), palette.WHITE, colour, True, WORK_SIZE_MM, "circle")
+    rule = Rule("Referred, by what is at risk", ring)
+    return LayerSymbols((rule,), Label("risk_rank", 9.0, "risk_rank"))
 
 
 def _field_notes() -> LayerSymbols:
@@ -268,6 +283,7 @@ def layer_symbols(layer: str, units: Units, looks: StructureLooks = PLAIN) -> La
         "ranch": Rule("Ranch boundary", ranch),
         "drainage_areas": Rule("Land that drains to a site", area),
         "roads": Rule("Road", road),
+        "look_first": Rule("May be filling again: look first", Line(palette.OCHRE, 1.2, True)),
         "structure_lines": Rule("Crest of a structure", Line(palette.CHARCOAL, 0.7)),
         "cross_sections": Rule("Cross-section", Line(palette.CONTOUR, 0.26)),
     }
@@ -278,6 +294,8 @@ def layer_symbols(layer: str, units: Units, looks: StructureLooks = PLAIN) -> La
         "structures": _structures,
         "pools": _pools,
         "field_notes": _field_notes,
+        "works": _works,
+        "referred": _referred,
     }
     if layer in made:
         return made[layer]()

@@ -21,17 +21,23 @@ from terrain.values.reader_units import between, quantity
 SENTENCES = {
     "sites": ("reason", "caution", "flood_note", "chosen_why"),
     "headcuts": ("evidence", "why_no_site"),
-    "floods": ("note",),
+    "look_first": ("evidence",),
+    "floods": ("note", "source"),
     "flood_inputs": ("tc_method",),
     "spacings": ("source", "note"),
     "sizes": ("note",),
     "materials": ("meaning", "note"),
     "reasons": ("subject", "text", "source"),
+    "works": ("chosen_why", "without"),
+    "referred": ("why",),
+    "work_reasons": ("text", "source"),
     "instructions": ("text",),
     "before_you_build": ("text",),
     "changes": ("note",),
     "set_aside": ("reason",),
 }
+#: Units of short lengths, m: what one is in metres.
+_LENGTHS = {"m": 1.0, "cm": 0.01}
 _NUMBER = r"\d{1,3}(?:,\d{3})+(?:\.\d+)?|\d+(?:\.\d+)?"
 _UNIT = "|".join(sorted((re.escape(unit) for unit in US_WORDS), key=len, reverse=True))
 _US_UNIT = "|".join(sorted({re.escape(us) for us, _ in US_WORDS.values()} | {"feet"}))

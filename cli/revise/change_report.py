@@ -29,7 +29,7 @@ _TOLD = ("structure", "height", "length", "cost", "rank", "chosen")
 
 
 def summary_of(revised: Revised) -> str:
-    """Say in two sentences what the field brought, and which site comes first now."""
+    """Say in two sentences what the field brought, and which work comes first now."""
     last = revised.tables[-1]
     measured = sum(1 for site in revised.found.values() if site.measured)
     decided = sum(1 for site in revised.found.values() if site.decision)

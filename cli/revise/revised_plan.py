@@ -15,6 +15,7 @@ from cli.plan.plan_format import ROW, format_row
 from cli.plan.plan_layers import DRAWING_ORDER, layer_of
 from cli.plan.plan_reading import PlanFile
 from cli.plan.unit_sentences import worded
+from siting.record.work_tables import referred_table, work_table
 from siting.revising.bias import Bias, bias_columns
 from siting.revising.changes import Change, change_columns
 from siting.revising.revise import Revised
@@ -28,7 +29,7 @@ from siting.revising.revised_tables import (
 )
 
 #: Layers that are made anew; the others stay as they are.
-NEW_LAYERS = ("sites", "structures", "structure_lines", "pools", "field_notes")
+NEW_LAYERS = ("sites", "works", "referred", "structures", "structure_lines", "pools", "field_notes")
 _ONCE = "field_guide", "run_info"
 
 
@@ -37,6 +38,8 @@ def revised_layers(plan: PlanFile, revised: Revised) -> list[Layer]:
     crs, built = plan.crs, revised.now.built
     new = {
         "sites": revised_sites(revised, crs),
+        "works": work_table(revised.now.sites, built.takes, crs),
+        "referred": referred_table(revised.now.sites, built.effects, revised.now.works, crs),
         "structures": built.structures,
         "structure_lines": built.structure_lines,
         "pools": built.pools,

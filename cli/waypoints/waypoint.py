@@ -16,7 +16,7 @@ from cli.file_errors import OutputError
 from cli.palette import SiteSymbol
 from cli.plan.explanation import ROAD
 from cli.plan.fields import Units
-from cli.plan.plan_numbers import amount
+from cli.plan.plan_numbers import amount, span
 from cli.plan.plan_reading import PlanFile
 from cli.plan.structure_looks import StructureLooks, looks_of
 from cli.waypoints.xml_texts import plain, sentences
@@ -185,6 +185,9 @@ def _sizes(
         for name, words in _SIZES
         if math.isfinite(row[name]) and row[name] > 0 and not (on_road and name == "width_m")
     ]
+    wide = span(row["width_low_m"], row["width_high_m"], units)
+    if wide != "-":
+        said.append(f"channel {wide} wide, measure it")
     head = "Do not build here by hand: ask an engineer" if refer else f"Build: {what}"
     return ", ".join([head, *said]) + "."
 

@@ -20,6 +20,7 @@ from siting.channels.reach_settings import (
     MEADOW_SLOPE,
     MEADOW_WIDTH_M,
     SETTINGS,
+    agreed,
     station_settings,
 )
 from siting.floods.bankfull_curves import bankfull_geometry
@@ -133,7 +134,12 @@ class _Places:
 
 
 def read_places(
-    ground: Ground, cells: IntArray, *, q2_m3s: FloatArray, division: str = "usa"
+    ground: Ground,
+    cells: IntArray,
+    *,
+    slope: FloatArray,
+    q2_m3s: FloatArray,
+    division: str = "usa",
 ) -> ChannelReading:
     """Read the channel at cells.
 
@@ -143,6 +149,8 @@ def read_places(
         Terrain, measured.
     cells
         Flat numbers of cells on or beside channels, shape ``(m,)``.
+    slope
+        Bed slope at each.
     q2_m3s
         Peak flow of the 2-year storm at each; NaN where not known.
     division
@@ -156,7 +164,6 @@ def read_places(
     depth = np.where(section.resolved, section.bank_depth_m, np.nan)
     x, y = ground.raster.grid.xy_of(cells)
     setting = np.full(cells.size, "", dtype=object)
-    slope = np.full(cells.size, np.nan)
     if s.size and cells.size:
         reach, station = ground.on_network(cells)
         near = ground.station_near(reach, station)
@@ -172,7 +179,6 @@ def read_places(
         width, depth = np.where(narrow, np.nan, width), np.where(narrow, np.nan, depth)
         close = (near >= 0) & (away <= SETTING_NEAR_M)
         setting[close] = station_settings(ground)[at[close]]
-        slope[near >= 0] = s.slope[at[near >= 0]]
     places = _Places(
         x_m=np.asarray(x, dtype=np.float64),
         y_m=np.asarray(y, dtype=np.float64),
@@ -233,6 +239,7 @@ def _read(ground: Ground, p: _Places, q2_m3s: FloatArray, division: str) -> Chan
         entrenchment_ratio=entrenchment,
         sure=bankfull.sure,
     )
+    setting, stage, confidence = agreed(_with_meadows(p, slope, valley), stage, confidence)
     values = {
         "bank_width_m": p.bank_width_m,
         "bank_depth_m": p.bank_depth_m,
@@ -247,7 +254,7 @@ def _read(ground: Ground, p: _Places, q2_m3s: FloatArray, division: str) -> Chan
         "confinement": confinement_class(valley / bankfull.width_m),
         "stage": stage,
         "stage_confidence": confidence,
-        "setting": _with_meadows(p, slope, valley),
+        "setting": setting,
         "width_source": np.where(resolved, "dem", "curve").astype(object),
         "noise_m": stacks.noise_m,
     }

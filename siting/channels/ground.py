@@ -21,6 +21,7 @@ from terrain.channels.drainage_areas import Catchments
 from terrain.channels.network import HECTARE_M2, ChannelNetwork
 from terrain.channels.on_network import place_on_network
 from terrain.channels.sections import SectionMeasures
+from terrain.channels.typical_sections import stack_sections, widths_at
 from terrain.flow.conditioning import Conditioned
 from terrain.values.arrays import BoolArray, FloatArray, IntArray
 from terrain.values.raster import Raster
@@ -183,6 +184,14 @@ class Ground(Land):
 
     headcuts: Headcuts
     stations: ReachStations
+
+    @cached_property
+    def low_width_m(self) -> FloatArray:
+        """Width of the low ground of the typical section at each station, m; NaN for none."""
+        s = self.stations
+        stacks = stack_sections(self.raster, s.x_m, s.y_m, s.flow_azimuth_deg)
+        low = np.full(s.size, self.rules.value("swale.floor_height"))
+        return np.asarray(widths_at(stacks, low)[0])
 
     @cached_property
     def _station_start(self) -> IntArray:

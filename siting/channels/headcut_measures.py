@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from siting.channels.bed_slopes import past_foot_m
 from siting.channels.ground import Ground
 from terrain.values.arrays import BoolArray, FloatArray, IntArray
 
@@ -18,8 +19,8 @@ class HeadMeasures:
     ----------
     index
         Which of the ground's headcuts.
-    height_m, slope, area_ha
-        Drop, bed slope of the reach, drainage area.
+    height_m, area_ha
+        Drop, drainage area.
     cut_off
         Whether the drainage area is cut off.
     bank_depth_m, bank_width_m, section_cell
@@ -30,7 +31,6 @@ class HeadMeasures:
 
     index: IntArray
     height_m: FloatArray
-    slope: FloatArray
     area_ha: FloatArray
     cut_off: BoolArray
     bank_depth_m: FloatArray
@@ -46,16 +46,15 @@ def measure_heads(ground: Ground, index: IntArray) -> HeadMeasures:
     way, walked = ground.ways_down(
         heads.foot_cell[index], length_m=float(height.max(initial=0.0)) + 3 * cell_m
     )
-    below = np.argmax(walked >= np.maximum(height, 2 * cell_m)[:, None], axis=1)
+    past = np.array([past_foot_m(ground, h) for h in height.tolist()])
+    below = np.argmax(walked >= past[:, None], axis=1)
     section_cell = way[np.arange(index.size), below]
     section_cell = np.where(section_cell >= 0, section_cell, heads.foot_cell[index])
     section = ground.sections(section_cell, ground.azimuth_deg(section_cell))
-    near = ground.station_near(heads.reach[index], heads.station_m[index])
     depth = np.where(section.resolved, section.bank_depth_m, np.nan)
     return HeadMeasures(
         index=index,
         height_m=height,
-        slope=_at_station(ground.stations.slope, near, np.maximum(heads.slope_below[index], 0)),
         area_ha=heads.drainage_area_ha[index],
         cut_off=ground.cut.is_cut(heads.cell[index]),
         bank_depth_m=np.where(np.isfinite(depth), depth, heads.incision_below_m[index]),
@@ -63,13 +62,6 @@ def measure_heads(ground: Ground, index: IntArray) -> HeadMeasures:
         section_cell=section_cell,
         heads_below=_heads_below(ground, index),
     )
-
-
-def _at_station(values: FloatArray, near: IntArray, otherwise: FloatArray) -> FloatArray:
-    """Values of stations, or something else where a reach has none."""
-    if not values.size:
-        return otherwise
-    return np.where(near >= 0, values[np.maximum(near, 0)], otherwise)
 
 
 def _heads_below(ground: Ground, index: IntArray) -> IntArray:

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from siting.channels.ground import Ground
+from terrain.channels.sections import RESOLVED_CELLS
 from terrain.values.arrays import BoolArray, FloatArray, IntArray
 
 SETTINGS = (
@@ -21,12 +22,17 @@ SETTINGS = (
 )
 #: Settings whose shape is that of a swale: what leaves the low banks spreads on the floor.
 SWALES = ("swale", "wet-meadow candidate")
+#: Settings of channels that are cut into their floor.
+CUT_SETTINGS = ("discontinuous gully", "incised channel", "widening reach")
 # All of these: common practice, no published source.
 #: Banks from this height on may make a cut channel; lower ones, a swale.
 CUT_DEPTH_M = 0.5
 #: Deeper, what is measured are a valley's sides and not the banks of a channel (the largest class
 #: of gullies of the FAO begins there, from memory).
 DEEPEST_CUT_M = 5.0
+#: A channel this wide and `CUT_DEPTH_M` deep shows in a cell as a notch of their product over the
+#: cell's size: where that is less than the height of a swale's floor, cells hide it (arithmetic).
+HIDDEN_WIDTH_M = 0.5
 #: A hollow this many times as wide as deep has no banks to speak of: a swale.
 SWALE_RATIO = 10.0
 #: A cut this deep whose bank-top width is this many times its depth widens.
@@ -43,9 +49,13 @@ MEADOW_SLOPE, MEADOW_WIDTH_M, MEADOW_AREA_HA = 0.02, 20.0, 10.0
 
 
 def station_settings(ground: Ground) -> NDArray[Any]:
-    """Name the setting of every station, ``(m,)``; '' where a valley hides the channel."""
+    """Name the setting of every station, ``(m,)``.
+
+    '' where a valley hides the channel, or the cells do: what shows no banks is a swale only where
+    its floor is seen to be wide.
+    """
     s = ground.stations
-    out = np.full(s.size, "swale", dtype=object)
+    out = np.where(_seen_as_swale(ground), "swale", "").astype(object)
     if not s.size:
         return out
     depth = steady_depth(ground)
@@ -63,6 +73,39 @@ def station_settings(ground: Ground) -> NDArray[Any]:
             if toe.size and not cut[toe].any() and depth[toe].mean() <= OPEN_DEPTH_M:
                 out[toe] = "fan"
     return out
+
+
+def agreed(
+    setting: NDArray[Any], stage: IntArray, confidence: FloatArray
+) -> tuple[NDArray[Any], IntArray, FloatArray]:
+    """Settings and stages of n places that do not contradict each other, ``(n,)`` each.
+
+    The setting is told by a stretch, the stage by one section. A swale is not cut, and stages say
+    nothing of a fan; a cut channel is not "not cut"; a widening reach does not deepen only, and one
+    with a bench is an incised channel that may be filling, whatever its width.
+    """
+    stage, confidence = stage.copy(), confidence.copy()
+    setting = setting.copy()
+    swale, cut = np.isin(setting, SWALES), np.isin(setting, CUT_SETTINGS)
+    stage[swale & (stage > 1)] = 1
+    unknown = ((setting == "fan") & (stage > 1)) | (cut & (stage == 1))
+    stage[unknown], confidence[unknown] = 0, 0.0
+    widening = setting == "widening reach"
+    stage[widening & (stage == 2)] = 3
+    setting[widening & (stage > 3)] = "incised channel"
+    return setting, stage, confidence
+
+
+def _seen_as_swale(ground: Ground) -> BoolArray:
+    """Stations whose shape may be that of a swale, and hides no narrow channel."""
+    s, cell_m = ground.stations, ground.raster.grid.cell_m
+    hides = CUT_DEPTH_M * HIDDEN_WIDTH_M / cell_m < ground.rules.value("swale.floor_height")
+    banks = np.isfinite(s.bank_width_m) & s.width_resolved
+    if hides:
+        return banks
+    with np.errstate(invalid="ignore"):
+        wide: BoolArray = banks | (ground.low_width_m >= RESOLVED_CELLS * cell_m)
+    return wide
 
 
 def steady_depth(ground: Ground) -> FloatArray:

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from siting.channels.headcuts import Headcuts
+from siting.channels.reach_slopes import ReachSlopes
 from terrain.channels.network import ChannelNetwork
 from terrain.channels.profiles import downhill_azimuth_deg, place_of, profile_step_m, profile_table
 from terrain.channels.sections import SectionMeasures, measure_sections
@@ -19,8 +20,6 @@ from terrain.values.parallel import over_items
 from terrain.values.progress import Progress, silent
 from terrain.values.raster import Raster
 
-#: Bed slope is fitted over this far up and down the channel, m (or ten cells).
-SLOPE_REACH_M = 25.0
 #: A fan is looked for this far below the end of a gully, m (common practice, no published source).
 FAN_REACH_M = 100.0
 #: A gully is at least this deep where it feeds a fan, m.
@@ -49,7 +48,9 @@ class ReachStations:
     elevation_m
         Ground as measured.
     slope
-        Bed slope over 25 m up and down, the drops of headcuts left out; m per m, not below 0.
+        Bed slope over 25 m up and down the water's way, across junctions, the faces of headcuts
+        left out; m per m, not below 0. For looking along a channel; a structure stands on the slope
+        of its own place: see `siting.channels.bed_slopes`.
     bank_width_m, bank_depth_m, valley_width_m
         See `terrain.channels.sections.SectionMeasures`; NaN where the raster does not show them.
     width_resolved
@@ -117,16 +118,10 @@ def reach_stations(
     if not spacing_m > 0:
         raise ParameterError(f"stations {spacing_m} m apart", expected="more than 0 m")
     spacing = max(spacing_m, raster.grid.cell_m)
-    heads: dict[int, list[int]] = {}
-    if headcuts is not None:
-        for i, reach in enumerate(headcuts.reach):
-            heads.setdefault(int(reach), []).append(i)
+    slopes = ReachSlopes.of(raster, network, counts, headcuts)
 
     def walk(reach: int) -> _Stations:
-        drops = heads.get(reach, [])
-        at = headcuts.station_m[drops] if headcuts is not None and drops else np.empty(0)
-        high = headcuts.headcut_height_m[drops] if headcuts is not None and drops else np.empty(0)
-        return _walk_reach(raster, network, reach, spacing, at, high)
+        return _walk_reach(raster, network, reach, spacing, slopes)
 
     chunks = np.array_split(np.arange(network.size), max(1, network.size // 64))
     found = over_items(lambda part: [walk(int(k)) for k in part], chunks)
@@ -182,20 +177,15 @@ def _walk_reach(
     network: ChannelNetwork,
     reach: int,
     spacing: float,
-    head_station_m: FloatArray,
-    head_height_m: FloatArray,
+    slopes: ReachSlopes,
 ) -> _Stations:
     cells = network.line_cells[network.line_start[reach] : network.line_end[reach]][::-1]
     line = profile_table(raster, cells)
     step = profile_step_m(raster)
     along = np.arange(len(line)) * step
-    east, south, measured, _, place = line.T
-    bed = measured.copy()
+    east, south, _, _, place = line.T
     # the smoothed line is shorter than the cells' way, on which stations are counted
     stretch = network.length_m[reach] / max(along[-1], step)
-    for station, height in zip(head_station_m, head_height_m, strict=True):
-        bed[along * stretch >= station - 0.5 * step] -= height
-    window = max(SLOPE_REACH_M, 10 * raster.grid.cell_m)
     start = min(0.5 * spacing, 0.5 * along[-1])
     places = np.arange(start, along[-1] + 1e-9, spacing)
     index = np.minimum(np.rint(places / step).astype(np.int64), len(line) - 1)
@@ -204,24 +194,9 @@ def _walk_reach(
         east_m=east[index],
         south_m=south[index],
         azimuth_deg=downhill_azimuth_deg(line)[index],
-        slope=_window_slopes(along, bed, index, max(2, round(window / step))),
+        slope=slopes.at(reach, place[index]),
         cell=cells[np.minimum(np.rint(place[index]).astype(np.int64), cells.size - 1)],
     )
-
-
-def _window_slopes(
-    along: FloatArray, bed: FloatArray, index: NDArray[np.int64], half: int
-) -> FloatArray:
-    """Least-squares slope of the bed over up to ``half`` steps to each side, not below 0."""
-    ones = np.ones(along.size)
-    sums = [
-        np.concatenate([[0.0], np.cumsum(v)]) for v in (ones, along, bed, along**2, along * bed)
-    ]
-    low, high = np.maximum(index - half, 0), np.minimum(index + half + 1, along.size)
-    n, s, b, ss, sb = (total[high] - total[low] for total in sums)
-    spread = n * ss - s * s
-    slope = np.divide(n * sb - s * b, spread, out=np.zeros(index.size), where=spread > 1e-9)
-    return np.asarray(np.maximum(slope, 0.0))
 
 
 def _fans(

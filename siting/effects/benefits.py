@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from siting.channels.bed_profile import bed_below, bed_line
+from siting.channels.bed_profile import BedProfile, bed_below, bed_line
 from siting.channels.ground import Ground
 from siting.effects.channel_above import ChannelAbove, channel_above, channel_along, fill, wetted
 from siting.effects.pools import Pool
@@ -14,6 +14,7 @@ from siting.effects.retreat import FACTOR, heavy_rain_mm_per_yr, retreat_m_per_y
 from siting.effects.wedges import Wedge
 from siting.floods.rainfall import Rainfall
 from terrain.flow.ways import cells_up
+from terrain.values.arrays import BoolArray, FloatArray, IntArray
 
 #: A swale is followed no further than this above a head, m.
 LONGEST_SWALE_M = 600.0
@@ -31,7 +32,7 @@ GULLY_M = 12.0
 GULLY_CELLS = 8
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Swale:
     """Uncut channel above a headcut: what it cuts away as it works up.
 
@@ -43,11 +44,20 @@ class Swale:
     ends_at
         ``headcut`` (the next one up), ``cut`` (a stretch that is cut already), ``channel head``
         (less land drains than a channel needs), ``edge`` or ``length``.
+    begins_m
+        Channel above the lip that is cut already, before the uncut one begins.
+    cell, up_m, floor_ha
+        The way of the water from the lip up to where the uncut channel ends: flat cell numbers,
+        metres along the channel, and uncut floor from the lip up to there; shape ``(n,)``.
     """
 
     length_m: float
     area_ha: float
     ends_at: str
+    begins_m: float
+    cell: IntArray
+    up_m: FloatArray
+    floor_ha: FloatArray
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +75,8 @@ class Benefit:
         Where the rain behind it is from.
     soil_at_risk_m3
         Length of the swale times the section of the gully below the head.
+    gully_section_m2
+        That section.
     rewetted_m2
         Ground along the pool that stands less than the structure's height above the channel.
     sediment_held_m3
@@ -79,11 +91,14 @@ class Benefit:
     retreat_high_m_per_yr: float = np.nan
     retreat_rain: str = ""
     soil_at_risk_m3: float = np.nan
+    gully_section_m2: float = np.nan
     rewetted_m2: float = np.nan
     sediment_held_m3: float = np.nan
 
 
-def head_benefit(ground: Ground, head: int, *, rainfall: Rainfall | None = None) -> Benefit:
+def head_benefit(
+    ground: Ground, head: int, *, rainfall: Rainfall | None = None, swale: Swale | None = None
+) -> Benefit:
     """What holding a headcut saves.
 
     Parameters
@@ -94,9 +109,12 @@ def head_benefit(ground: Ground, head: int, *, rainfall: Rainfall | None = None)
         Which of the ground's headcuts.
     rainfall
         Rainfall table; without one a usual yearly rain is taken.
+    swale
+        Uncut channel above it, where it was walked already.
     """
     heads = ground.headcuts
-    swale = swale_above(ground, int(heads.cell[head]))
+    swale = swale or swale_above(ground, int(heads.cell[head]))
+    section = gully_section_m2(ground, int(heads.foot_cell[head]))
     rain, source = heavy_rain_mm_per_yr(rainfall)
     rate = float(retreat_m_per_yr(float(heads.drainage_area_ha[head]), rain))
     return Benefit(
@@ -107,7 +125,8 @@ def head_benefit(ground: Ground, head: int, *, rainfall: Rainfall | None = None)
         retreat_low_m_per_yr=rate / FACTOR,
         retreat_high_m_per_yr=rate * FACTOR,
         retreat_rain=source,
-        soil_at_risk_m3=swale.length_m * gully_section_m2(ground, int(heads.foot_cell[head])),
+        soil_at_risk_m3=swale.length_m * section,
+        gully_section_m2=section,
     )
 
 
@@ -123,6 +142,9 @@ def control_benefit(
 
 def swale_above(ground: Ground, lip_cell: int) -> Swale:
     """Walk up from the lip of a headcut while the channel is not cut.
+
+    Where it is cut at the lip itself, the uncut channel begins further up, no further than the
+    ``chance_lost.distance`` limit.
 
     Parameters
     ----------
@@ -142,7 +164,8 @@ def swale_above(ground: Ground, lip_cell: int) -> Swale:
         least_count=least,
     )
     if way.size < 2:
-        return Swale(0.0, 0.0, "channel head")
+        here = np.zeros(1)
+        return Swale(0.0, 0.0, "channel head", 0.0, way, here, here)
     top, ends_at = int(way[-1]), "channel head"
     x, y = ground.raster.grid.xy_of(way)
     walked = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(x), np.diff(y)))])
@@ -150,19 +173,60 @@ def swale_above(ground: Ground, lip_cell: int) -> Swale:
         ends_at = "length"
     line = bed_line(ground, lip_cell, above_m=float(walked[-1]), below_m=0.0, stop_at_heads=True)
     above = channel_along(ground, line)
-    last = above.size - 1
     if line.ends_at == "headcut":
         ends_at = "headcut"
     elif bool(ground.cut.is_cut(np.array([top]))[0]) and ends_at != "length":
         ends_at = "edge"
     deep = np.nan_to_num(above.bank_depth_m) >= ground.rules.value("series.incision")
-    steep = _has_walls(above, ground.raster.grid.cell_m)
-    cut = _first_lasting(deep & steep, above.up_m, CUT_FOR_M)
-    if cut is not None:
-        last, ends_at = cut, "cut"
-    length = float(above.up_m[last])
-    floor = fill(above, above.bed_m + FLOOR_M, until_m=length) if length > 0 else None
-    return Swale(length, 0.0 if floor is None else floor.area_m2 / 10_000.0, ends_at)
+    cut = deep & _has_walls(above, ground.raster.grid.cell_m)
+    first, last = _uncut_rows(cut, above.up_m, ground.rules.high("chance_lost.distance"))
+    ends_at = ends_at if last is None else "cut"
+    begins, end = float(above.up_m[first]), float(above.up_m[-1 if last is None else last])
+    up_m = _along(way, line)
+    inside = up_m <= end
+    floor_ha = _floor_ha(above, up_m[inside], begins_m=begins, end_m=end)
+    area = float(_floor_ha(above, np.array([end]), begins_m=begins, end_m=end)[0])
+    return Swale(end - begins, area, ends_at, begins, way[inside], up_m[inside], floor_ha)
+
+
+def _uncut_rows(cut: BoolArray, up_m: FloatArray, reach_m: float) -> tuple[int, int | None]:
+    """First row of the uncut channel, and the one where it is cut again; None where it is not."""
+    last = _first_lasting(cut, up_m, CUT_FOR_M)
+    if last != 0:
+        return 0, last
+    first = _first_lasting(~cut, up_m, CUT_FOR_M)
+    if first is None or up_m[first] > reach_m:
+        return 0, 0
+    again = _first_lasting(cut[first:], up_m[first:], CUT_FOR_M)
+    return first, None if again is None else first + again
+
+
+def _along(way: IntArray, line: BedProfile) -> FloatArray:
+    """Metres up the bed of each cell of a way, the first of which is the line's own cell."""
+    place = {int(c): k for k, c in enumerate(way)}
+    rows = [
+        (place[int(c)], max(-float(d), 0.0))
+        for c, d in zip(line.cell, line.distance_m, strict=True)
+        if int(c) in place
+    ]
+    k, up = np.array(sorted(rows), dtype=np.float64).reshape(-1, 2).T
+    beyond = np.arange(way.size) > k.max(initial=0.0)
+    out = np.maximum.accumulate(np.interp(np.arange(way.size), k, up))
+    return np.where(beyond, np.inf, out)
+
+
+def _floor_ha(
+    above: ChannelAbove, up_m: FloatArray, *, begins_m: float, end_m: float
+) -> FloatArray:
+    """Floor of the uncut channel from where it begins up to each place, ha."""
+    if end_m <= begins_m:
+        return np.zeros(up_m.shape)
+    floor = fill(above, above.bed_m + FLOOR_M, until_m=end_m)
+    width, at = floor.wet.width_m, floor.up_m
+    steps = 0.5 * (width[1:] + width[:-1]) * np.diff(at)
+    so_far = np.concatenate([[0.0], np.cumsum(steps)])
+    area = np.interp(up_m, at, so_far) - np.interp(begins_m, at, so_far)
+    return np.asarray(np.maximum(area, 0.0) / 10_000.0)
 
 
 def gully_section_m2(ground: Ground, foot_cell: int) -> float:

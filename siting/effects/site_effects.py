@@ -8,7 +8,7 @@ import numpy as np
 
 from siting.channels.ground import Ground
 from siting.effects.backwater import Tailwater, tailwater_in
-from siting.effects.benefits import Benefit, control_benefit, head_benefit
+from siting.effects.benefits import Benefit, Swale, control_benefit, head_benefit, swale_above
 from siting.effects.channel_above import ChannelAbove, channel_above
 from siting.effects.pools import Pool, pool_in
 from siting.effects.wedges import LONGEST_M, SPARE, Wedge, reach_m, wedge_in
@@ -41,6 +41,8 @@ class Effect:
         What a structure at a head saves, or a grade control gains.
     source
         What pool, wedge and ground rewetted were read from.
+    uncut
+        Uncut channel above a head.
     """
 
     pool: Pool | None = None
@@ -48,6 +50,7 @@ class Effect:
     tailwater: Tailwater | None = None
     benefit: Benefit = field(default_factory=Benefit)
     source: str = FROM_GROUND
+    uncut: Swale | None = None
 
 
 def effects_of(ground: Ground, sites: Sites, rainfall: Rainfall | None) -> tuple[Effect, ...]:
@@ -65,7 +68,9 @@ def effects_of(ground: Ground, sites: Sites, rainfall: Rainfall | None) -> tuple
         site = sites[i]
         if site.proposal.at_head:
             head = site.head.index
-            return Effect(benefit=head_benefit(ground, head, rainfall=rainfall))
+            uncut = swale_above(ground, int(ground.headcuts.cell[head]))
+            gain = head_benefit(ground, head, rainfall=rainfall, swale=uncut)
+            return Effect(benefit=gain, uncut=uncut)
         return _of_control(ground, site) if holds_back(site) else Effect()
 
     return tuple(over_items(one, list(range(sites.count))))

@@ -1,9 +1,9 @@
-"""The methods side by side: which one to use at each site, and how far they spread."""
+"""The methods side by side: which one to use at each site."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -40,40 +40,10 @@ class Choice:
     limits_met: npt.NDArray[np.bool_]
 
 
-def with_ranges(estimates: Sequence[FloodEstimate]) -> tuple[FloodEstimate, ...]:
-    """Fill the range of every estimate that has none from the spread over the methods.
-
-    A method's own published standard error is left as it is. Elsewhere low and high are the
-    smallest and largest value of the methods that are inside their limits at that site, and of the
-    estimate itself; where fewer than two methods are inside their limits there is no range.
-    `range_source` says which. A cut-off drainage area leaves the high end open.
-
-    Raises
-    ------
-    FloodInputError
-        When the estimates are for different return periods.
-    """
-    _same_period(estimates)
-    inside = np.array([np.where(e.limits_met, e.value_m3s, np.nan) for e in estimates])
-    several = np.isfinite(inside).sum(axis=0) >= 2
-    smallest, largest = np.fmin.reduce(inside), np.fmax.reduce(inside)
-    filled = []
-    for estimate in estimates:
-        own = np.isfinite(estimate.low_m3s)
-        use = ~own & several & np.isfinite(estimate.value_m3s)
-        low = np.where(use, np.fmin(smallest, estimate.value_m3s), estimate.low_m3s)
-        high = np.where(use, np.fmax(largest, estimate.value_m3s), estimate.high_m3s)
-        said = [estimate.range_source] if own.any() else []
-        said += ["spread over the methods inside their limits"] if use.any() else []
-        filled.append(
-            replace(
-                estimate,
-                low_m3s=frozen(low),
-                high_m3s=frozen(np.where(estimate.is_minimum, np.nan, high)),
-                range_source="; ".join(said),
-            )
-        )
-    return tuple(filled)
+def in_order(names: Iterable[str], preference: Sequence[str] = PREFERENCE) -> list[str]:
+    """Sort names of methods by preference; those that it does not name come last, by name."""
+    given = set(names)
+    return [n for n in preference if n in given] + sorted(given - set(preference))
 
 
 def choose(
@@ -89,8 +59,7 @@ def choose(
     FloodInputError
         When there is no estimate, or they are for different return periods.
     """
-    names = [n for n in preference if n in estimates]
-    names += sorted(set(estimates) - set(names))
+    names = in_order(estimates, preference)
     if not names:
         raise FloodInputError("no flood estimate to choose from", expected="at least one method")
     _same_period([estimates[n] for n in names])

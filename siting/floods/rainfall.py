@@ -6,7 +6,7 @@ years.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
@@ -19,6 +19,27 @@ Series = Literal["partial", "annual", "unstated"]
 # A duration or return period this close to a printed one is that one (rounding of 1/3 h and the
 # like).
 _SAME = 1.0e-6
+
+
+@dataclass(frozen=True, slots=True)
+class RainBounds:
+    """Printed confidence bounds of a rainfall table.
+
+    Parameters
+    ----------
+    low_mm, high_mm
+        Lower and upper bound of every depth in millimetres, shape (d, r).
+    name
+        What the table calls them: ``90 % confidence bounds``.
+    """
+
+    low_mm: FloatArray
+    high_mm: FloatArray
+    name: str = "confidence bounds"
+
+    def __post_init__(self) -> None:
+        for name in ("low_mm", "high_mm"):
+            object.__setattr__(self, name, frozen(getattr(self, name)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,13 +59,15 @@ class Rainfall:
     series
         ``partial`` (partial-duration series), ``annual`` (annual maximum series) or ``unstated``.
     notes
-        Plain remarks that belong in a report, for example that confidence bounds were left aside.
+        Plain remarks that belong in a report.
+    bounds
+        Confidence bounds of the depths where the table prints them; None where it does not.
 
     Raises
     ------
     RainfallError
-        When a depth is missing, zero or negative, or when rain falls as the duration or the return
-        period grows, which no real table does.
+        When a depth is missing, zero or negative, when rain falls as the duration or the return
+        period grows, which no real table does, or when a depth lies outside its own bounds.
     """
 
     durations_h: FloatArray
@@ -53,6 +76,7 @@ class Rainfall:
     source: str
     series: Series = "unstated"
     notes: tuple[str, ...] = field(default=())
+    bounds: RainBounds | None = None
 
     def __post_init__(self) -> None:
         for name in ("durations_h", "return_periods_yr", "depths_mm"):
@@ -66,6 +90,45 @@ class Rainfall:
                 expected="one depth for each pair",
             )
         self._check_depths()
+        self._check_bounds()
+
+    def _check_bounds(self) -> None:
+        bounds = self.bounds
+        if bounds is None:
+            return
+        if not bounds.low_mm.shape == bounds.high_mm.shape == self.depths_mm.shape:
+            raise RainfallError(
+                f"rainfall bounds of {bounds.low_mm.shape} and {bounds.high_mm.shape} for "
+                f"depths of {self.depths_mm.shape}",
+                expected="one lower and one upper bound for each depth",
+            )
+        low, high = bounds.low_mm, bounds.high_mm
+        apart = np.argwhere(~((low > 0) & (low <= self.depths_mm) & (self.depths_mm <= high)))
+        if apart.size:
+            row, col = (int(v) for v in apart[0])
+            raise RainfallError(
+                f"a rainfall depth of {self.depths_mm[row, col]:.4g} mm for "
+                f"{self._where(row, col)} between bounds of {low[row, col]:.4g} and "
+                f"{high[row, col]:.4g} mm",
+                expected="a lower bound above zero, then the depth, then the upper bound",
+                do="check that bounds and estimates are of one place and in one unit",
+            )
+
+    def at_bound(self, end: Literal["low", "high"]) -> Rainfall | None:
+        """Return the table with the depths of one end of its bounds; None where it has none.
+
+        Where rounding makes a printed bound fall as storms get longer or rarer, which no rain
+        does, the value further out is held.
+        """
+        if self.bounds is None:
+            return None
+        if end == "high":
+            depths = np.maximum.accumulate(self.bounds.high_mm, axis=0)
+            depths = np.maximum.accumulate(depths, axis=1)
+        else:
+            depths = np.minimum.accumulate(self.bounds.low_mm[::-1, ::-1], axis=0)
+            depths = np.minimum.accumulate(depths, axis=1)[::-1, ::-1]
+        return replace(self, depths_mm=depths, bounds=None)
 
     def _check_depths(self) -> None:
         bad = np.argwhere(~(np.isfinite(self.depths_mm) & (self.depths_mm > 0)))

@@ -22,12 +22,14 @@ from siting.floods.flood_method import (
     no_estimate,
 )
 from siting.floods.regional_equations import (
+    AREA,
     VARIABLES,
     EquationBook,
     Region,
     built_in_equations,
 )
 from siting.values.us_units import HA_PER_MI2, M3S_PER_CFS, M_PER_FT, MM_PER_INCH
+from siting.values.wording import between, quantity
 from terrain.values.arrays import ArrayLike, FloatArray, floats
 
 # Basin measures a caller may put in `SiteFloodInputs.basin`; drainage area and slope come by
@@ -175,6 +177,24 @@ def prediction_interval_m3s(
     return floats(flow_m3s) * 10.0**-error, floats(flow_m3s) * 10.0**error
 
 
+def fitted_on(region: Region) -> str:
+    """Say which drainage areas a region's equations were fitted on."""
+    areas = _areas(region)
+    if not areas:
+        return "the areas that it was fitted on are not told"
+    return f"fitted on drainage areas of {areas}"
+
+
+def _areas(region: Region) -> str:
+    """Range of the drainage areas of a region's gages; empty where none is told."""
+    lowest, highest = (v * HA_PER_MI2 for v in region.area_range_mi2)
+    least = quantity(lowest, "ha", digits=3) if lowest > 0 else ""
+    most = quantity(highest, "ha", digits=3) if np.isfinite(highest) else ""
+    if least and most:
+        return between(lowest, highest, "ha", digits=3)
+    return f"at least {least}" if least else f"at most {most}" if most else ""
+
+
 def _region_flow(
     region: Region,
     variables: Mapping[str, FloatArray],
@@ -194,10 +214,11 @@ def _region_flags(
     return_period_yr: float,
     inside: np.ndarray[tuple[int, ...], np.dtype[np.bool_]],
 ) -> list[Flag]:
+    newer = f"; newer, but not had: {region.newer}" if region.newer else ""
     flags = [
         Flag(
             "source",
-            f"{region.title}: {region.report}, {region.table}.",
+            f"{region.title}: {region.report}, {region.table}; {fitted_on(region)}{newer}.",
             inside.copy(),
             outside=False,
         )
@@ -210,14 +231,12 @@ def _region_flags(
     for variable, outside in region.outside_range(equation, variables).items():
         term = next(t for t in region.terms if t.variable == variable)
         what = VARIABLES[variable]
-        flags.append(
-            Flag(
-                "out_of_range",
-                f"{region.title}: {what}, lies outside the {term.lowest:g} to {term.highest:g} of "
-                "the gages.",
-                inside & outside,
-            )
+        beyond = (
+            f"the drainage area lies outside those of the gages, {_areas(region)}"
+            if variable == AREA
+            else f"{what}, lies outside the {term.lowest:g} to {term.highest:g} of the gages"
         )
+        flags.append(Flag("out_of_range", f"{region.title}: {beyond}.", inside & outside))
         unknown = inside & np.isnan(variables[variable])
         flags.append(Flag("input_missing", f"Not known here: {what}.", unknown))
     return flags

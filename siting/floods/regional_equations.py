@@ -32,6 +32,8 @@ VARIABLES: Final[Mapping[str, str]] = {
     "soils_index": "mean soils hydrologic index of the basin",
     "percent_above_7500_ft": "share of the basin above 7,500 feet, per cent",
 }
+#: The variable that every report gives the range of.
+AREA: Final = "drainage_area_mi2"
 _FORMS: Final = ("power", "exp10", "base")
 
 
@@ -62,7 +64,10 @@ class Equation:
 
 @dataclass(frozen=True, slots=True)
 class Region:
-    """The equations of one region, with their source."""
+    """The equations of one region, with their source.
+
+    `newer` names a newer edition whose coefficients could not be had; empty where none is known.
+    """
 
     id: str
     title: str
@@ -70,6 +75,16 @@ class Region:
     table: str
     terms: tuple[Term, ...]
     equations: tuple[Equation, ...]
+    newer: str = ""
+
+    @property
+    def area_range_mi2(self) -> tuple[float, float]:
+        """Smallest and largest drainage area that the equations were fitted on; 0 to infinity."""
+        areas = [t for t in self.terms if t.variable == AREA]
+        return (
+            max((t.lowest for t in areas if np.isfinite(t.lowest)), default=0.0),
+            min((t.highest for t in areas), default=np.inf),
+        )
 
     @property
     def return_periods_yr(self) -> tuple[float, ...]:
@@ -186,7 +201,8 @@ def parse_equations(table: Mapping[str, Any], *, name: str) -> EquationBook:
 
 
 def _region(row: Mapping[str, Any], *, where: str) -> Region:
-    _known_keys(row, [f.name for f in fields(Region)], where=where, all_needed=True)
+    names = [f.name for f in fields(Region)]
+    _known_keys(row, names, where=where, needed=[n for n in names if n != "newer"])
     terms = tuple(_term(t, where=where) for t in row["terms"])
     equations = tuple(_equation(e, len(terms), where=where) for e in row["equations"])
     if not terms or not equations:
@@ -194,7 +210,7 @@ def _region(row: Mapping[str, Any], *, where: str) -> Region:
     years = [e.years for e in equations]
     if len(set(years)) != len(years):
         raise RegionalEquationError(f"{where} has two equations for one return period")
-    text = {k: str(row[k]) for k in ("id", "title", "report", "table")}
+    text = {k: str(row[k]) for k in ("id", "title", "report", "table", "newer") if k in row}
     region = Region(**text, terms=terms, equations=equations)
     for equation in equations:
         for term, exponent in zip(terms, equation.exponents, strict=True):
@@ -255,7 +271,7 @@ def _absent(term: Term, exponent: float) -> bool:
 
 
 def _known_keys(
-    row: Mapping[str, Any], known: Iterable[str], *, where: str, all_needed: bool = False
+    row: Mapping[str, Any], known: Iterable[str], *, where: str, needed: Iterable[str] = ()
 ) -> None:
     names = list(known)
     for key in row:
@@ -264,7 +280,7 @@ def _known_keys(
                 f"{where}: '{key}' is not known{_guess(key, names)}",
                 expected=f"one of {', '.join(names)}",
             )
-    lacking = [n for n in names if n not in row] if all_needed else []
+    lacking = [n for n in needed if n not in row]
     if lacking:
         raise RegionalEquationError(f"{where} lacks {', '.join(lacking)}")
 

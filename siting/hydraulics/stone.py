@@ -1,8 +1,9 @@
 """How large stone must be to stay where it is laid, and how heavy it then is.
 
 Each function is one published method. They answer for different places: a chute down a slope
-(`rock_chute_d50_m`, `steep_d30_m`, `abt_johnson_d50_m`), a bed under flowing water
-(`shear_d50_m`), water that strikes stone (`isbash_d_m`). Diameters are those that 30 or 50 % of the
+(`rock_chute_d50_m`, `steep_d30_m`, `abt_johnson_d50_m`), a bank that is overtopped
+(`overtopping_d50_m`), a bed under flowing water (`shear_d50_m`), water that strikes stone
+(`isbash_d_m`). Diameters are those that 30 or 50 % of the
 stone's mass is finer than. Densities are of solid stone.
 """
 
@@ -20,6 +21,11 @@ SHIELDS: Final = 0.047
 #: Slopes that the methods for chutes were tested on.
 ROCK_CHUTE_SLOPES: Final = (0.02, 0.40)
 STEEP_SLOPES: Final = (0.02, 0.20)
+#: Slopes of banks under overtopping flow; the manual works examples from 0.20 to 0.50.
+OVERTOPPING_SLOPES: Final = (0.01, 0.50)
+#: Angle of repose of angular stone, and its D60 over D10, as in the manual's examples.
+REPOSE_DEG: Final = 42.0
+UNIFORMITY: Final = 2.1
 
 _FOOT_M = 0.3048
 _INCH_M = 0.0254
@@ -104,6 +110,50 @@ def abt_johnson_d50_m(
     return float(d50 * (1.4 if rounded else 1.0))
 
 
+def overtopping_d50_m(
+    unit_flow_m2s: float,
+    slope: float,
+    *,
+    density: float = STONE_KG_M3,
+    uniformity: float = UNIFORMITY,
+    repose_deg: float = REPOSE_DEG,
+) -> float:
+    """Median diameter of angular stone on a bank that is overtopped, m.
+
+    0.55 q^0.52 / (Cu^0.25 S^0.75) (sin a / ((Sg cos a - 1) (cos a tan phi - sin a)))^1.11, with a
+    the angle of the slope.
+
+    Parameters
+    ----------
+    unit_flow_m2s
+        Flow per metre of crest.
+    slope
+        Of the downstream face, 0.01 to 0.50.
+    uniformity
+        D60 over D10 of the stone.
+    repose_deg
+        Its angle of repose.
+
+    Notes
+    -----
+    FHWA HEC-23, third edition, 2009, volume 2, design guideline 5, read in a typed copy. It comes
+    with a depth of flow through the stone of at most two diameters, which is not asked here: one
+    layer that lies on the bed has soil beneath it.
+    """
+    q = _at_least_zero(unit_flow_m2s, "a flow per metre of width", "m2/s")
+    s = _within(slope, OVERTOPPING_SLOPES)
+    angle, rest = math.atan(s), math.tan(math.radians(repose_deg))
+    holds = (relative_density(density) * math.cos(angle) - 1) * (
+        math.cos(angle) * rest - math.sin(angle)
+    )
+    return float(
+        0.55
+        * q**0.52
+        / (_above_zero(uniformity, "a uniformity") ** 0.25 * s**0.75)
+        * (math.sin(angle) / holds) ** 1.11
+    )
+
+
 def shear_d50_m(
     shear_pa: float, *, density: float = STONE_KG_M3, shields: float = SHIELDS, safety: float = 1.0
 ) -> float:
@@ -136,17 +186,29 @@ def isbash_d_m(
     """
     v = _at_least_zero(velocity_mps, "a velocity", "m/s")
     c = _above_zero(coefficient, "an Isbash coefficient")
-    return (v / c) ** 2 / (2 * GRAVITY_MPS2 * (_relative(density) - 1))
+    return (v / c) ** 2 / (2 * GRAVITY_MPS2 * (relative_density(density) - 1))
+
+
+def stone_diameter_m(mass_kg: float, density: float = STONE_KG_M3) -> float:
+    """Diameter of a round stone of a mass, m: `stone_mass_kg` turned round."""
+    relative_density(density)
+    return math.cbrt(6 * _at_least_zero(mass_kg, "a mass", "kg") / (math.pi * density))
 
 
 def stone_mass_kg(diameter_m: float, density: float = STONE_KG_M3) -> float:
     """Mass of a round stone, kg."""
-    _relative(density)
+    relative_density(density)
     return math.pi / 6 * _at_least_zero(diameter_m, "a stone diameter", "m") ** 3 * density
 
 
-def _relative(density: float) -> float:
-    """Density of stone over that of water; stone must sink."""
+def relative_density(density: float) -> float:
+    """Density of stone over that of water; stone must sink.
+
+    Raises
+    ------
+    ParameterError
+        A density that no stone has.
+    """
     if not WATER_KG_M3 < density < 10_000:
         raise ParameterError(
             f"a stone density of {density:g} kg/m3", expected="more than water, such as 2650"
@@ -156,7 +218,7 @@ def _relative(density: float) -> float:
 
 def _sunk_n_m3(density: float) -> float:
     """Weight of solid stone under water, N/m3."""
-    return (_relative(density) - 1) * WATER_KG_M3 * GRAVITY_MPS2
+    return (relative_density(density) - 1) * WATER_KG_M3 * GRAVITY_MPS2
 
 
 def _within(slope: float, limits: tuple[float, float]) -> float:

@@ -33,12 +33,10 @@ def place_at_headcuts(trials: Trials) -> Placing:
     stands: list[HeadTrial] = []
     for k in found.kept:
         proposal = _proposal(trials, heads_at, int(k))
-        spot = trials.meter.spot(
-            measured, int(k), STOP, slope=proposal.slope, drop_m=proposal.head.drop_m
-        )
+        spot = trials.meter.spot(measured, int(k), STOP, drop_m=proposal.head.drop_m)
         decision = trials.decide(spot, keep[k])
         if decision.builds:
-            stands.append(HeadTrial(int(k), proposal, decision))
+            stands.append(HeadTrial(int(k), proposal, spot, decision, keep[k]))
         else:
             referred.append(proposal)
     paired = Pairs(trials, heads_at, [head.row for head in stands]).proposals(stands)
@@ -77,7 +75,6 @@ def _proposal(trials: Trials, m: HeadMeasures, k: int) -> Proposal:
             station_m=float(heads.station_m[i]),
         ),
         task=STOP,
-        slope=float(m.slope[k]),
         confidence=float(heads.confidence[i]),
         words=Words(found, built=whole, cautions=_cautions(trials, m, k)),
         head=AtHead(i, float(m.height_m[k]), above, int(m.heads_below[k])),

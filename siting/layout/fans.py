@@ -180,9 +180,8 @@ def _of_run(
         Proposal(
             where=at_station(ground, i),
             task=SPREAD,
-            slope=float(s.slope[i]),
             confidence=confidence,
-            words=Words(_reason(ground, i, bool(s.is_fan[i])), says_all=True),
+            words=Words(_reason(survey, i, bool(s.is_fan[i])), says_all=True),
             member=Member(group, order if group else 0),
         )
         for order, i in enumerate(fitting, start=1)
@@ -195,15 +194,15 @@ def _fits_at(survey: StationSurvey, station: int) -> bool:
     return survey.decide(survey.spot(row, SPREAD)).type is not None and survey.clear(row)
 
 
-def _reason(ground: Ground, i: int, fan: bool) -> str:
-    s = ground.stations
+def _reason(survey: StationSurvey, i: int, fan: bool) -> str:
+    s, slope = survey.trials.ground.stations, survey.slope(survey.row(i))
     open_ground = (
         "A gully ends here on a fan: no side stands above the bed"
         if fan
         else "A gully ends here: its banks fade out on the open floor"
     )
     return (
-        f"{open_ground}, which falls {percent(s.slope[i])}; {hectares(s.drainage_area_ha[i])} "
+        f"{open_ground}, which falls {percent(slope)}; {hectares(s.drainage_area_ha[i])} "
         "drain to it. A band level across, tips pointing down, spreads the water before it cuts "
         "again."
     )

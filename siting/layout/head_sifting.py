@@ -8,9 +8,10 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from siting.channels.bed_slopes import bed_slopes
 from siting.channels.ground import Ground
 from siting.channels.headcut_measures import HeadMeasures, measure_heads
-from terrain.values.arrays import BoolArray, IntArray
+from terrain.values.arrays import BoolArray, FloatArray, IntArray
 
 #: Why a headcut is no site.
 OUTSIDE: Final = "outside"
@@ -29,12 +30,15 @@ class Sifted:
         Why each of the ground's headcuts is no site; empty for one that is; ``(n,)``.
     measures
         Measures of those that are inside, sure and on a channel, ``(m,)``.
+    slope
+        Slope of the bed that a structure at each of these would stand on, ``(m,)``.
     hillside
         Which of these lie in a bed so steep that it belongs to the hillside, ``(m,)``.
     """
 
     code: NDArray[Any]
     measures: HeadMeasures
+    slope: FloatArray
     hillside: BoolArray
 
     @property
@@ -51,6 +55,9 @@ def sifted(ground: Ground) -> Sifted:
     code[heads.reach < 0] = NO_CHANNEL
     code[~ground.inside(heads.cell)] = OUTSIDE
     measures = measure_heads(ground, np.flatnonzero(code == ""))
-    hillside = np.asarray(measures.slope > rules.value("refer.slope"), dtype=np.bool_)
+    cells = heads.cell[measures.index]
+    # the same bed that a site at the lip is measured on
+    slope = bed_slopes(ground, cells, at_head=measures.section_cell != cells).here
+    hillside = np.asarray(slope > rules.value("refer.slope"), dtype=np.bool_)
     code[measures.index[hillside]] = HILLSIDE
-    return Sifted(code, measures, hillside)
+    return Sifted(code, measures, slope, hillside)

@@ -29,6 +29,15 @@ CULVERT: Final = "culvert"
 OTHER: Final = "other"
 KINDS: Final = (ROAD, BUILDING, POND, CULVERT, OTHER)
 
+#: A road is not the ranch's own where a field says so in one of these words.
+_OWN_FIELDS: Final = ("ours", "own", "dips")
+_PUBLIC_FIELDS: Final = ("public",)
+_OWNER_FIELDS: Final = ("owner", "ownership", "jurisdiction", "access", "highway", "fclass")
+_YES, _NO = frozenset({"yes", "y", "true", "t", "1"}), frozenset({"no", "n", "false", "f", "0"})
+_NOT_OURS: Final = re.compile(
+    r"\b(?:public|county|state|federal|municipal|city|town|township|government|not ours|"
+    r"neighbou?r(?:'?s)?|easement|motorway|trunk|primary|secondary|tertiary)\b"
+)
 #: Words that tell a kind, widest usual distance first.
 _WORDS: Final = (
     (
@@ -46,7 +55,12 @@ _NAME_FIELDS: Final = ("name", "label", "reason", "note", "description", "desc",
 _ROADS: Final = Wanted(
     what="a road",
     lines=True,
-    texts={"name": ("name", "label", "fullname", *_KIND_FIELDS)},
+    texts={
+        "name": ("name", "label", "fullname", *_KIND_FIELDS),
+        "ours": _OWN_FIELDS,
+        "public": _PUBLIC_FIELDS,
+        "owner": _OWNER_FIELDS,
+    },
     layers=("road", "track", "trail", "street", "driveway"),
     name_layer=SitingRemedy.NAME_ROADS_LAYER,
 )
@@ -75,6 +89,9 @@ class KeepClear:
         Whether each comes from the file of roads: then it is a line on which dips may be laid.
     notes
         Plain sentences: what was read, done and left out.
+    not_ours
+        Whether each is said to be public or another's: no dips are laid on such a road. None for
+        all the ranch's own.
     """
 
     shapes: NDArray[Any]
@@ -82,10 +99,13 @@ class KeepClear:
     name: NDArray[np.object_]
     from_roads: NDArray[np.bool_]
     notes: tuple[str, ...] = ()
+    not_ours: NDArray[np.bool_] | None = None
 
     def __post_init__(self) -> None:
         for array in (self.shapes, self.kind, self.name, self.from_roads):
             read_only(array)
+        if self.not_ours is not None:
+            read_only(self.not_ours)
 
     @property
     def size(self) -> int:
@@ -101,6 +121,13 @@ class KeepClear:
     def road_names(self) -> NDArray[np.object_]:
         """Name of each of them."""
         return np.asarray(self.name[self.from_roads])
+
+    @property
+    def for_dips(self) -> NDArray[np.bool_]:
+        """Which features are roads on which dips may be laid: given as roads, and the ranch's."""
+        if self.not_ours is None:
+            return self.from_roads
+        return np.asarray(self.from_roads & ~self.not_ours)
 
 
 def read_keep_clear(
@@ -131,12 +158,22 @@ def read_keep_clear(
     """
     parts: list[tuple[Features, list[str], list[str], bool]] = []
     notes: list[str] = []
+    not_ours: list[bool] = []
     if roads is not None:
         read = read_features(roads, grid, _ROADS, layer=roads_layer)
         names = [str(n) for n in read.texts["name"]]
         parts.append((read, [ROAD] * len(names), names, True))
         length = quantity(float(shapely.length(read.shapes).sum()) / 1000, "km")
         notes += [f"{read.name}: {length} of road on the DEM or near it.", *read.notes]
+        columns = (read.texts[n] for n in ("ours", "public", "owner"))
+        not_ours = [is_not_ours(*map(str, said)) for said in zip(*columns, strict=True)]
+        if any(not_ours):
+            others = read.shapes[np.array(not_ours)]
+            others_km = quantity(float(shapely.length(others).sum()) / 1000, "km")
+            notes.append(
+                f"{others_km} of it are public or another's by the file: structures keep "
+                "off them, and no dips are laid there."
+            )
     if keep_clear is not None:
         read = read_features(keep_clear, grid, _KEEP_CLEAR, layer=keep_clear_layer)
         told = list(zip(read.texts["kind"], read.texts["name"], strict=True))
@@ -151,7 +188,33 @@ def read_keep_clear(
             [r for p, *_, r in parts for _ in range(p.shapes.size)], dtype=np.bool_
         ),
         notes=tuple(notes),
+        not_ours=_with_rest(not_ours, sum(p.shapes.size for p, *_ in parts)),
     )
+
+
+def is_not_ours(ours: str, public: str, owner: str) -> bool:
+    """Whether a road is public or another's, by what a file says of it.
+
+    Parameters
+    ----------
+    ours, public
+        Yes or no, in any of the usual forms; empty where the file has no such field.
+    owner
+        Who owns it, or its class, in words: ``county``, ``public``, ``secondary``.
+    """
+    said = ours.strip().casefold()
+    if said in _YES or said in _NO:
+        return said in _NO
+    if public.strip().casefold() in _YES:
+        return True
+    return _NOT_OURS.search(owner.casefold().replace("_", " ")) is not None
+
+
+def _with_rest(of_roads: list[bool], count: int) -> NDArray[np.bool_] | None:
+    """Truths of the roads, which come first, filled up for all features; None where all are no."""
+    if not any(of_roads):
+        return None
+    return np.array(of_roads + [False] * (count - len(of_roads)), dtype=np.bool_)
 
 
 def kind_of(*texts: str) -> str:

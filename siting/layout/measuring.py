@@ -12,11 +12,13 @@ from siting.layout.clearance import Clearance, check_clearance
 from siting.layout.keep_clear import OTHER, KeepClear
 from siting.layout.keep_files import KeepFiles
 from siting.layout.proposals import Proposal
+from siting.places.earth_map import EarthFile, EarthMap
 from siting.places.measured_places import Measured, Meter
 from siting.places.site_floods import FloodGauge
-from siting.places.spot import LandAbove, Spot, SpotFloods, Stock
+from siting.places.spot import Earth, LandAbove, Spot, SpotFloods, Stock
 from siting.structures.catalogue import structure_types
 from siting.structures.decisions import Decision, decide
+from siting.structures.dip_spacing import EROSIVE, SOILS
 from siting.structures.structure_type import Check, StructureType
 from siting.values.wording import metres
 from terrain.values.arrays import IntArray
@@ -43,11 +45,22 @@ class BuildSettings:
         What they hold, in the coordinates of a raster: what `on` reads.
     types
         Structure types to choose from; all that are installed by default.
+    road_dips
+        Whether dips are laid on the roads; without, roads are only kept clear of.
+    road_soil
+        Soil of the roads, one of `siting.structures.dip_spacing.SOILS`; what is not known is taken
+        for erosive, which asks for the closer dips.
+    earth
+        What bed and banks are made of, as somebody told.
+    earth_file
+        Soil map that names the soil of each patch, where nobody told one for all; None for none.
+    earth_map
+        What it holds, in the coordinates of a raster: what `on` reads.
 
     Raises
     ------
     ParameterError
-        A return period that floods are not estimated for.
+        A return period that floods are not estimated for, or another soil.
     """
 
     stock: Stock = field(default_factory=Stock)
@@ -55,8 +68,15 @@ class BuildSettings:
     keep_files: KeepFiles | None = None
     keep: KeepClear | None = None
     types: tuple[StructureType, ...] = field(default_factory=lambda: tuple(structure_types()))
+    road_dips: bool = True
+    road_soil: str = EROSIVE
+    earth: Earth = field(default_factory=Earth)
+    earth_file: EarthFile | None = None
+    earth_map: EarthMap | None = None
 
     def __post_init__(self) -> None:
+        if self.road_soil not in SOILS:
+            raise ParameterError(f"road soil '{self.road_soil}'", expected=" or ".join(SOILS))
         if self.design_period_yr not in RETURN_PERIODS_YR:
             raise ParameterError(
                 f"a design return period of {self.design_period_yr:g} years",
@@ -64,15 +84,19 @@ class BuildSettings:
             )
 
     def on(self, raster: Raster) -> BuildSettings:
-        """Read what is kept clear of into the coordinates of a raster; the rest stays as given.
+        """Read what is kept clear of, and soils, into a raster's coordinates; the rest stays.
 
         Raises
         ------
-        FeatureFileError
+        FeatureFileError, MapError
             A file cannot be used.
         """
-        files = self.keep_files
-        return self if files is None else replace(self, keep=files.read(raster.grid))
+        files, earth = self.keep_files, self.earth_file
+        return replace(
+            self,
+            keep=self.keep if files is None else files.read(raster.grid),
+            earth_map=self.earth_map if earth is None else earth.read(raster.grid),
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -98,7 +122,14 @@ class Trials:
     def meter(self) -> Meter:
         """Measures places."""
         build = self.settings
-        return Meter(self.ground, self.gauge, build.stock, build.design_period_yr)
+        return Meter(
+            self.ground,
+            self.gauge,
+            build.stock,
+            build.design_period_yr,
+            earth=build.earth,
+            earth_map=build.earth_map,
+        )
 
     def measure(self, cells: IntArray, section_cells: IntArray | None = None) -> Measured:
         """Measure places; see `siting.places.measured_places.Meter.measure`."""
@@ -125,7 +156,6 @@ def spot_of(meter: Meter, m: Measured, i: int, proposal: Proposal) -> Spot:
         m,
         i,
         proposal.task,
-        slope=proposal.slope,
         drop_m=proposal.head.drop_m,
         floor_m=proposal.floor_m,
     )
@@ -146,6 +176,7 @@ def road_spot(meter: Meter, proposal: Proposal, *, area_complete: bool) -> Spot:
         rules=rules,
         floods=SpotFloods(design_period_yr=meter.design_period_yr),
         stock=meter.stock,
+        road=road.run,
     )
 
 

@@ -1,8 +1,10 @@
 """The low grade control below each headcut, without which the structure above is undermined.
 
 Its crest has to lie between the foot of the drop, so that it backs water to the foot, and the sill
-of the bowl. It stands 4 to 6 drop heights below the foot; where one low structure cannot reach the
-foot from there, a second one stands between the two, each within its own height.
+of the bowl, at the likely elevations: on site it is set by level from the foot. It stands 4 to 6
+drop heights below the foot. Where one low structure cannot reach the foot from any place there, two
+are tried in series, each within its own height; then a type at the drop that needs no water backed
+to it. What still reaches only in part is told by the share of the rise that it makes up.
 """
 
 from __future__ import annotations
@@ -12,104 +14,22 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from siting.channels.bed_profile import bed_below
-from siting.channels.ground import Ground
 from siting.channels.headcut_measures import HeadMeasures
 from siting.layout.measuring import Trials
+from siting.layout.pair_reach import LEVEL_M, UNSEEN, head_caution, reach_share
+from siting.layout.pair_stretch import CLEAR_M, Stretch, stretch_below
 from siting.layout.proposals import AtHead, Foot, Member, Proposal, Where, Words
-from siting.places.spot import Task
+from siting.places.spot import Spot, Task
 from siting.structures.decisions import Decision
-from siting.structures.structure_type import Size
+from siting.structures.grade_height import banks_unseen
+from siting.structures.structure_type import Check, Size
 from siting.values.wording import metres
-from terrain.values.arrays import BoolArray, FloatArray, IntArray
+from terrain.values.arrays import IntArray
 
 #: Banks lower than this below a rundown let the water spread, m (common practice).
 OPEN_GROUND_M = 0.3
-#: A second structure keeps this far from the end of the one at the drop, m (common practice).
-CLEAR_M = 1.0
-#: Crests that differ by less are level, m: stones are not set finer (common practice).
-LEVEL_M = 0.005
-#: Rows of a bed that its slope is told from, at least.
-SLOPE_ROWS = 3
 #: Words in the refusal of a crest that is too low.
 TOO_LOW = "is needed to back water"
-#: What is said at a grade control that backs water to the foot, at one that cannot, and at the
-#: headcut of the latter.
-BACKS_WATER = " and backs water to the foot"
-TOO_LOW_HERE = (
-    "It is too low here to back water to the foot: watch the foot of the drop after each flow, and "
-    "measure bankfull, which may allow more."
-)
-ONLY_HOLDS = "Its grade control only holds the bed:"
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Stretch:
-    """Where the grade control of one headcut may stand; arrays of shape ``(n,)``, going down.
-
-    Parameters
-    ----------
-    cell, distance_m, needed_m
-        Places, metres below the foot of the drop, and height of a crest there that is level with
-        the foot.
-    usual
-        Whether a place lies within 4 to 6 drop heights; the others are closer.
-    next_drop_m
-        Metres from the foot to the next drop below, where that ends the stretch; else NaN.
-    """
-
-    cell: IntArray
-    distance_m: FloatArray
-    needed_m: FloatArray
-    usual: BoolArray
-    next_drop_m: float
-
-    @property
-    def size(self) -> int:
-        """Number of places."""
-        return int(self.cell.size)
-
-
-def stretch_below(ground: Ground, foot: int, height_m: float) -> Stretch:
-    """Lay out the bed below the foot of a drop.
-
-    Parameters
-    ----------
-    ground
-        Terrain.
-    foot
-        Cell of the foot.
-    height_m
-        Height of the drop.
-    """
-    rules, cell_m = ground.rules, ground.raster.grid.cell_m
-    near = rules.low("pair.distance") * height_m
-    # cells are coarse against short distances: one past the least distance always counts
-    far = max(rules.high("pair.distance") * height_m, near + 1.5 * cell_m)
-    bed = bed_below(ground, foot, length_m=far + 2 * cell_m)
-    next_drop = float(bed.distance_m[-1]) if bed.ends_at == "headcut" else np.nan
-    least = rules.value("rock_bowl.run") * height_m + CLEAR_M
-    # the foot may lie in a plunge pool: the bed's own fall then counts
-    slope = max(bed.slope()[0], 0.0) if bed.distance_m.size >= SLOPE_ROWS else 0.0
-    clear = far if np.isnan(next_drop) else min(far, next_drop - cell_m)
-    inside = np.flatnonzero((bed.distance_m >= min(least, near)) & (bed.distance_m <= clear))
-    usual = bed.distance_m[inside] >= near - 1e-9
-    # steps may share a cell: its middle lies midway between those in each part of the stretch
-    keys = np.column_stack([bed.cell[inside], usual])
-    _, first, own, rows = np.unique(
-        keys, axis=0, return_index=True, return_inverse=True, return_counts=True
-    )
-    own = own.reshape(-1)  # numpy 2.0 gives it the shape of the keys
-    down = np.argsort(first)
-    fall = (np.bincount(own, bed.bed_m[0] - bed.bed_m[inside]) / rows)[down]
-    distance = (np.bincount(own, bed.distance_m[inside]) / rows)[down]
-    return Stretch(
-        cell=bed.cell[inside][first[down]],
-        distance_m=distance,
-        needed_m=np.maximum(np.maximum(fall, slope * distance) - LEVEL_M, 0.0),
-        usual=usual[first[down]],
-        next_drop_m=next_drop,
-    )
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -118,7 +38,14 @@ class HeadTrial:
 
     row: int
     proposal: Proposal
+    spot: Spot
     decision: Decision
+    keep: tuple[Check, ...] = ()
+
+    @property
+    def needs_tailwater(self) -> bool:
+        """Whether what stands here is undermined without water backed to its foot."""
+        return self.decision.kind.needs_tailwater
 
     @property
     def sill_m(self) -> float:
@@ -131,8 +58,18 @@ class _Trial:
     """A place of a stretch where something fits."""
 
     place: int
-    task: Task
+    spot: Spot
     decision: Decision
+
+    @property
+    def task(self) -> Task:
+        """What it is asked for."""
+        return self.spot.task
+
+    @property
+    def height_m(self) -> float:
+        """Height of the crest."""
+        return self.decision.sized.height_m
 
 
 class Pairs:
@@ -171,13 +108,6 @@ class Pairs:
         self._reach, self._station = reach, station
         s = ground.stations
         at = np.maximum(near, 0)
-        below = np.concatenate(
-            [
-                np.full(n, max(float(ground.headcuts.slope_below[heads.index[k]]), 0.0))
-                for k, n in zip(open_to, sizes, strict=True)
-            ]
-        )
-        self._slope = np.where(near >= 0, s.slope[at], below) if s.size else below
         self._fan = (near >= 0) & s.is_fan[at] if s.size else np.zeros(cells.size, bool)
         self._keep = trials.keep_off(cells)
 
@@ -185,13 +115,13 @@ class Pairs:
         """Headcuts with their grade controls; without one the headcut says why."""
         out: list[Proposal] = []
         groups = 0
-        for head in stands:
-            controls, why = self._controls(head)
+        for given in stands:
+            head, controls, why = self._settled(given)
             groups += bool(controls)
             group = groups if controls else 0
             out += [replace(c, member=replace(c.member, group=group)) for c in controls]
             words = head.proposal.words
-            cautions = (*words.cautions, why) if why else words.cautions
+            cautions = (why, *words.cautions) if why else words.cautions
             out.append(
                 replace(
                     head.proposal,
@@ -201,41 +131,82 @@ class Pairs:
             )
         return out
 
-    def _controls(self, head: HeadTrial) -> tuple[list[Proposal], str]:
-        """Grade controls of one headcut from the lowest up, or why there is none."""
+    def _settled(self, head: HeadTrial) -> tuple[HeadTrial, list[Proposal], str]:
+        """What stands at a headcut, its grade controls from the lowest up, and what is said."""
         stretch = self._stretch[head.row]
         usual = np.flatnonzero(stretch.usual)
-        if not usual.size:
-            return [], self._no_room(stretch)
         refusals: list[str] = []
         for j in usual:
-            found, why = self._try(head, int(j), float(stretch.needed_m[j]))
+            found, why = self._try(head, int(j), Task("grade", float(stretch.needed_m[j])))
             if found is not None:
-                return [self._control(head, found, 1, of=1)], ""
+                said = head_caution(found.spot, found.height_m, "")
+                return head, [self._control(head, found, 1, of=1)], said
             refusals.append(why)
-        two = self._two_in_series(head, usual)
+        two, unseen = self._two_in_series(head, usual)
         if two:
-            return two, ""
-        too_low = [(int(j), why) for j, why in zip(usual, refusals, strict=True) if TOO_LOW in why]
-        if not too_low:
-            return [], f"No grade control below it: {refusals[0]}"
-        return self._only_holds(head, too_low)
+            return head, two, UNSEEN if unseen else ""
+        return self._falls_short(head, usual, refusals)
 
-    def _only_holds(
-        self, head: HeadTrial, too_low: list[tuple[int, str]]
-    ) -> tuple[list[Proposal], str]:
-        """A grade control too low to back water: it keeps the bed below from falling away."""
-        others: list[str] = []
-        nor = "Two in series do not reach the foot either."
-        for j, why in too_low:
-            found, other = self._try(head, j, np.nan)
-            if found is not None:
-                return [self._control(head, found, 1, of=1)], f"{ONLY_HOLDS} {why} {nor}"
-            others.append(other)
-        return [], (
-            f"No grade control below it: {too_low[0][1]} {nor} One that only holds the bed does "
-            f"not fit: {others[0]}"
-        )
+    def _falls_short(
+        self, head: HeadTrial, usual: IntArray, refusals: list[str]
+    ) -> tuple[HeadTrial, list[Proposal], str]:
+        """Where no crest reaches the foot: a type that needs none, or what reaches in part."""
+        stretch = self._stretch[head.row]
+        too_low = next((why for why in refusals if TOO_LOW in why), "")
+        none = too_low or (refusals[0] if refusals else "")
+        dry = self._without_tailwater(head)
+        if dry is not None:
+            control = self._best(dry, usual, dry=True)
+            stands = [self._control(dry, control, 1, of=1)] if control else []
+            why = (
+                f"No crest below backs water to its foot: {none}"
+                if none
+                else self._no_room(stretch)
+            )
+            alone = "" if stands else " See that the bed below is not falling away."
+            return dry, stands, f"{why} The {dry.decision.kind.name} needs none.{alone}"
+        if not usual.size:
+            return head, [], self._no_room(stretch)
+        part = self._best(head, usual)
+        if part is not None:
+            nor = "Two in series do not reach the foot either."
+            said = head_caution(part.spot, part.height_m, f"{_sentence(none)} {nor}")
+            return head, [self._control(head, part, 1, of=1)], said
+        return head, [], f"No grade control below it: {none}"
+
+    def _best(self, head: HeadTrial, usual: IntArray, *, dry: bool = False) -> _Trial | None:
+        """Of the places where a crest may stand that falls short, that with the greatest share."""
+        stretch = self._stretch[head.row]
+        best: _Trial | None = None
+        for j in usual:
+            task = Task("grade", float(stretch.needed_m[j]), short=not dry, dry=dry)
+            found, _ = self._try(head, int(j), task)
+            if found is None:
+                continue
+            if dry:
+                return found
+            share = reach_share(found.spot, found.height_m)
+            if best is None or share > reach_share(best.spot, best.height_m) + 1e-9:
+                best = found
+        return best
+
+    def _without_tailwater(self, head: HeadTrial) -> HeadTrial | None:
+        """The headcut with a type that needs no water backed to it; None where none fits.
+
+        Without a flow nothing speaks against a crest below: it is only not known to fit.
+        """
+        if not np.isfinite(head.spot.flow_m3s()):
+            return None
+        task = replace(head.spot.task, dry=True)
+        spot = replace(head.spot, task=task)
+        decision = self._trials.decide(spot, head.keep)
+        if not decision.builds:
+            return None
+        drop_m = self._stretch[head.row].next_drop_m
+        if np.isfinite(drop_m) and drop_m < decision.sized.length_m + CLEAR_M:
+            return None  # its apron would end at the next drop
+        proposal = replace(head.proposal, task=task)
+        return replace(head, spot=spot, decision=decision, proposal=proposal)
 
     def _no_room(self, stretch: Stretch) -> str:
         if np.isfinite(stretch.next_drop_m):
@@ -250,7 +221,7 @@ class Pairs:
             f"{least:g} drop heights. Look for one on site."
         )
 
-    def _try(self, head: HeadTrial, j: int, needed_m: float) -> tuple[_Trial | None, str]:
+    def _try(self, head: HeadTrial, j: int, task: Task) -> tuple[_Trial | None, str]:
         """Ask the types about one place; also the reasons against it."""
         stretch = self._stretch[head.row]
         at = int(self._first[head.row]) + j
@@ -259,23 +230,21 @@ class Pairs:
         refused = [c.why_not for c in self._keep[at] if not c.passed]
         if refused:
             return None, _lowered(refused[0])
-        tasks = [Task("grade", needed_height_m=needed_m, below_head=True)]
+        tasks = [replace(task, below_head=True)]
         if self._opens(head, j):
             tasks.insert(0, Task("spread", opens=True))
         why: tuple[str, ...] = ()
-        for task in tasks:
-            spot = self._trials.meter.spot(self._measured, at, task, slope=float(self._slope[at]))
+        for asked in tasks:
+            spot = self._trials.meter.spot(self._measured, at, asked)
             decision = self._trials.decide(spot, self._keep[at])
             if decision.size is None:
                 why = decision.why_none
                 continue
-            # one that only holds the bed stands lower still
-            needed = needed_m if np.isfinite(needed_m) else float(stretch.needed_m[j])
-            over = decision.size.height_m - needed - head.sill_m
-            if task.purpose == "grade" and over > LEVEL_M:
+            over = decision.size.height_m - asked.needed_height_m - head.sill_m
+            if asked.purpose == "grade" and over > LEVEL_M:
                 why = ("Its crest would stand above the bowl's sill.",)
                 continue
-            return _Trial(j, task, decision), ""
+            return _Trial(j, spot, decision), ""
         return None, _lowered(" ".join(why))
 
     def _opens(self, head: HeadTrial, j: int) -> bool:
@@ -285,26 +254,30 @@ class Pairs:
         low = np.isfinite(depth) and depth < OPEN_GROUND_M
         return bool(self._fan[at]) or (low and head.decision.kind.name == "rock rundown")
 
-    def _two_in_series(self, head: HeadTrial, usual: IntArray) -> list[Proposal]:
-        """Two low structures that share the rise, the upper one as far down as it can reach."""
+    def _two_in_series(self, head: HeadTrial, usual: IntArray) -> tuple[list[Proposal], bool]:
+        """Two low structures that share the rise, the upper one as far down as it can reach.
+
+        Also whether banks are to be measured first.
+        """
         stretch = self._stretch[head.row]
         for upper in np.flatnonzero(~stretch.usual)[::-1]:
             rise = float(stretch.needed_m[upper])
-            above, _ = self._try(head, int(upper), rise)
+            above, _ = self._try(head, int(upper), Task("grade", rise))
             if above is None or above.task.purpose != "grade":
                 continue
             for lower in usual:
                 left = max(float(stretch.needed_m[lower]) - rise, 0.0)
-                below, _ = self._try(head, int(lower), left)
+                below, _ = self._try(head, int(lower), Task("grade", left))
                 if below is None or below.task.purpose != "grade":
                     continue
                 between = float(stretch.distance_m[lower] - stretch.distance_m[upper])
                 if between >= _length_between_m(above.decision.sized, below.decision.sized):
-                    return [
+                    two = [
                         self._control(head, below, 1, of=2, foot=int(upper)),
                         self._control(head, above, 2, of=2),
                     ]
-        return []
+                    return two, banks_unseen(above.spot) or banks_unseen(below.spot)
+        return [], False
 
     def _control(
         self, head: HeadTrial, trial: _Trial, order: int, *, of: int, foot: int = -1
@@ -330,7 +303,6 @@ class Pairs:
                 station_m=float(self._station[at]),
             ),
             task=trial.task,
-            slope=float(self._slope[at]),
             confidence=proposal.confidence,
             words=Words(_why_here(where, order, of, trial.task)),
             head=AtHead(proposal.head.index, heads_below=proposal.head.heads_below),
@@ -346,10 +318,8 @@ class Pairs:
 def _why_here(where: str, order: int, of: int, task: Task) -> str:
     if task.purpose == "spread":
         return f"Spreads the water {where}, where the channel opens, before it gathers again."
-    if not np.isfinite(task.needed_height_m):
-        return f"Holds the bed {where}. {TOO_LOW_HERE}"
     if of == 1:
-        return f"Holds the bed {where}{BACKS_WATER}; without it the drop's structure is undermined."
+        return f"Holds the bed {where}."
     if order == 1:
         return (
             f"The lower of two in series, {where}: from here one low crest cannot reach the foot, "
@@ -363,6 +333,11 @@ def _length_between_m(upper: Size, lower: Size) -> float:
     ends = [along for part in upper.parts for along, _ in part.outline]
     begins = [along for part in lower.parts for along, _ in part.outline]
     return max(ends, default=upper.length_m / 2) - min(begins, default=-lower.length_m / 2)
+
+
+def _sentence(text: str) -> str:
+    """The rest of another sentence as one of its own."""
+    return text[:1].upper() + text[1:]
 
 
 def _lowered(sentence: str) -> str:

@@ -8,7 +8,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from siting.channels.ground import Ground
-from siting.places.spot import Task
+from siting.layout.healing import HealingReach
+from siting.places.spot import RoadRun, Task
 from siting.structures.spacing_table import SpacingRow
 
 
@@ -84,7 +85,7 @@ class Member:
 
 @dataclass(frozen=True, slots=True)
 class Foot:
-    """Foot of the drop that a grade control backs water to.
+    """Foot of the drop that a grade control backs water to, wholly or in part.
 
     Parameters
     ----------
@@ -115,12 +116,23 @@ class OnRoad:
         Land that drains onto it since the place above.
     spacing
         Spacing rules that apply.
+    run
+        The piece of road whose water comes to it; None in plans that did not keep it.
+    stretch
+        Number of the stretch of road that falls one way, from 1: its dips are one work. 0 in plans
+        that did not keep it.
+    soil_m3_per_yr
+        Soil that this water would cut from that piece of road in a year (the depth of
+        ``road_dip.soil_cut`` over its surface), m3: what the dip may save; NaN where not known.
     """
 
     azimuth_deg: float
     grade_error: float
     land_ha: float
     spacing: tuple[SpacingRow, ...]
+    run: RoadRun | None = None
+    stretch: int = 0
+    soil_m3_per_yr: float = np.nan
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,12 +191,12 @@ class Proposal:
     ----------
     where, task
         The place, and what it asks of a structure.
-    slope
-        Bed slope of the reach, or grade of the road, m per m.
     confidence
         0 to 1.
     words
         What is said of it.
+    slope
+        Grade of the road, m per m; NaN in a channel, whose bed is measured at the place.
     head, member, foot
         The headcut that it works at, its group, and the foot of the drop that it backs water to.
     floor_m
@@ -197,9 +209,9 @@ class Proposal:
 
     where: Where
     task: Task
-    slope: float
     confidence: float
     words: Words
+    slope: float = np.nan
     head: AtHead = AtHead()
     member: Member = Member()
     foot: Foot = Foot()
@@ -223,10 +235,13 @@ class Placing:
         Places; groups are counted from 1 within one placing.
     notes
         What was left out, in sentences.
+    look_first
+        Reaches that are left alone because they may be healing.
     """
 
     proposals: tuple[Proposal, ...] = ()
     notes: tuple[str, ...] = ()
+    look_first: tuple[HealingReach, ...] = ()
 
 
 def at_station(ground: Ground, i: int) -> Where:
@@ -246,6 +261,7 @@ def put_together(placings: Iterable[Placing]) -> Placing:
     """
     apart: list[Proposal] = []
     notes: list[str] = []
+    look_first: list[HealingReach] = []
     groups = 0
     for placing in placings:
         own = [p.member.group for p in placing.proposals]
@@ -255,6 +271,7 @@ def put_together(placings: Iterable[Placing]) -> Placing:
         ]
         groups += max(own, default=0)
         notes += placing.notes
+        look_first += placing.look_first
     apart.sort(
         key=lambda p: (
             p.where.reach < 0,
@@ -272,7 +289,8 @@ def put_together(placings: Iterable[Placing]) -> Placing:
         group = p.member.group
         if group and members[group] > 1 and group not in number:
             number[group] = len(number) + 1
-    return Placing(tuple(_in_group(p, number.get(p.member.group, 0)) for p in apart), tuple(notes))
+    numbered = tuple(_in_group(p, number.get(p.member.group, 0)) for p in apart)
+    return Placing(numbered, tuple(notes), tuple(look_first))
 
 
 def _in_group(p: Proposal, group: int) -> Proposal:

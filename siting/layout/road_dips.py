@@ -1,15 +1,16 @@
 """Places for rolling dips: low swells across a ranch road that lead its water onto the ground.
 
-Each stretch of road that falls one way gets dips from its top down. From the last dip (or the top)
-the spacing rule for the mean grade since then says how far off the next may lie. Between half of
-that and the whole, the place is taken that is farthest and lets the water out onto the gentlest
-ground. A place will do where the road has a grade for a dip, the ground on one side falls away,
-the water does not come to a channel, pond, culvert or building at once, and no stream crosses
-close by. Where none does within the spacing, the first one farther down is taken, and this is said.
+Each stretch of road that falls one way gets dips from its top down. For the mean grade since the
+last dip (or the top), and the soil, a table says how far water may run at most. Between a share of
+that (``road_dip.closest``) and the whole, the place is taken that is farthest and lets the water
+out onto the gentlest ground. A place will do where the road has a grade for a dip, the ground on
+one side falls away, the water does not come to a channel, pond, culvert or building at once, and no
+stream crosses close by. Where none does within the distance, the first one farther down is taken,
+and this is said.
 
 Not done: sags of the road are taken to drain by themselves; no dip is forced just above a stream
-crossing; ruts, berms and ditches narrower than a cell are not seen; neither the soil of the road
-nor the slope of its surface across is asked for.
+crossing; ruts, berms and ditches narrower than a cell are not seen; the soil is one for all roads,
+and the slope of the surface across is not asked for.
 """
 
 from __future__ import annotations
@@ -27,22 +28,16 @@ from siting.layout.clearance import Crossings, road_crossings
 from siting.layout.keep_clear import KeepClear
 from siting.layout.road_outlets import Outlets, cells_at, further_down, outlets_of
 from siting.layout.road_profile import RoadPiece, grades_of, road_pieces
-from siting.layout.road_spacing import (
-    ROLLING_DIP_GRADE,
-    WATER_BAR,
-    dip_spacing_m,
-    water_bar_spacing_m,
-)
+from siting.layout.road_words import Tally, cautions, reason
+from siting.structures.dip_spacing import EROSIVE, greatest_m
 from siting.values.rules import Rules
-from siting.values.wording import hectares, metres, percent, quantity
 from terrain.channels.network import HECTARE_M2
 from terrain.values.arrays import BoolArray, FloatArray, IntArray, read_only
 
 LEFT: Final = "left"
 RIGHT: Final = "right"
-#: Nearest place for the next dip, as a share of the spacing (common practice).
-_CLOSEST_SHARE: Final = 0.5
-_STEEPEST_IN_TABLE: Final = 0.40
+#: Rounding of distances, far below a station.
+_ROUNDING_M: Final = 1e-6
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -71,9 +66,15 @@ class RoadDips:
     to_next_m
         To the dip below; NaN at the last one.
     mean_grade
-        Mean grade since the dip above, which the spacing is taken for.
-    spacing_m, spacing_low_m, spacing_high_m, rule
-        Spacing by the rule used, the range of all that apply, and the rule's name.
+        Mean grade since the dip above, which the distance is taken for.
+    soil
+        Soil of the road, which it is taken for as well.
+    spacing_m
+        Greatest distance that the table allows for both.
+    after_dip
+        Whether it lies below another dip, not below the top of the stretch.
+    first_open
+        Whether it lies farther than that, as the first place that lets the water out.
     road_area_m2
         Surface of the road since the dip above: width times length.
     land_ha
@@ -100,10 +101,10 @@ class RoadDips:
     from_last_m: FloatArray
     to_next_m: FloatArray
     mean_grade: FloatArray
+    soil: NDArray[np.object_]
     spacing_m: FloatArray
-    spacing_low_m: FloatArray
-    spacing_high_m: FloatArray
-    rule: NDArray[np.object_]
+    after_dip: BoolArray
+    first_open: BoolArray
     road_area_m2: FloatArray
     land_ha: FloatArray
     reason: NDArray[np.object_]
@@ -123,16 +124,17 @@ class RoadDips:
 
 @dataclass(frozen=True, slots=True)
 class _Pick:
-    """A dip in a stretch: its place there and that of the one above, and the spacing it keeps."""
+    """A dip in a stretch: its place there and that of the one above, and the distance it keeps."""
 
     at: int
     last: int
     mean_grade: float
     spacing_m: float
+    first_open: bool
 
 
-def lay_road_dips(keep: KeepClear, ground: Ground) -> RoadDips:
-    """Lay rolling dips along all roads.
+def lay_road_dips(keep: KeepClear, ground: Ground, *, soil: str = EROSIVE) -> RoadDips:
+    """Lay rolling dips along all roads of the ranch.
 
     Parameters
     ----------
@@ -140,6 +142,8 @@ def lay_road_dips(keep: KeepClear, ground: Ground) -> RoadDips:
         Roads, and what else the water must not be led to.
     ground
         The terrain; ``ground.rules`` holds the limits, and only places inside the ranch count.
+    soil
+        Soil of the roads, one of `siting.structures.dip_spacing.SOILS`.
 
     Returns
     -------
@@ -148,7 +152,8 @@ def lay_road_dips(keep: KeepClear, ground: Ground) -> RoadDips:
     """
     crossings = road_crossings(keep, ground)
     rows: list[dict[str, Any]] = []
-    tally = _Tally()
+    tally = Tally(ground.rules.high("road_dip.grade"))
+    table = _Table(ground.rules, soil)
     stretch = 0
     for piece in road_pieces(keep, ground.raster):
         cells = cells_at(ground, piece.x_m, piece.y_m)
@@ -157,12 +162,14 @@ def lay_road_dips(keep: KeepClear, ground: Ground) -> RoadDips:
         tally.add(piece, fits, outlets)
         for grade in grades_of(piece):
             way = grade.stations
-            picks = list(_lay(piece, way, fits & (outlets.side != 0), outlets, ground.rules, tally))
+            picks = list(_lay(piece, way, fits & (outlets.side != 0), outlets, table, tally))
             stretch += bool(picks)
             for k, pick in enumerate(picks):
                 following = picks[k + 1].at if k + 1 < len(picks) else -1
                 row = _row(piece, way, pick, following, outlets, cells, ground)
-                rows.append({"stretch": stretch, "order": k + 1, **row})
+                told = {"stretch": stretch, "order": k + 1, "soil": soil, **row}
+                why, look = reason(told), cautions(told, ground.rules)
+                rows.append({**told, "reason": why, "cautions": look})
     further = further_down(keep, ground, np.array([r["outlet_cell"] for r in rows], dtype=np.int64))
     for row, said in zip(rows, further, strict=True):
         row["cautions"] += said
@@ -194,15 +201,34 @@ def _road_fits(
     return np.asarray(fits)
 
 
+@dataclass(frozen=True, slots=True)
+class _Table:
+    """How far apart dips lie on roads of one soil."""
+
+    rules: Rules
+    soil: str
+
+    def greatest_m(self, grade: FloatArray) -> FloatArray:
+        """Greatest distance for mean grades; infinite where a road is too flat to need a dip."""
+        allowed = greatest_m(grade, self.rules, soil=self.soil)
+        return np.where(grade >= self.rules.low("road_dip.grade") - 1e-9, allowed, np.inf)
+
+    @property
+    def closest(self) -> float:
+        """Least distance as a share of the greatest."""
+        return self.rules.value("road_dip.closest")
+
+
 def _lay(
     piece: RoadPiece,
     way: IntArray,
     fits: BoolArray,
     outlets: Outlets,
-    rules: Rules,
-    tally: _Tally,
+    table: _Table,
+    tally: Tally,
 ) -> Iterator[_Pick]:
     """Dips of one stretch from its top down; places count along ``way``."""
+    rules = table.rules
     height, good = piece.height_m[way], fits[way].copy()
     along = np.arange(way.size) * piece.step_m
     # so close to the sag a dip has nothing left to do
@@ -212,32 +238,26 @@ def _lay(
     while True:
         far = along[last + 1 :] - along[last]
         mean = np.maximum((height[last] - height[last + 1 :]) / far, 0.0)
-        spacing = _spacing_m(mean)
-        due = np.flatnonzero(far >= spacing)
+        allowed = table.greatest_m(mean)
+        due = np.flatnonzero(far >= allowed - _ROUNDING_M)
         if not due.size:
             return
-        wanted, grade = float(spacing[due[0]]), float(mean[due[0]])
-        usable = good[last + 1 :]
-        window = np.flatnonzero(usable & (far >= _CLOSEST_SHARE * wanted) & (far <= wanted))
-        beyond = np.flatnonzero(usable & (far > wanted))
+        # never nearer than its own share, whatever the grade does on the way
+        usable = good[last + 1 :] & (far >= table.closest * allowed - _ROUNDING_M)
+        within = usable & (far <= allowed + _ROUNDING_M)
+        window = np.flatnonzero(within & (np.arange(far.size) <= due[0]))
+        beyond = np.flatnonzero(usable & (np.arange(far.size) > due[0]))
         if window.size:
-            worth = far[window] / wanted + gentle[last + 1 :][window]
-            at = last + 1 + int(window[np.argmax(worth)])
+            worth = far[window] / allowed[window] + gentle[last + 1 :][window]
+            k = int(window[np.argmax(worth)])
         elif beyond.size:
-            at = last + 1 + int(beyond[0])
+            k = int(beyond[0])
         else:
             tally.undrained_m += float(along[-1] - along[last])
             return
-        yield _Pick(at, last, grade, wanted)
+        at = last + 1 + k
+        yield _Pick(at, last, float(mean[k]), float(allowed[k]), not bool(within[k]))
         last = at
-
-
-def _spacing_m(grade: FloatArray) -> FloatArray:
-    """Distance to the next dip; on steeper stretches than a dip may have, that of water bars."""
-    usual = dip_spacing_m(grade).chosen_m
-    steep = water_bar_spacing_m(np.minimum(grade, _STEEPEST_IN_TABLE))
-    spacing = np.where(grade > ROLLING_DIP_GRADE, steep, usual)
-    return np.where(np.isnan(spacing), np.inf, spacing)
 
 
 def _row(
@@ -253,9 +273,7 @@ def _row(
     i = int(way[pick.at])
     down = 1 if way[-1] > way[0] else -1
     from_last = (pick.at - pick.last) * piece.step_m
-    range_of = dip_spacing_m(min(pick.mean_grade, ROLLING_DIP_GRADE))
-    steep = pick.mean_grade > ROLLING_DIP_GRADE
-    row: dict[str, Any] = {
+    return {
         "road_name": piece.name,
         "x_m": piece.x_m[i],
         "y_m": piece.y_m[i],
@@ -270,17 +288,10 @@ def _row(
         "to_next_m": (following - pick.at) * piece.step_m if following >= 0 else np.nan,
         "mean_grade": pick.mean_grade,
         "spacing_m": pick.spacing_m,
-        "spacing_low_m": pick.spacing_m if steep else float(range_of.low_m),
-        "spacing_high_m": pick.spacing_m if steep else float(range_of.high_m),
-        "rule": WATER_BAR if steep else str(range_of.rule),
+        "after_dip": pick.last > 0,
+        "first_open": pick.first_open,
         "road_area_m2": from_last * ground.rules.value("road_dip.road_width"),
         "land_ha": _land_ha(cells[way[pick.last : pick.at + 1]], ground),
-    }
-    is_first = pick.last == 0
-    return {
-        **row,
-        "reason": _reason(row, is_first),
-        "cautions": _cautions(row, ground.rules),
     }
 
 
@@ -300,78 +311,6 @@ def _land_ha(cells: IntArray, ground: Ground) -> float:
     return number * ground.raster.grid.cell_area_m2 / HECTARE_M2
 
 
-def _reason(row: dict[str, Any], is_first: bool) -> str:
-    since = "the top of this stretch" if is_first else "the dip above"
-    spread = ""
-    if row["spacing_high_m"] > row["spacing_low_m"]:
-        spread = f" (the rules give {metres(row['spacing_low_m'])} to "
-        spread += f"{metres(row['spacing_high_m'])})"
-    return (
-        f"The road falls at {percent(row['grade'])} here, and at {percent(row['mean_grade'])} on "
-        f"the mean below {since}. For that the rule for {row['rule']} lets water run "
-        f"{metres(row['spacing_m'])} along it{spread}; this place is {metres(row['from_last_m'])} "
-        f"below {since}. The water leaves to the {row['side']}, looking down the road, where the "
-        f"ground falls at {percent(row['outlet_slope'])}. {quantity(row['road_area_m2'], 'm2')} of "
-        f"road, with all that drains onto it {hectares(row['land_ha'])}, come to the dip."
-    )
-
-
-def _cautions(row: dict[str, Any], rules: Rules) -> tuple[str, ...]:
-    said = []
-    if row["from_last_m"] > row["spacing_m"]:
-        said.append(
-            f"No place closer by lets the water out: the dip lies "
-            f"{metres(row['from_last_m'] - row['spacing_m'])} farther down than the rule allows."
-        )
-    if row["land_ha"] > rules.value("road_dip.land"):
-        said.append(
-            f"{hectares(row['land_ha'])} of land drain onto this piece of road, more than a road's "
-            "own water: find where it comes onto the road, and turn it away or lead it across."
-        )
-    if row["outlet_slope"] > rules.low("road_dip.outlet_stone"):
-        said.append(
-            f"The ground at the outlet falls at {percent(row['outlet_slope'])}: lay stone where "
-            "the water leaves the road."
-        )
-    return tuple(said)
-
-
-@dataclass(slots=True)
-class _Tally:
-    """What was looked at, in metres of road."""
-
-    length_m: float = 0.0
-    steep_m: float = 0.0
-    closed_m: float = 0.0
-    undrained_m: float = 0.0
-
-    def add(self, piece: RoadPiece, fits: BoolArray, outlets: Outlets) -> None:
-        self.length_m += float(piece.station_m[-1] - piece.station_m[0])
-        self.steep_m += float((np.abs(piece.grade) > ROLLING_DIP_GRADE).sum() * piece.step_m)
-        self.closed_m += float((fits & (outlets.side == 0)).sum() * piece.step_m)
-
-    def notes(self) -> tuple[str, ...]:
-        if not self.length_m:
-            return ()
-        notes = [f"{metres(self.length_m)} of road were looked at for rolling dips."]
-        if self.steep_m:
-            notes.append(
-                f"{metres(self.steep_m)} of it are steeper than {percent(ROLLING_DIP_GRADE)}: no "
-                "dip holds there; move the road, or have water bars built."
-            )
-        if self.closed_m:
-            notes.append(
-                f"On {metres(self.closed_m)} that are steep enough for dips the water cannot leave "
-                "the road: no side falls away gently, or a channel or pond lies too near."
-            )
-        if self.undrained_m:
-            notes.append(
-                f"{metres(self.undrained_m)} at the foot of stretches should have a further dip, "
-                "but no place for one was found."
-            )
-        return tuple(notes)
-
-
 def _gathered(rows: list[dict[str, Any]], notes: tuple[str, ...]) -> RoadDips:
     columns: dict[str, Any] = {}
     for f in fields(RoadDips):
@@ -385,5 +324,6 @@ def _gathered(rows: list[dict[str, Any]], notes: tuple[str, ...]) -> RoadDips:
                 column[i] = value
             columns[f.name] = column
         else:
-            columns[f.name] = np.array(values, dtype=np.int64 if "Int" in kind else np.float64)
+            number = np.int64 if "Int" in kind else np.float64
+            columns[f.name] = np.array(values, dtype=np.bool_ if "Bool" in kind else number)
     return RoadDips(**columns, notes=notes)

@@ -80,12 +80,12 @@ class Grade:
 
 
 def road_pieces(keep: KeepClear, raster: Raster) -> list[RoadPiece]:
-    """Read the ground along all roads, from the raster's part of each.
+    """Read the ground along all roads on which dips may be laid, from the raster's part of each.
 
     Lines that meet end to end are joined first. What lies beyond the raster's edge or on a hole is
     cut off, and so are pieces under 30 m.
     """
-    roads = keep.roads
+    roads = keep.shapes[keep.for_dips]
     if not roads.size:
         return []
     merged = shapely.get_parts(shapely.line_merge(shapely.union_all(roads)))
@@ -96,7 +96,7 @@ def road_pieces(keep: KeepClear, raster: Raster) -> list[RoadPiece]:
     owner = np.zeros(lines.size, dtype=np.int64)
     if lines.size:
         owner = shapely.STRtree(roads).query_nearest(middles, all_matches=False)[1]
-    names = keep.road_names[owner]
+    names = keep.name[keep.for_dips][owner]
     return [
         piece
         for line, name in zip(lines, names, strict=True)

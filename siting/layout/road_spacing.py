@@ -1,16 +1,15 @@
-"""How far apart water is taken off a road, and the limits of dips: published tables as functions.
+"""Other rules for how far apart water is taken off a road, to set beside the one that is followed.
 
-Grades are m per m, spacings m along the road. The tables are kept in the units they were printed
-in, per cent and feet.
+What is followed is `siting.structures.dip_spacing`. Grades are m per m, spacings m along the road.
+The table is kept in the units it was printed in, per cent and feet.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from siting.values.us_units import M_PER_FT
 from terrain.values.arrays import FloatArray
@@ -27,9 +26,8 @@ WATER_BAR_TABLE: Final = (
     (30.0, 35.0),
     (40.0, 30.0),
 )
-#: Steepest road for a broad-based dip and for a rolling dip (state forestry practice, Texas).
+#: Steepest road for a broad-based dip (state forestry practice, Texas).
 BROAD_BASED_GRADE: Final = 0.12
-ROLLING_DIP_GRADE: Final = 0.15
 
 WATER_BAR: Final = "water bars"
 BROAD_BASED: Final = "broad-based dips"
@@ -44,30 +42,6 @@ RULE_SOURCES: Final = {
         "from memory",
     ),
 }
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class RoadSpacing:
-    """Spacing of dips on roads of given grades; NaN on grades without a rule.
-
-    Parameters
-    ----------
-    low_m, high_m
-        The closest and the widest of the rules that apply, m.
-    chosen_m
-        The one that is used, m.
-    rule
-        Its name: `BROAD_BASED`, `WATER_BAR` or empty.
-    """
-
-    low_m: FloatArray
-    high_m: FloatArray
-    chosen_m: FloatArray
-    rule: NDArray[np.object_]
-
-    def __post_init__(self) -> None:
-        for array in (self.low_m, self.high_m, self.chosen_m, self.rule):
-            array.flags.writeable = False
 
 
 def water_bar_spacing_m(grade: ArrayLike) -> FloatArray:
@@ -94,29 +68,6 @@ def broad_based_spacing_m(grade: ArrayLike) -> FloatArray:
     inside = (per_cent > 0) & (per_cent <= 100.0 * BROAD_BASED_GRADE + 1e-9)
     feet = 400.0 / np.where(inside, per_cent, 1.0) + 100.0
     return np.where(inside, feet * M_PER_FT, np.nan)
-
-
-def dip_spacing_m(grade: ArrayLike) -> RoadSpacing:
-    """Spacing of rolling dips.
-
-    No published spacing of their own is at hand. The rule for broad-based dips is used up to its
-    limit of 12 %; above it, up to 15 %, that for water bars, which is closer. Both are given as the
-    range. NaN below 2 %, where a road needs no dip, and above 15 %, where none holds.
-    """
-    g = _checked(grade)
-    inside = (g >= WATER_BAR_TABLE[0][0] / 100 - 1e-9) & (g <= ROLLING_DIP_GRADE + 1e-9)
-    bars = np.where(inside, water_bar_spacing_m(g), np.nan)
-    broad = np.where(inside, broad_based_spacing_m(g), np.nan)
-    by_broad = np.isfinite(broad)
-    rule = np.asarray(
-        np.where(by_broad, BROAD_BASED, np.where(inside, WATER_BAR, "")), dtype=object
-    )
-    return RoadSpacing(
-        low_m=np.asarray(np.fmin(bars, broad)),
-        high_m=np.asarray(np.fmax(bars, broad)),
-        chosen_m=np.where(by_broad, broad, bars),
-        rule=rule,
-    )
 
 
 def _checked(grade: ArrayLike) -> FloatArray:

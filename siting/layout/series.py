@@ -1,4 +1,8 @@
-"""Grade control in series: low structures that hold and raise the bed of an incised reach."""
+"""Grade control in series: low structures that hold and raise the bed of an incised reach.
+
+Series belong where a channel still cuts or begins to widen (stages 2 and early 3). One that may be
+filling again gets none: `siting.layout.healing` lists it. Nor does one that has widened far.
+"""
 
 from __future__ import annotations
 
@@ -9,7 +13,9 @@ import numpy as np
 
 from siting.channels.channel_reading import ChannelReading
 from siting.channels.ground import Ground
+from siting.channels.reach_settings import CUT_SETTINGS
 from siting.layout.fans import station_spacing_m
+from siting.layout.healing import healing_reaches, healing_stations
 from siting.layout.measuring import Trials
 from siting.layout.proposals import Member, Placing, Proposal, Spots, Words, at_station
 from siting.layout.station_survey import StationSurvey
@@ -22,9 +28,8 @@ from terrain.values.arrays import BoolArray, FloatArray, IntArray
 BESIDE_M = 10.0
 #: Depth that is taken as fully sure, in multiples of its error.
 SURE_ERRORS = 8.0
-#: From this stage of incision on a channel may heal by itself: filling, and stable again. It is
-#: read from a bench in the cut, which also marks bankfull: a reason to look, not to do nothing.
-HEALING_STAGE = 4
+#: Stages that get a series: not known, cutting down, and widening where it begins.
+STAGES = (0, 2, 3)
 #: What each place of a series asks of a structure.
 IN_SERIES = Task("grade")
 
@@ -36,15 +41,17 @@ class _Left:
     further: int = 0
     refused: dict[str, int] = field(default_factory=dict)
     near: int = 0
+    stage: int = 0
 
 
 def place_series(trials: Trials, reading: ChannelReading, others: Sequence[Proposal]) -> Placing:
     """Propose the first structures of a series to each reach that calls for one.
 
     A stretch calls for a series where the elevations show banks well above the bankfull depth (or
-    simply deep, where no flow tells bankfull), within the limits of hand work, away from headcuts
-    and their pairs, fans, ponds, roads and fills. Places run from the stretch's lower end up, at
-    the stated spacing, in straight channel.
+    simply deep, where no flow tells bankfull), in a channel that cuts or begins to widen, within
+    the limits of hand work, away from headcuts and their pairs, swales, fans, ponds, roads and
+    fills. Stretches that may be filling again are listed instead. Places run from the stretch's
+    lower end up, at the stated spacing, in straight channel.
 
     Parameters
     ----------
@@ -59,11 +66,20 @@ def place_series(trials: Trials, reading: ChannelReading, others: Sequence[Propo
     rules = ground.rules
     # where bankfull is not known, the depth that `within_limits` asks for has to do
     low = reading.bank_height_ratio < rules.value("series.bank_height_ratio")
-    calls = within_limits(ground) & ~low & (reading.setting != "fan")
-    open_to = np.flatnonzero(calls & ~near_places(ground, others))
+    able = within_limits(ground)
+    s = ground.stations
+    # listed also where a series would be past the limits of hand work
+    healing = s.width_resolved & ground.inside(s.cell) & healing_stations(ground, reading)
+    look_first = healing_reaches(ground, reading, healing)
+    with np.errstate(invalid="ignore"):
+        early = s.bank_width_m <= rules.value("series.width_depth") * s.bank_depth_m
+    cut = np.isin(reading.setting, CUT_SETTINGS) & np.isin(reading.stage, STAGES)
+    calls = able & ~low & ~healing & cut
+    notes = _widened(ground, calls & ~early)
+    open_to = np.flatnonzero(calls & early & ~near_places(ground, others))
     runs = _runs(ground, open_to)
     if not runs:
-        return Placing()
+        return Placing(notes=notes, look_first=look_first)
     straight = _turn_deg(ground) <= rules.value("series.bend")
     stations = np.concatenate(runs)
     survey = StationSurvey.of(trials, stations[straight[stations]])
@@ -72,7 +88,20 @@ def place_series(trials: Trials, reading: ChannelReading, others: Sequence[Propo
     out: list[Proposal] = []
     for number, run in enumerate(runs, start=1):
         out += _of_run(survey, run, number, taken, left)
-    return Placing(tuple(out), _told(left))
+    return Placing(tuple(out), (*notes, *_told(left)), look_first)
+
+
+def _widened(ground: Ground, stations: BoolArray) -> tuple[str, ...]:
+    """Say how much of the channel has widened too far for a series."""
+    count = int(np.count_nonzero(stations))
+    if not count:
+        return ()
+    length = count * station_spacing_m(ground)
+    most = ground.rules.value("series.width_depth")
+    return (
+        f"{metres(length)} of incised channel are more than {most:g} times as wide as deep: they "
+        "widen on, and get no series; a low structure there is soon outflanked.",
+    )
 
 
 def _told(left: _Left) -> tuple[str, ...]:
@@ -86,6 +115,11 @@ def _told(left: _Left) -> tuple[str, ...]:
         notes.append(
             f"{counted(left.near, 'place')} of a series left out near roads, ponds or what else "
             "is kept clear."
+        )
+    if left.stage:
+        notes.append(
+            f"{counted(left.stage, 'place')} of a series left out where the section shows a bench "
+            "in the cut: it may be filling again."
         )
     for why, count in sorted(left.refused.items(), key=lambda item: -item[1])[:3]:
         places = "station" if count == 1 else "stations"
@@ -193,6 +227,9 @@ def _of_run(
             left.near += 1
             continue
         spot = survey.spot(int(j), IN_SERIES)
+        if spot.form.stage not in STAGES:
+            left.stage += 1
+            continue
         decision = survey.decide(spot)
         if decision.size is None:
             why = decision.why_short
@@ -213,12 +250,11 @@ def _of_run(
         Proposal(
             where=at_station(ground, i),
             task=IN_SERIES,
-            slope=float(s.slope[i]),
             confidence=sureness(ground, float(s.bank_depth_m[i])),
             words=Words(
-                _found(ground, i, length),
+                _found(ground, i, spot.slope, length),
                 after=_order(ground, len(found), order, spacing),
-                cautions=_cautions(spot, order),
+                cautions=_cautions(order),
             ),
             member=Member(group, order if group else 0, in_series=True),
         )
@@ -226,16 +262,10 @@ def _of_run(
     ]
 
 
-def _cautions(spot: Spot, order: int) -> tuple[str, ...]:
-    out = []
-    if order == 1:
-        out.append("Start on a stable base (rock, a junction, a sill): check its foot.")
-    if spot.form.stage >= HEALING_STAGE:
-        out.append(
-            "A bench has formed in the cut, so the channel may be filling already: where grass "
-            "holds bench and bed, leave it alone."
-        )
-    return tuple(out)
+def _cautions(order: int) -> tuple[str, ...]:
+    if order > 1:
+        return ()
+    return ("Start on a stable base (rock, a junction, a sill): check its foot.",)
 
 
 def sureness(ground: Ground, depth_m: float) -> float:
@@ -244,11 +274,11 @@ def sureness(ground: Ground, depth_m: float) -> float:
     return float(np.clip(depth_m / (SURE_ERRORS * error), 0.0, 1.0))
 
 
-def _found(ground: Ground, i: int, length: float) -> str:
+def _found(ground: Ground, i: int, slope: float, length: float) -> str:
     s = ground.stations
     return (
         f"The channel is cut {metres(s.bank_depth_m[i])} deep and {metres(s.bank_width_m[i])} wide "
-        f"over {metres(length)} at a slope of {percent(s.slope[i])}; "
+        f"over {metres(length)}; it falls {percent(slope)} here; "
         f"{hectares(s.drainage_area_ha[i])} drain to it."
     )
 

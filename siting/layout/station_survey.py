@@ -49,14 +49,17 @@ class StationSurvey:
         """Row of a station that was measured."""
         return int(np.searchsorted(self.station, station))
 
+    def slope(self, row: int) -> float:
+        """Bed slope at a measured station, m per m."""
+        return float(self.measured.slopes.here[row])
+
     def clear(self, row: int) -> bool:
         """Whether nothing that structures keep off is too near."""
         return all(check.passed for check in self.keep[row])
 
     def spot(self, row: int, task: Task, *, floor_m: float = np.nan) -> Spot:
         """A measured station as a spot that asks for a structure."""
-        slope = float(self.trials.ground.stations.slope[self.station[row]])
-        return self.trials.meter.spot(self.measured, row, task, slope=slope, floor_m=floor_m)
+        return self.trials.meter.spot(self.measured, row, task, floor_m=floor_m)
 
     def decide(self, spot: Spot) -> Decision:
         """Let the types choose there."""

@@ -21,7 +21,6 @@ from siting.layout.station_survey import StationSurvey
 from siting.places.spot import Task
 from siting.values.wording import counted, hectares, metres, percent
 from terrain.channels.sections import RESOLVED_CELLS
-from terrain.channels.typical_sections import stack_sections, widths_at
 from terrain.values.arrays import FloatArray, IntArray
 
 #: How sure a wide floor is: it is told from low ground alone, grass and soil are not seen.
@@ -87,10 +86,7 @@ def floor_width_m(ground: Ground) -> FloatArray:
 
     Median of five stations in a row along the water's way.
     """
-    s = ground.stations
-    stacks = stack_sections(ground.raster, s.x_m, s.y_m, s.flow_azimuth_deg)
-    low = np.full(s.size, ground.rules.value("swale.floor_height"))
-    return _along(ground, widths_at(stacks, low)[0], 2)
+    return _along(ground, ground.low_width_m, 2)
 
 
 def _along(ground: Ground, values: FloatArray, steps: int) -> FloatArray:
@@ -153,7 +149,7 @@ def _of_places(trials: Trials, chosen: list[int], width: FloatArray, usual: Floa
         taken.add(x, y)
         found = (
             f"The swale opens out here: its floor is {metres(floor_m)} wide, against "
-            f"{metres(usual[i])} around; it falls {percent(s.slope[i])} and "
+            f"{metres(usual[i])} around; it falls {percent(survey.slope(row))} and "
             f"{hectares(s.drainage_area_ha[i])} drain to it."
         )
         caution = "See on site that the floor is grown over and no bank is cut."
@@ -161,7 +157,6 @@ def _of_places(trials: Trials, chosen: list[int], width: FloatArray, usual: Floa
             Proposal(
                 where=at_station(ground, i),
                 task=SLOW_AND_SPREAD,
-                slope=float(s.slope[i]),
                 confidence=CONFIDENCE,
                 words=Words(found, cautions=(caution,)),
                 floor_m=floor_m,

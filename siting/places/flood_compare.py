@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Any, Final
 
 import numpy as np
@@ -17,7 +18,8 @@ from siting.floods.flood_method import (
     SiteFloodInputs,
     no_estimate,
 )
-from siting.floods.method_choice import PREFERENCE, choose, with_ranges
+from siting.floods.flow_range import FlowRange, flow_range
+from siting.floods.method_choice import PREFERENCE, choose, in_order
 from terrain.values.arrays import BoolArray, FloatArray
 from terrain.values.plugins import FLOOD_METHODS, PluginError, Plugins, call_plugin, load_plugins
 
@@ -27,6 +29,7 @@ _NEEDS: Final = ("name", "title", "source", "limits", "needs", "peak_flow")
 CITED: Final = "source"
 #: Remarks that hold for every site alike, or are told elsewhere.
 TOLD_ONCE: Final = (CITED, "no_rain", "no_region", "rain_not_covered", "input_missing")
+NO_BOUNDS: Final = "The rain comes without confidence bounds: its error is not in the range."
 MINIMUM: Final = "Part of the drainage area lies outside the raster: flows are minima."
 #: The return period at which a method is chosen; where no method has a flow for it, the next one.
 CHOSEN_AT_YR: Final = (10.0, 5.0, 25.0, 2.0, 50.0, 100.0)
@@ -42,6 +45,10 @@ class Compared:
         Name of each method, and where it is published; shape ``(n, m)``.
     q_m3s, low_m3s, high_m3s
         Likely flow and its range, shape ``(n, m, 6)``; NaN where there is none.
+    range_from
+        What that range rests on, same shape; None where there is none.
+    dry_m3s, wet_m3s
+        The same rain after dry and wet days (antecedent runoff conditions I and III), same shape.
     limits_met
         Whether all published limits of the method hold, same shape.
     note
@@ -57,6 +64,9 @@ class Compared:
     q_m3s: FloatArray
     low_m3s: FloatArray
     high_m3s: FloatArray
+    range_from: NDArray[Any]
+    dry_m3s: FloatArray
+    wet_m3s: FloatArray
     limits_met: BoolArray
     note: NDArray[Any]
     used: NDArray[np.int64]
@@ -105,6 +115,7 @@ def compare(
     asked: Sequence[str] = (),
     periods: Sequence[float] = RETURN_PERIODS_YR,
     methods: Mapping[str, FloodMethod] | None = None,
+    curve_number_error: float,
     notes: bool = True,
 ) -> Compared:
     """Estimate the flows of every method at every site.
@@ -120,29 +131,42 @@ def compare(
         Return periods to work out; the others stay empty.
     methods
         Methods by name; by default all that are installed.
+    curve_number_error
+        How far the curve number may be off, either way; 0 leaves that part out of the ranges.
     notes
-        Whether to write remarks.
+        Whether to write remarks and to work out ranges: a trial reads neither.
     """
     if methods is None:
         methods = {p.name: p.value for p in flood_methods().working}
-    names = [n for n in PREFERENCE if n in methods]
-    names += sorted(set(methods) - set(names))
+    names = in_order(methods)
     n, shape = inputs.count, (inputs.count, len(names), len(RETURN_PERIODS_YR))
-    q, low, high = (np.full(shape, np.nan) for _ in range(3))
+    q, low, high, dry, wet = (np.full(shape, np.nan) for _ in range(5))
+    range_from = np.full(shape, None, dtype=object)
     met = np.zeros(shape, dtype=np.bool_)
     note = np.full(shape, None, dtype=object)
     source = np.full((n, len(names)), None, dtype=object)
     by_period: dict[float, dict[str, FloodEstimate]] = {}
     for period in periods:
         k = RETURN_PERIODS_YR.index(period)
-        made = [_estimate(methods[name], inputs, period, asked=name in asked) for name in names]
-        ranged = with_ranges(made) if made else ()
-        by_period[period] = dict(zip(names, ranged, strict=True))
-        for m, estimate in enumerate(ranged):
+        made = {
+            name: _estimate(methods[name], inputs, period, asked=name in asked) for name in names
+        }
+        by_period[period] = made
+        for m, (name, estimate) in enumerate(made.items()):
             q[:, m, k], met[:, m, k] = estimate.value_m3s, estimate.limits_met
-            low[:, m, k], high[:, m, k] = estimate.low_m3s, estimate.high_m3s
-            if notes:
-                note[:, m, k] = _notes(estimate)
+            if not notes:
+                continue
+            found = flow_range(
+                methods[name],
+                [(methods[other], made[other]) for other in names],
+                inputs,
+                run=partial(_estimate, period=period, asked=False),
+                curve_number_error=curve_number_error,
+            )
+            low[:, m, k], high[:, m, k] = found.low_m3s, found.high_m3s
+            dry[:, m, k], wet[:, m, k] = found.dry_m3s, found.wet_m3s
+            range_from[:, m, k] = found.rests_on
+            note[:, m, k] = _notes(methods[name], estimate, found, inputs)
     if notes:
         for m, name in enumerate(names):
             source[:, m] = _sources(methods[name], [e[name] for e in by_period.values()], n)
@@ -153,6 +177,9 @@ def compare(
         q_m3s=q,
         low_m3s=low,
         high_m3s=high,
+        range_from=range_from,
+        dry_m3s=dry,
+        wet_m3s=wet,
         limits_met=met,
         note=note,
         used=used,
@@ -197,15 +224,20 @@ def _used(
     return used
 
 
-def _notes(estimate: FloodEstimate) -> NDArray[Any]:
+def _notes(
+    method: FloodMethod, estimate: FloodEstimate, found: FlowRange, inputs: SiteFloodInputs
+) -> NDArray[Any]:
     """Remarks of one estimate, site by site: all that hold, and what its range rests on."""
-    ranged = np.isfinite(estimate.low_m3s)
+    given = np.isfinite(estimate.value_m3s)
     texts = [(f.text, f.where) for f in estimate.flags if f.code != CITED]
     texts.append(("Part of the drainage area lies outside the raster.", estimate.is_minimum))
     texts.append(("The flow is a minimum.", estimate.is_minimum))
-    if estimate.range_source:
-        texts.append((f"Range: {estimate.range_source}.", ranged))
-    return joined(texts, ranged.size, between=" ")
+    rests = sorted({str(r) for r in found.rests_on if r is not None})
+    texts += [(f"Range: {text}.", found.rests_on == text) for text in rests]
+    if inputs.rainfall is not None and inputs.rainfall.bounds is None:
+        rain = np.full(given.shape, "rainfall" in method.needs)
+        texts.append((NO_BOUNDS, rain & given))
+    return joined(texts, given.size, between=" ")
 
 
 def _sources(method: FloodMethod, estimates: Sequence[FloodEstimate], count: int) -> NDArray[Any]:

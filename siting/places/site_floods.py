@@ -31,6 +31,10 @@ class SiteFloods:
     q_m3s, low_m3s, high_m3s
         Peak flow and its range for the return periods 2, 5, 10, 25, 50 and 100 years, shape
         ``(n, 6)``; NaN where the method used gives none.
+    range_from
+        What that range rests on, in words, same shape; None where there is none.
+    dry_m3s, wet_m3s
+        The same rain after dry and wet days: antecedent runoff conditions I and III; same shape.
     method, note
         Name of the method used, and what limits it; None for nothing.
     curve_number, flow_path_m, mean_slope
@@ -51,6 +55,9 @@ class SiteFloods:
     q_m3s: FloatArray
     low_m3s: FloatArray
     high_m3s: FloatArray
+    range_from: NDArray[Any]
+    dry_m3s: FloatArray
+    wet_m3s: FloatArray
     method: NDArray[Any]
     note: NDArray[Any]
     curve_number: FloatArray
@@ -116,7 +123,7 @@ class FloodGauge:
         periods
             Return periods to work out.
         notes
-            Whether to write remarks.
+            Whether to write remarks and to work out ranges: a trial reads neither.
 
         Raises
         ------
@@ -153,6 +160,7 @@ class FloodGauge:
             inputs,
             asked=settings.methods,
             periods=periods if settings.can_estimate else (),
+            curve_number_error=land.rules.value("floods.curve_number_error"),
             notes=notes,
         )
         names = np.concatenate([found.name, np.full((cells.size, 1), None)], axis=1)
@@ -160,6 +168,9 @@ class FloodGauge:
             q_m3s=found.of_used(found.q_m3s),
             low_m3s=found.of_used(found.low_m3s),
             high_m3s=found.of_used(found.high_m3s),
+            range_from=found.of_used(found.range_from),
+            dry_m3s=found.of_used(found.dry_m3s),
+            wet_m3s=found.of_used(found.wet_m3s),
             method=names[np.arange(cells.size), found.used],
             note=_with_time(found, time),
             curve_number=number,

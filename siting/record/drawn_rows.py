@@ -35,7 +35,7 @@ def section_middles(sites: Sites) -> FloatArray:
     shown = sites.are(lambda site: not is_made_up(site.spot.section))
     shown &= np.isfinite(s.left_m) & np.isfinite(s.right_m) & ~sites.on_road
     middle = np.where(shown, 0.5 * (s.left_m + s.right_m), 0.0)
-    half = 0.5 * np.nan_to_num(sites.sized("crest_m"))
+    half = 0.5 * np.nan_to_num(sites.drawn("crest_m"))
     return np.clip(middle, -half, half)
 
 
@@ -44,9 +44,9 @@ def outline_columns(sites: Sites) -> Columns:
     rows: list[tuple[Any, ...]] = []
     middles = section_middles(sites)
     for i, site in enumerate(sites):
-        if site.size is None:
+        if not site.ends:
             continue
-        kind, spot, size = site.decision.kind, site.spot, site.size
+        kind, (spot, size) = site.decision.kind, site.drawn
         rows += _view_rows(i + 1, SIDE, side_of(kind, spot, size), 0.0)
         rows += _view_rows(i + 1, SECTION, section_of(kind, spot, size), float(middles[i]))
     names = (

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,10 +15,10 @@ from siting.channels.ground import Ground
 from siting.channels.reach_settings import SWALES
 from siting.channels.reaches import section_lines
 from siting.floods.flood_method import RETURN_PERIODS_YR
+from siting.layout.healing import HealingReach
 from siting.layout.keep_clear import KeepClear
 from siting.sites import Sites
 from siting.values.columns import Columns, FeatureTable, shapes_of, texts_of
-from siting.works.ranking import Ranking
 from terrain.channels.network import ChannelNetwork
 from terrain.values.arrays import BoolArray, FloatArray, IntArray
 from terrain.values.parallel import over_items
@@ -106,14 +106,11 @@ def headcut_table(
     )
 
 
-def site_table(
-    sites: Sites, ranking: Ranking, *, crs: CRS | None, more: Mapping[str, NDArray[Any]]
-) -> FeatureTable:
-    """Sites as points; ``more`` are the columns that the structures add."""
+def site_table(sites: Sites, *, crs: CRS | None, more: Mapping[str, NDArray[Any]]) -> FeatureTable:
+    """Sites as points; ``more`` are the columns that works and structures add."""
     lon, lat = lon_lat(crs, sites.x_m, sites.y_m)
     columns: dict[str, NDArray[Any]] = {
         "site_id": np.arange(1, sites.count + 1),
-        "rank": ranking.rank,
         "structure": sites.texts(lambda s: s.structure),
         "control": sites.controls,
         "purpose": sites.texts(lambda s: s.spot.task.purpose),
@@ -121,6 +118,8 @@ def site_table(
         "station_m": sites.numbers(lambda s: s.where.station_m),
         "elevation_m": sites.elevation_m,
         "slope": sites.numbers(lambda s: s.spot.slope),
+        "slope_above": sites.numbers(lambda s: s.spot.bed.above),
+        "slope_below": sites.numbers(lambda s: s.spot.bed.below),
         **_channel_columns(sites),
         "headcut_height_m": sites.numbers(lambda s: s.spot.drop.height_m),
         "drainage_area_ha": sites.drainage_area_ha,
@@ -128,9 +127,9 @@ def site_table(
         **_flood_columns(sites),
         "structure_height_m": sites.sized("height_m"),
         "structure_length_m": sites.sized("length_m"),
+        "reach_share": sites.reach_share,
+        "banks_first": sites.banks_first,
         "pair_id": sites.whole(lambda s: s.member.group),
-        "build_order": sites.whole(lambda s: s.member.order),
-        "score": ranking.score,
         "confidence": sites.numbers(lambda s: s.proposal.confidence),
         "reason": sites.texts(lambda s: s.reason),
         "caution": texts_of([s.caution or None for s in sites]),
@@ -141,12 +140,26 @@ def site_table(
     return FeatureTable(_points(sites.x_m, sites.y_m), {**columns, **more})
 
 
+#: Columns of the channel that rest on its width.
+_OF_THE_WIDTH = (
+    "bankfull_width_m",
+    "bankfull_depth_m",
+    "bankfull_flow_m",
+    "bankfull_low_m",
+    "bankfull_high_m",
+    "width_depth_ratio",
+    "entrenchment_ratio",
+)
+
+
 def _channel_columns(sites: Sites) -> dict[str, NDArray[Any]]:
-    """What the elevations tell of the channel at each site."""
+    """What the elevations tell of the channel at each site; nothing on a road, which has none."""
     reading, bankfull = sites.reading, sites.reading.bankfull
-    return {
+    told = {
         "width_m": sites.width_m,
         "depth_m": sites.depth_m,
+        "width_low_m": sites.width_range_m[:, 0],
+        "width_high_m": sites.width_range_m[:, 1],
         "width_source": np.where(
             sites.floor_shown & (reading.width_source == "curve"), "dem", reading.width_source
         ).astype(object),
@@ -172,6 +185,18 @@ def _channel_columns(sites: Sites) -> dict[str, NDArray[Any]]:
             np.isin(reading.setting, SWALES), np.nan, reading.stage_confidence
         ),
     }
+    # what follows from a width that nobody saw is not told as one number
+    for name in _OF_THE_WIDTH:
+        told[name] = without(told[name], sites.width_unseen)
+    return {name: without(values, sites.on_road) for name, values in told.items()}
+
+
+def without(values: NDArray[Any], where: BoolArray) -> NDArray[Any]:
+    """Values with nothing in some places: NaN for numbers, None for texts, 0 for whole numbers."""
+    nothing = {"f": np.nan, "O": None}.get(values.dtype.kind, 0)
+    out = values.copy()
+    out[where] = nothing
+    return out
 
 
 def _flood_columns(sites: Sites) -> dict[str, NDArray[Any]]:
@@ -201,6 +226,36 @@ def drainage_table(ground: Ground, sites: Sites) -> FeatureTable:
             "flow_path_m": sites.floods.flow_path_m[at],
             "curve_number": sites.floods.curve_number[at],
             "area_complete": sites.area_complete[at],
+        },
+    )
+
+
+def look_first_table(reaches: Sequence[HealingReach], *, crs: CRS | None) -> FeatureTable:
+    """Reaches that may be healing as lines, digitised downstream, the longest first."""
+    order = sorted(reaches, key=lambda r: (-r.length_m, r.reach, r.low_m))
+
+    def numbers(get: Callable[[HealingReach], float]) -> FloatArray:
+        return np.array([get(r) for r in order], dtype=np.float64)
+
+    lines = [shapely.LineString(np.column_stack([r.x_m, r.y_m])[::-1]) for r in order]
+    lon, lat = lon_lat(crs, numbers(lambda r: r.x_m[0]), numbers(lambda r: r.y_m[0]))
+    return FeatureTable(
+        shapes_of(lines),
+        {
+            "look_id": np.arange(1, len(order) + 1),
+            "channel_id": np.array([r.reach + 1 for r in order], dtype=np.int64),
+            "station_m": numbers(lambda r: r.low_m),
+            "length_m": numbers(lambda r: r.length_m),
+            "stage": np.array([r.stage for r in order], dtype=np.int64),
+            "stage_confidence": numbers(lambda r: r.confidence),
+            "bench_m": numbers(lambda r: r.bench_m),
+            "bank_depth_m": numbers(lambda r: r.bank_depth_m),
+            "bank_width_m": numbers(lambda r: r.bank_width_m),
+            "slope": numbers(lambda r: r.slope),
+            "drainage_area_ha": numbers(lambda r: r.drainage_area_ha),
+            "evidence": texts_of([r.evidence for r in order]),
+            "lon": lon,
+            "lat": lat,
         },
     )
 

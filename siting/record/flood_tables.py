@@ -38,6 +38,9 @@ def flood_columns(floods: SiteFloods) -> Columns:
         "q_m3s": found.q_m3s[:n].reshape(-1),
         "low_m3s": found.low_m3s[:n].reshape(-1),
         "high_m3s": found.high_m3s[:n].reshape(-1),
+        "range_from": found.range_from[:n].reshape(-1),
+        "dry_m3s": found.dry_m3s[:n].reshape(-1),
+        "wet_m3s": found.wet_m3s[:n].reshape(-1),
         "limits_met": found.limits_met[:n].reshape(-1),
         "used": np.repeat(used.reshape(-1), p),
         "note": found.note[:n].reshape(-1),
@@ -100,13 +103,18 @@ def rain_columns(rainfall: Rainfall | None) -> Columns:
             "duration_h": none,
             "return_period_yr": none,
             "depth_mm": none,
+            "low_mm": none,
+            "high_mm": none,
             "source": _texts([]),
         }
     d, r = rainfall.depths_mm.shape
+    bounds, unknown = rainfall.bounds, np.full(d * r, np.nan)
     return {
         "duration_h": np.repeat(rainfall.durations_h, r),
         "return_period_yr": np.tile(rainfall.return_periods_yr, d),
         "depth_mm": rainfall.depths_mm.reshape(-1),
+        "low_mm": unknown if bounds is None else bounds.low_mm.reshape(-1),
+        "high_mm": unknown if bounds is None else bounds.high_mm.reshape(-1),
         "source": _texts([rainfall.source] * (d * r)),
     }
 

@@ -21,7 +21,7 @@ def middles(sites: Sites) -> tuple[FloatArray, FloatArray, FloatArray]:
     """
     s = sites.section
     measured = np.isfinite(s.left_m) & np.isfinite(s.right_m) & (sites.cell == sites.section_cell)
-    half = 0.5 * np.nan_to_num(sites.sized("crest_m"))
+    half = 0.5 * np.nan_to_num(sites.drawn("crest_m"))
     shift = np.where(measured, 0.5 * (s.left_m + s.right_m), 0.0)
     return sites.x_m, sites.y_m, np.clip(np.nan_to_num(shift), -half, half)
 
@@ -43,12 +43,11 @@ def placed_part(
 
 
 def footprint_table(sites: Sites) -> FeatureTable:
-    """Parts of every structure as polygons to scale."""
+    """Parts of every structure as polygons to scale; at the widest where nobody saw the width."""
     x, y, shift = middles(sites)
     shapes, ids, parts, bodies = [], [], [], []
     for i, site in enumerate(sites):
-        size = site.size
-        for k, part in enumerate(() if size is None else size.parts):
+        for k, part in enumerate(site.drawn[1].parts if site.ends else ()):
             at = (float(x[i]), float(y[i]), float(sites.azimuth_deg[i]), float(shift[i]))
             shapes.append(_polygons(placed_part(part, *at)))
             ids.append(i + 1)
@@ -67,15 +66,20 @@ def footprint_table(sites: Sites) -> FeatureTable:
 
 
 def crest_table(sites: Sites) -> FeatureTable:
-    """Crests of the structures as lines across the channel; sites that are referred have none."""
-    crest = sites.sized("crest_m")
+    """Crests of the structures as lines across the channel; sites that are referred have none.
+
+    Drawn at the widest where nobody saw the width; their length is then not told.
+    """
+    crest = sites.drawn("crest_m")
     has = np.flatnonzero(np.isfinite(crest))
     x, y, shift = middles(sites)
     half = 0.5 * crest[has]
     ends = section_lines(
         x[has], y[has], sites.azimuth_deg[has], shift[has] - half, shift[has] + half
     )
-    return FeatureTable(lines_of(ends), {"site_id": has + 1, "crest_length_m": crest[has]})
+    return FeatureTable(
+        lines_of(ends), {"site_id": has + 1, "crest_length_m": sites.sized("crest_m")[has]}
+    )
 
 
 def _polygons(shape: BaseGeometry) -> BaseGeometry:

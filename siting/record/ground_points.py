@@ -7,14 +7,14 @@ from __future__ import annotations
 
 import numpy as np
 
-from siting.channels.bed_profile import bed_line
+from siting.channels.bed_slopes import bed_around, past_foot_m, slope_reach_m
 from siting.channels.ground import Ground
 from siting.hydraulics.cross_section import CrossSection
 from siting.sites import Sites
 from siting.values.columns import Columns, texts_of
 from terrain.channels.profiles import profile_step_m
 from terrain.channels.sections import section_heights
-from terrain.values.arrays import FloatArray
+from terrain.values.arrays import FloatArray, IntArray
 from terrain.values.heights import heights_at
 from terrain.values.parallel import over_items
 
@@ -25,7 +25,7 @@ HEIGHTS_BELOW = 8.0
 #: What lies behind a structure is shown with some of the bed above it, as a share of its length.
 BEYOND = 1.25
 
-_Points = tuple[FloatArray, FloatArray, FloatArray]
+_Points = tuple[FloatArray, FloatArray, FloatArray, IntArray]
 
 
 def profile_columns(ground: Ground, sites: Sites, behind_m: FloatArray | None = None) -> Columns:
@@ -43,34 +43,43 @@ def profile_columns(ground: Ground, sites: Sites, behind_m: FloatArray | None = 
     def line(i: int) -> _Points:
         if sites[i].on_road:
             return _along_road(ground, sites, i)
-        below, above = _reach_m(sites, i, float(behind[i]))
-        bed = bed_line(
-            ground, int(sites.cell[i]), above_m=above, below_m=below, stop_at_heads=False
-        )
-        return -bed.distance_m[::-1], bed.bed_m[::-1], bed.error_m[::-1]
+        below, above = _reach_m(ground, sites, i, float(behind[i]))
+        bed = bed_around(ground, int(sites.cell[i]))
+        told = (bed.distance_m >= -above - 1e-9) & (bed.distance_m <= below + 1e-9)
+        bed = bed.take(told)
+        return -bed.distance_m[::-1], bed.bed_m[::-1], bed.error_m[::-1], bed.piece[::-1]
 
     lines = over_items(line, list(range(sites.count)))
     station = sites.numbers(lambda s: s.where.station_m)
-    number = [distance.size for distance, _, _ in lines]
-    distance = _joined([d for d, _, _ in lines])
+    number = [line[0].size for line in lines]
+    distance = _joined([line[0] for line in lines])
+    piece = [line[3] for line in lines]
     return {
         "site_id": np.repeat(np.arange(1, sites.count + 1), number),
         "station_m": np.repeat(station, number) + distance,
         # adding zero turns -0.0 into 0.0
         "distance_m": distance + 0.0,
-        "bed_m": _joined([bed for _, bed, _ in lines]),
-        "error_m": _joined([error for _, _, error in lines]),
+        "bed_m": _joined([line[1] for line in lines]),
+        "error_m": _joined([line[2] for line in lines]),
+        "piece": np.concatenate([np.empty(0, dtype=np.int64), *piece]),
     }
 
 
-def _reach_m(sites: Sites, i: int, behind_m: float) -> tuple[float, float]:
+def _reach_m(ground: Ground, sites: Sites, i: int, behind_m: float) -> tuple[float, float]:
     """How far down and up the bed is told, m."""
-    site, size = sites[i], sites[i].size
+    site, size, reach = sites[i], sites[i].size, slope_reach_m(ground)
+    start = 0.0
+    if site.proposal.at_head:
+        # the bed below a drop begins past its scour
+        face = float(ground.headcuts.face_length_m[site.head.index])
+        start = 1.5 * face + past_foot_m(ground, site.spot.drop.height_m)
+    least = max(LEAST_REACH_M, start + 1.5 * reach)
+    most = max(MOST_REACH_M, least)
     spacing = next((row.low_m for row in site.spacing if row.chosen), np.nan)
     length = np.nan if size is None else size.length_m
-    below = np.nanmax([LEAST_REACH_M, HEIGHTS_BELOW * site.spot.drop.height_m, 2 * length])
-    above = np.nanmax([LEAST_REACH_M, BEYOND * behind_m, BEYOND * spacing, 2 * length])
-    return min(float(below), MOST_REACH_M), min(float(above), MOST_REACH_M)
+    below = np.nanmax([least, HEIGHTS_BELOW * site.spot.drop.height_m, 2 * length])
+    above = np.nanmax([least, BEYOND * behind_m, BEYOND * spacing, 2 * length])
+    return min(float(below), most), min(float(above), most)
 
 
 def _along_road(ground: Ground, sites: Sites, i: int) -> _Points:
@@ -84,7 +93,8 @@ def _along_road(ground: Ground, sites: Sites, i: int) -> _Points:
     height = heights_at(ground.raster, x - distance * np.sin(angle), y - distance * np.cos(angle))
     known = np.isfinite(height)
     error = np.full(distance.shape, ground.rules.value("measuring.height_error_least"))
-    return distance[known], height[known], error[known]
+    piece = np.zeros(int(known.sum()), dtype=np.int64)
+    return distance[known], height[known], error[known], piece
 
 
 def section_columns(ground: Ground, sites: Sites) -> Columns:
@@ -101,7 +111,7 @@ def section_columns(ground: Ground, sites: Sites) -> Columns:
             offset, height = section_heights(ground.raster, x, y, float(sites.azimuth_deg[i]))
             known = np.isfinite(height)
             return offset[known], height[known], "dem"
-        section = spot.section
+        section = sites[i].drawn[0].section if sites[i].ends else spot.section
         if not is_made_up(section):
             return section.offset_m, section.height_m, "dem"
         return section.offset_m, section.height_m + float(bed[cell]), "curve"

@@ -42,7 +42,7 @@ def answer_columns(ground: Ground, sites: Sites, keep: IntArray) -> Columns:
             site_of.setdefault(site.head.index, number)
     found = sifted(ground)
     slope = np.full(ground.headcuts.size, np.nan)
-    slope[found.measures.index] = found.measures.slope
+    slope[found.measures.index] = found.slope
     codes, why = [], []
     for i in keep.tolist():
         code = AS_SITE if i in site_of else str(found.code[i]) or PAST_THE_LIST

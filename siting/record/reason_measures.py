@@ -9,7 +9,7 @@ import numpy as np
 from siting.channels.reach_settings import SWALES
 from siting.record.reason_rows import Reason
 from siting.sites import Site, Sites
-from siting.values.wording import figures, hectares, metres, percent
+from siting.values.wording import figures, hectares, metres, percent, quantity
 
 DEM = "elevations as measured"
 ON_SITE = "measured on site"
@@ -47,7 +47,9 @@ def measured_rows(sites: Sites, i: int, *, cell_m: float) -> Iterator[Reason]:
         source_of(site, "slope"),
     )
     if spot.task.purpose == "road":
+        yield from _road(site)
         return
+    yield from _bed_around(site)
     if np.isfinite(spot.drop.height_m):
         text = f"{metres(spot.drop.height_m)}, error {metres(spot.drop.error_m)}."
         yield row("drop", text, source_of(site, "drop"))
@@ -66,10 +68,50 @@ def measured_rows(sites: Sites, i: int, *, cell_m: float) -> Iterator[Reason]:
     yield row("cell size", f"{metres(cell_m)}: what is narrower is not seen.", DEM, "measured")
 
 
+def _road(site: Site) -> Iterator[Reason]:
+    """The piece of road above a place on a road, and what its water may cut."""
+    road, run = site.proposal.road, site.spot.road
+    if road is None or run is None:
+        return
+    since = "the dip above" if run.after_dip else "the top of this stretch"
+    text = (
+        f"{metres(run.length_m)} of road since {since}, at {percent(run.mean_grade)} on the mean, "
+        f"of a soil taken for {run.soil}; stretch {road.stretch} of the roads."
+    )
+    yield row("road above", text)
+    if np.isfinite(road.soil_m3_per_yr):
+        depth = site.spot.rules["road_dip.soil_cut"]
+        text = f"Its own water may cut about {quantity(road.soil_m3_per_yr, 'm3')} a year from it."
+        yield row("soil that a dip may save", text, depth.source, depth.basis)
+
+
+def _bed_around(site: Site) -> Iterator[Reason]:
+    """Bed slope above and below, the faces of headcuts left out."""
+    bed = site.spot.bed
+    around = [
+        f"{percent(slope)} {where}, error {percent(error)}"
+        for slope, error, where in (
+            (bed.above, bed.above_error, "above"),
+            (bed.below, bed.below_error, "below"),
+        )
+        if np.isfinite(slope)
+    ]
+    if around:
+        reach = f"over {metres(site.spot.rules.value('measuring.slope_reach'))} or five cells"
+        text = f"{'; '.join(around)}: {reach}, the faces of headcuts left out."
+        yield row("bed slope around", text)
+
+
 def _banks(sites: Sites, i: int) -> Iterator[Reason]:
     spot, reading = sites[i].spot, sites.reading
     if reading.width_source[i] == "curve" and not np.isfinite(spot.banks.depth_m):
-        text = "The elevations do not show the banks; width and depth are from a regional curve."
+        wide = spot.width_range
+        text = "The elevations do not show the banks."
+        if wide is not None:
+            text += (
+                f" The channel is {metres(wide.low_m)} to {metres(wide.high_m)} wide: between a "
+                "regional curve's width and the narrowest that cells of this size would show."
+            )
         yield row("banks", text, "regional curve (Bieger and others 2015)", "published")
         return
     lower = f" ({reading.lower_bank[i]})" if reading.lower_bank[i] else ""
@@ -90,6 +132,10 @@ def _banks(sites: Sites, i: int) -> Iterator[Reason]:
 def _bankfull(sites: Sites, i: int) -> Iterator[Reason]:
     spot, reading = sites[i].spot, sites.reading
     bankfull = reading.bankfull
+    if sites[i].width_unseen and "bankfull" not in sites[i].proposal.field.measured:
+        text = "Not told: nobody saw how wide the channel is. Measure it on site."
+        yield row("bankfull", text, DEM, "common practice")
+        return
     estimates = [
         f"{name} {metres(float(values[i]))}"
         for name, values in (

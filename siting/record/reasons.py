@@ -8,14 +8,26 @@ from dataclasses import astuple, dataclass
 import numpy as np
 
 from siting.effects.site_effects import Effect
+from siting.places.spot import Spot
+from siting.record.bed_and_bank_rows import bed_rows
 from siting.record.reason_measures import measured_rows
 from siting.record.reason_rows import Reason
 from siting.record.structure_rows import columns_of
 from siting.sites import Sites
 from siting.structures.structure_type import Check
 from siting.values.columns import Columns
-from siting.values.wording import between, figures, flow, hectares, metres, quantity, signed_metres
-from siting.works.ranking import MEASURES, Ranking, Weights
+from siting.values.wording import (
+    between,
+    figures,
+    flow,
+    hectares,
+    metres,
+    percent,
+    quantity,
+    signed_metres,
+)
+from siting.works.making_works import Works
+from siting.works.work import KIND_WORDS
 
 __all__ = ["Reason", "reason_columns"]
 
@@ -29,8 +41,7 @@ class Told:
 
     sites: Sites
     effects: tuple[Effect, ...]
-    ranking: Ranking
-    weights: Weights
+    works: Works
     cell_m: float
 
 
@@ -46,6 +57,7 @@ def reason_columns(told: Told) -> Columns:
 def _reasons(told: Told, i: int) -> Iterator[Reason]:
     yield from measured_rows(told.sites, i, cell_m=told.cell_m)
     yield from _flood(told.sites, i)
+    yield from bed_rows(told.sites[i])
     yield from _limits(told.sites, i)
     yield from _alternatives(told.sites, i)
     yield from _sizes(told.sites, i)
@@ -61,9 +73,16 @@ def _flood(sites: Sites, i: int) -> Iterator[Reason]:
         return
     state = site.design_flow
     method = sites.floods.method[i]
+    if site.width_unseen and np.isfinite(spot.flow_m3s()):
+        text = (
+            f"The flow with a chance of 1 in {spot.floods.design_period_yr:g} a year is "
+            f"{flow(spot.flow_m3s())}. How deep and fast it runs is not told: nobody saw how wide "
+            "the channel is."
+        )
+        yield Reason("flood", "design flow", "", text, f"method {method}", "published")
+        return
     if state is None:
-        text = "The peak flow is not known here; nothing is checked against it."
-        yield Reason("flood", "design flow", "", text, "", "")
+        yield Reason("flood", "design flow", "", _no_flow(spot), "", "")
         return
     text = (
         f"The flow with a chance of 1 in {spot.floods.design_period_yr:g} a year is "
@@ -75,6 +94,18 @@ def _flood(sites: Sites, i: int) -> Iterator[Reason]:
     yield Reason("flood", "design flow", "", text, source, "published")
     if sites.floods.note[i]:
         yield Reason("flood", "what limits it", "", str(sites.floods.note[i]), "", "")
+    for check in site.decision.at_high if site.size is not None else ():
+        yield _check("flood", "at the high end of its range", check)
+
+
+def _no_flow(spot: Spot) -> str:
+    if not spot.land.complete and np.isfinite(spot.flow_m3s()):
+        return (
+            "The raster cuts the drainage area off. The part that it holds gives at least "
+            f"{flow(spot.flow_m3s())} with a chance of 1 in {spot.floods.design_period_yr:g} a "
+            "year, a minimum; nothing is sized by it."
+        )
+    return "The peak flow is not known here; nothing is checked against it."
 
 
 def _check(part: str, subject: str, check: Check) -> Reason:
@@ -114,8 +145,8 @@ def _alternatives(sites: Sites, i: int) -> Iterator[Reason]:
 
 
 def _sizes(sites: Sites, i: int) -> Iterator[Reason]:
-    size = sites[i].size
-    for note in () if size is None else size.notes:
+    site = sites[i]
+    for note in site.at_both(lambda _, size: size.notes) if site.ends else ():
         yield Reason("sizes", "how the sizes came about", "", note, "", "")
 
 
@@ -148,14 +179,15 @@ def _pair(sites: Sites, effect: Effect, i: int) -> Iterator[Reason]:
         "stone leaks: the still pool is the lower bound."
     )
     yield Reason("pair", "still pool", "", text, effect.source, "arithmetic")
-    if np.isfinite(pool.toe_depth_m) and site.only_holds:
+    told = np.isfinite(pool.toe_depth_m) and not site.spot.task.dry
+    if told and site.reach_share < 1.0:
         text = (
-            f"It is too low for the fall of the bed from the foot of the drop. Against the foot as "
-            f"measured, which may lie in a hole, the still pool stands at "
+            f"It makes up {percent(site.reach_share)} of the rise to the foot of the drop. Against "
+            f"the foot as measured, which may lie in a hole, the still pool stands at "
             f"{signed_metres(pool.toe_depth_m)}, error {metres(pool.toe_error_m)}."
         )
         yield Reason("pair", "depth at the foot", "fails", text, effect.source, "arithmetic")
-    elif np.isfinite(pool.toe_depth_m):
+    elif told:
         reach = "reaches" if pool.toe_depth_m >= 0 else "does not reach"
         text = (
             f"The still pool {reach} what it backs water to: {signed_metres(pool.toe_depth_m)} "
@@ -211,15 +243,29 @@ def _rank(told: Told, i: int) -> Iterator[Reason]:
         text = "It is held: it has no place in the list until it is settled on site."
         yield Reason("rank", "hold", "", text, "", "")
         return
-    ranking, weights = told.ranking, told.weights
-    parts = ", ".join(
-        f"{name} {value:.2f} (weight {weights.weights[name]:g})"
-        for name, value in zip(MEASURES, ranking.measures[i], strict=True)
-    )
-    control = told.sites[i].control
-    text = (
-        f"Rank {ranking.rank[i]} of {told.sites.count}, score {ranking.score[i]:.3f}: {parts}; "
-        f"factor {weights.factors[control]:g} for what it is for. A structure that pairs with a "
-        "headcut takes that one's score."
-    )
-    yield Reason("rank", "score", "", text, weights.origin, TRADE)
+    works, number = told.works, int(told.works.work_id[i])
+    if number:
+        work = works.each[number - 1]
+        text = (
+            f"It belongs to work {number}, {KIND_WORDS[work.kind]}: rank {works.rank_of[number]} "
+            f"of {len(works)}, number {works.build_order[i]} of {len(work.rows)} to build. The "
+            f"work saves what {quantity(work.saved_m3, 'm3', digits=3)} of soil are worth within "
+            f"{works.years:g} years; its own reasoning says how."
+        )
+        yield Reason("rank", "work", "", text, "", TRADE)
+        return
+    referred = next((r for r in works.referred if r.row == i), None)
+    text = "It is left out: nothing is built here, and it has no rank."
+    if referred is not None:
+        text = (
+            f"Nothing is built here by hand, so it has no rank among works. It stands "
+            f"{referred.risk_rank}. of {len(works.referred)} that are referred, most at risk first."
+        )
+    if referred is not None and referred.loss is not None:
+        lost, years = referred.loss, f"{works.years:g} years"
+        text += (
+            f" Within {years} {quantity(lost.soil_m3, 'm3', digits=3)} of soil and "
+            f"{hectares(lost.swale_ha)} "
+            f"of whole floor may go, with a chance of {lost.chance_lost:.2f}."
+        )
+    yield Reason("rank", "work", "", text, "", TRADE)

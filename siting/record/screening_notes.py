@@ -11,11 +11,13 @@ from siting.channels.headcuts import HeadcutSettings
 from siting.channels.study_area import StudyArea
 from siting.floods.flood_method import RETURN_PERIODS_YR
 from siting.layout.fans import station_spacing_m
+from siting.layout.healing import healing_note
 from siting.places.flood_paths import NOT_KNOWN
 from siting.places.site_floods import FloodSettings, SiteFloods
 from siting.sites import Sites
 from siting.structures.decisions import MORE_ELEVATIONS
 from siting.values.wording import counted, exactly, figures, hectares, listed, metres, quantity
+from siting.works.making_works import Works
 
 #: So many cuts and fills are named with their place; the others are counted.
 NAMED = 10
@@ -107,12 +109,20 @@ def cautions_of(ground: Ground, sites: Sites, floods: FloodSettings) -> tuple[st
     if floods.missing:
         out.append(floods.missing)
     out += flood_cautions(floods, sites.floods)
-    curve = int(np.count_nonzero(sites.reading.width_source == "curve"))
+    curve = int(np.count_nonzero(sites.width_unseen))
     if curve:
         out.append(
-            f"Width and depth of {curve} of {counted(sites.count, 'site')} come from a regional "
-            "curve, not from the ground: measure them."
+            f"Nobody saw how wide the channel is at {curve} of {counted(sites.count, 'site')}: it "
+            "is between a regional curve's width and the narrowest that the raster would show. "
+            + (
+                "Sizes, stone, cost and days there are ranges, of which a budget counts the high "
+                "end: measure first."
+                if any(s.width_unseen and s.ends for s in sites)
+                else "Measure it first."
+            )
         )
+    if note := healing_note(sites.look_first):
+        out.append(note)
     height = sites.sized("height_m")
     grade = sites.controls == "grade"
     smallest = ground.rules.low("grade_control.height")
@@ -175,8 +185,8 @@ def flood_facts(settings: FloodSettings, floods: SiteFloods) -> dict[str, str]:
     }
 
 
-def summary_of(ground: Ground, sites: Sites, headcuts: int, first: str) -> str:
-    """Say in one line what was found, and why the first site is first."""
+def summary_of(ground: Ground, sites: Sites, headcuts: int, works: Works, first: str) -> str:
+    """Say in one line what was found, and why the first work is first."""
     where = "on the raster" if ground.ranch is None else "inside the ranch"
     control = sites.controls
     kinds = [
@@ -190,6 +200,8 @@ def summary_of(ground: Ground, sites: Sites, headcuts: int, first: str) -> str:
         if n
     ]
     found = f"{counted(headcuts, 'headcut')} and {counted(sites.count, 'site')} {where}"
+    if len(works):
+        found += f", in {counted(len(works), 'work')}"
     text = f"{found}: {listed(kinds)}." if kinds else f"{found}."
     return f"{text} {first}".strip()
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -16,14 +16,14 @@ from shapely.geometry import mapping, shape
 
 from siting.layout.keep_clear import KeepClear
 from siting.layout.measuring import BuildSettings
-from siting.places.spot import Stock
+from siting.places.spot import Earth, Stock
 from siting.values.columns import Columns, texts_of
 from siting.values.input_errors import RulesError
 from siting.values.rules import Rules, load_rules
 from siting.values.settings_file import SettingsText, own_file
 from siting.works.costs import Costs, load_costs
-from siting.works.ranking import WEIGHTS_FILE, Weights, load_weights
 from siting.works.takes import Means
+from siting.works.work import Judging
 from terrain.values.errors import GullywalkError
 
 _AS_WRITTEN = "settings as gullywalk screen writes them"
@@ -35,12 +35,12 @@ class SettingsUsed:
 
     Parameters
     ----------
-    rules, weights, means
-        Limits, weights of the ranking, prices and what there is to spend.
+    rules, means
+        Limits, prices and what there is to spend.
     build
         Stock, design flood, and what is kept clear of.
-    weights_given
-        Whether the weights are a person's own.
+    judging
+        How works are judged.
     division
         Physiographic division of the regional bankfull curve.
     floods
@@ -48,19 +48,18 @@ class SettingsUsed:
     """
 
     rules: Rules
-    weights: Weights
     means: Means
     build: BuildSettings
-    weights_given: bool = False
+    judging: Judging = field(default_factory=Judging)
     division: str = "usa"
     floods: Mapping[str, Any] | None = None
 
     def texts(self) -> dict[str, str]:
         """Settings by name, each as a text."""
         stock, means, keep = self.build.stock, self.means, self.build.keep
+        earth = self.build.earth
         out = {
             "rules": rules_text(self.rules),
-            "weights": weights_text(self.weights),
             "costs": costs_text(means.costs),
             "stock": _json(
                 {
@@ -70,6 +69,7 @@ class SettingsUsed:
                     "anchor_n_per_post": stock.anchor_n_per_post,
                 }
             ),
+            "earth": _json({"soil": earth.soil, "cover": earth.cover}),
             "means": _json(
                 {
                     "spare": means.spare,
@@ -78,13 +78,14 @@ class SettingsUsed:
                     "crew_days": means.crew_days,
                 }
             ),
+            "works": _json(
+                {"horizon_yr": self.judging.horizon_yr, "rank_by": self.judging.rank_by}
+            ),
             "design": _json(
                 {
                     "return_period_yr": self.build.design_period_yr,
                     "bankfull_division": self.division,
                     "rules_file": self.rules.origin,
-                    "weights_file": self.weights.origin,
-                    "weights_given": self.weights_given,
                     "costs_file": means.costs.origin,
                 }
             ),
@@ -113,11 +114,14 @@ def settings_of(texts: Mapping[str, str]) -> SettingsUsed:
     RulesError, CostError
         A text is missing or cannot be read, or it is of another version.
     """
-    design, stock, means = (_read_json(texts, name) for name in ("design", "stock", "means"))
+    design, stock, means, works = (
+        _read_json(texts, name) for name in ("design", "stock", "means", "works")
+    )
+    # plans of before bed and banks were looked at have no such row
+    earth = _read_json(texts, "earth") if "earth" in texts else {"soil": "", "cover": ""}
     try:
         return SettingsUsed(
             rules=load_rules(_text(texts, "rules", design["rules_file"])),
-            weights=load_weights(_text(texts, "weights", design["weights_file"])),
             means=Means(
                 costs=load_costs(_text(texts, "costs", design["costs_file"])),
                 spare=float(means["spare"]),
@@ -134,8 +138,9 @@ def settings_of(texts: Mapping[str, str]) -> SettingsUsed:
                 ),
                 design_period_yr=float(design["return_period_yr"]),
                 keep=keep_of(texts["keep"]) if "keep" in texts else None,
+                earth=Earth(soil=str(earth["soil"]), cover=str(earth["cover"])),
             ),
-            weights_given=bool(design["weights_given"]),
+            judging=Judging(_number_or_none(works["horizon_yr"]), str(works["rank_by"])),
             division=str(design["bankfull_division"]),
             floods=_read_json(texts, "floods"),
         )
@@ -164,19 +169,6 @@ def rules_text(rules: Rules) -> str:
     return _toml({"version": own_file("rules.toml")["version"]}, tables)
 
 
-def weights_text(weights: Weights) -> str:
-    """All weights as a TOML file that `siting.works.ranking.load_weights` reads."""
-    own = own_file(WEIGHTS_FILE)
-    tables = {}
-    for group, values in (("weights", weights.weights), ("factors", weights.factors)):
-        for name, value in values.items():
-            usual = own[group][name]
-            mine = f"As set in {weights.origin}"
-            reason = usual["reason"] if float(usual["value"]) == value else mine
-            tables[f"{group}.{name}"] = {"value": value, "reason": reason}
-    return _toml({"version": own["version"]}, tables)
-
-
 def costs_text(costs: Costs) -> str:
     """All prices and productivity as a TOML file that `siting.works.costs.load_costs` reads."""
     tables = {
@@ -184,6 +176,7 @@ def costs_text(costs: Costs) -> str:
             "low": f.low,
             "likely": f.likely,
             "high": f.high,
+            **({"year": f.year} if f.year else {}),
             "unit": f.unit,
             "source": f.source,
             "basis": f.basis,
@@ -197,7 +190,8 @@ def costs_text(costs: Costs) -> str:
 
 def keep_text(keep: KeepClear) -> str:
     """What is kept clear of as GeoJSON, in the coordinates of the raster."""
-    rows = zip(keep.shapes, keep.kind, keep.name, keep.from_roads, strict=True)
+    not_ours = np.zeros(keep.size, dtype=np.bool_) if keep.not_ours is None else keep.not_ours
+    rows = zip(keep.shapes, keep.kind, keep.name, keep.from_roads, not_ours, strict=True)
     return _json(
         {
             "type": "FeatureCollection",
@@ -205,10 +199,15 @@ def keep_text(keep: KeepClear) -> str:
             "features": [
                 {
                     "type": "Feature",
-                    "properties": {"kind": kind, "name": name, "from_roads": bool(from_roads)},
+                    "properties": {
+                        "kind": kind,
+                        "name": name,
+                        "from_roads": bool(from_roads),
+                        "not_ours": bool(others),
+                    },
                     "geometry": mapping(geometry),
                 }
-                for geometry, kind, name, from_roads in rows
+                for geometry, kind, name, from_roads, others in rows
             ],
         }
     )
@@ -234,6 +233,8 @@ def keep_of(text: str) -> KeepClear:
             name=texts_of([str(row["name"]) for row in told]),
             from_roads=np.array([bool(row["from_roads"]) for row in told], dtype=np.bool_),
             notes=tuple(str(note) for note in found["notes"]),
+            # plans of older versions do not say
+            not_ours=np.array([bool(row.get("not_ours")) for row in told], dtype=np.bool_),
         )
     except (KeyError, TypeError, ValueError, AttributeError, shapely.errors.ShapelyError) as error:
         raise RulesError(

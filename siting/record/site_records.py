@@ -28,8 +28,9 @@ from siting.values.input_errors import RecordError
 from siting.values.rules import Rules
 from terrain.values.arrays import read_only
 
-#: 2: a site once, as it was proposed and measured; before, flows stood twice.
-VERSION = 2
+#: 3: with the whole ground above each headcut. 2: a site once, as it was proposed and measured;
+#: before, flows stood twice.
+VERSION = 3
 _AGAIN = "screen the ranch again with this version"
 
 

@@ -11,10 +11,13 @@ from numpy.typing import NDArray
 from siting.floods.flood_method import RETURN_PERIODS_YR
 from siting.sites import Sites
 from siting.structures.refer import Refer
+from siting.structures.structure_type import Size, StructureType
 from siting.structures.type_looks import SIZE_WORDS, look_first_of, size_words_of
 from siting.values.columns import Columns
 from siting.values.wording import first_upper
 
+#: What is said of a size that depends on a width that nobody saw.
+MEASURE_FIRST = "measure first"
 #: Ending of a size's name to the unit that the table prints.
 SIZE_UNITS = {
     "_m": "m",
@@ -106,34 +109,40 @@ def spacing_columns(sites: Sites) -> Columns:
 
 
 def size_columns(sites: Sites) -> Columns:
-    """Every size of every structure, with its unit."""
-    rows: list[tuple[int, str, float, str, str, str]] = []
+    """Every size of every structure, with its unit; a range where nobody saw the width."""
+    rows: list[tuple[int, str, float, float, float, str, str, str]] = []
     for i, site in enumerate(sites):
-        size = site.size
-        if size is None:
-            continue
-        kind = site.decision.kind
-        main = {"height_m": size.height_m, "length_m": size.length_m, "crest_m": size.crest_m}
-        for name, value in {**main, **size.dims}.items():
-            word, unit = worded_size(name)
-            meaning = size_words_of(kind, name) or first_upper(word)
-            rows.append((i + 1, word, float(value), unit, meaning, ""))
-        if size.stone is not None:
-            stone = size.stone
-            about = f"{stone.method}; {stone.basis}"
-            rows += [
-                (i + 1, "median stone", stone.d50_m, "m", SIZE_WORDS["median stone"], about),
-                (i + 1, "largest stone", stone.d100_m, "m", SIZE_WORDS["largest stone"], about),
-                (
-                    i + 1,
-                    "heaviest stone",
-                    stone.heaviest_kg,
-                    "kg",
-                    SIZE_WORDS["heaviest stone"],
-                    "two people to lift it" if stone.two_person else "one person can lift it",
-                ),
-            ]
-    return columns_of(("site_id", "name", "value", "unit", "meaning", "note"), rows)
+        at_ends = [_sizes_of(site.decision.kind, size) for _, size in site.ends]
+        for ends in zip(*at_ends, strict=True):
+            values = [value for _, value, *_ in ends]
+            low, high = min(values), max(values)
+            ranges = high > low + 1e-6 * abs(low)
+            word, _, unit, meaning, note = ends[0]
+            if ranges:
+                note = "; ".join(filter(None, (MEASURE_FIRST, note)))
+            rows.append((i + 1, word, np.nan if ranges else low, low, high, unit, meaning, note))
+    names = ("site_id", "name", "value", "value_low", "value_high", "unit", "meaning", "note")
+    return columns_of(names, rows)
+
+
+def _sizes_of(kind: StructureType, size: Size) -> list[tuple[str, float, str, str, str]]:
+    """Name, value, unit, meaning and note of every size of a structure."""
+    main = {"height_m": size.height_m, "length_m": size.length_m, "crest_m": size.crest_m}
+    out = []
+    for name, value in {**main, **size.dims}.items():
+        word, unit = worded_size(name)
+        out.append((word, float(value), unit, size_words_of(kind, name) or first_upper(word), ""))
+    stone = size.stone
+    if stone is None:
+        return out
+    about = f"{stone.method}; {stone.basis}"
+    lift = "two people to lift it" if stone.two_person else "one person can lift it"
+    return [
+        *out,
+        ("median stone", stone.d50_m, "m", SIZE_WORDS["median stone"], about),
+        ("largest stone", stone.d100_m, "m", SIZE_WORDS["largest stone"], about),
+        ("heaviest stone", stone.heaviest_kg, "kg", SIZE_WORDS["heaviest stone"], lift),
+    ]
 
 
 def worded_size(name: str) -> tuple[str, str]:
@@ -153,7 +162,7 @@ def instruction_columns(sites: Sites) -> Columns:
             rows += [(i + 1, n, "check", text) for n, text in enumerate(looks, start=1)]
             continue
         kind = site.decision.kind
-        steps = kind.build_steps(site.spot, site.size)
+        steps = site.at_both(kind.build_steps)
         looks = look_first_of(kind)
         rows += [(i + 1, n, "check", text) for n, text in enumerate(looks, start=1)]
         rows += [(i + 1, n, "build", text) for n, text in enumerate(steps, start=1)]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -13,6 +13,7 @@ from siting.effects.site_effects import Effect, effect_columns, effects_of, pool
 from siting.floods.rainfall import Rainfall
 from siting.layout.clearance import near
 from siting.layout.keep_clear import KINDS, ROAD, KeepClear
+from siting.record.bed_and_bank_rows import bed_columns
 from siting.record.before_building import (
     Totals,
     before_columns,
@@ -30,11 +31,14 @@ from siting.record.structure_rows import (
     size_columns,
     spacing_columns,
 )
-from siting.sites import Sites
+from siting.record.work_tables import site_work_columns, work_reason_columns
+from siting.sites import Site, Sites
 from siting.values.columns import Columns, FeatureTable, texts_of
+from siting.values.rules import Rules
 from siting.values.wording import counted, quantity
-from siting.works.ranking import Ranking, Weights
 from siting.works.takes import Means, Takes, takes_of
+from siting.works.work import Judging
+from siting.works.work_words import why_first
 from terrain.values.arrays import FloatArray
 
 
@@ -54,6 +58,8 @@ class Built:
         Materials, days and costs, and what a budget buys.
     totals
         What all of it puts into the ground.
+    effects
+        What each structure does.
     """
 
     columns: Columns
@@ -63,6 +69,12 @@ class Built:
     tables: Mapping[str, Columns]
     takes: Takes
     totals: Totals
+    effects: tuple[Effect, ...]
+
+    @property
+    def why_first(self) -> str:
+        """Why the first work is first, in a few sentences."""
+        return why_first(self.takes.works, currency=self.takes.means.costs.currency)
 
     def work(self, design_period_yr: float) -> tuple[str, ...]:
         """What it takes and costs, for which flow it is sized, and what comes before it."""
@@ -81,9 +93,8 @@ class Built:
 def built_of(
     ground: Ground,
     sites: Sites,
-    ranking: Ranking,
     *,
-    weights: Weights,
+    judging: Judging,
     means: Means,
     rainfall: Rainfall | None,
     keep: KeepClear | None,
@@ -93,10 +104,10 @@ def built_of(
 
     Parameters
     ----------
-    ground, sites, ranking
+    ground, sites
         What was found.
-    weights, means
-        How sites are ranked; prices and limits.
+    judging, means
+        How works are judged; prices and limits.
     rainfall
         For the rate at which headcuts move.
     keep
@@ -108,8 +119,8 @@ def built_of(
     told = told_of(
         sites,
         effects,
-        ranking,
-        weights=weights,
+        rules=ground.rules,
+        judging=judging,
         means=means,
         keep=keep,
         design_period_yr=design_period_yr,
@@ -126,9 +137,9 @@ def built_of(
 def told_of(
     sites: Sites,
     effects: tuple[Effect, ...],
-    ranking: Ranking,
     *,
-    weights: Weights,
+    rules: Rules,
+    judging: Judging,
     means: Means,
     keep: KeepClear | None,
     design_period_yr: float,
@@ -138,21 +149,23 @@ def told_of(
 
     Parameters
     ----------
-    sites, effects, ranking
+    sites, effects
         What was found, and what each structure does.
-    weights, means, keep, design_period_yr
-        As for `built_of`.
+    rules, judging, means, keep, design_period_yr
+        Limits and curves; else as for `built_of`.
     cell_m
         Cell size of the elevations, m.
     """
-    takes = takes_of(sites, ranking, means)
+    takes = takes_of(sites, effects, means, rules=rules, judging=judging)
     structures = footprint_table(sites)
     totals = _totals(sites, effects, takes, structures)
-    told = Told(sites, effects, ranking, weights, cell_m)
+    told = Told(sites, effects, takes.works, cell_m)
     return Built(
         columns={
+            **site_work_columns(takes.works),
             **_design_columns(sites, design_period_yr),
             **effect_columns(effects),
+            **bed_columns(sites),
             **takes.site_columns(),
             **_left_out(sites, takes),
             "nearest_road_m": _nearest_road_m(sites, keep),
@@ -168,11 +181,13 @@ def told_of(
             "spacings": spacing_columns(sites),
             **takes.tables(),
             "reasons": reason_columns(told),
+            "work_reasons": work_reason_columns(takes.works, currency=means.costs.currency),
             "instructions": instruction_columns(sites),
             "before_you_build": before_columns(totals, design_period_yr=design_period_yr),
         },
         takes=takes,
         totals=totals,
+        effects=effects,
     )
 
 
@@ -184,8 +199,19 @@ def _design_columns(sites: Sites, design_period_yr: float) -> Columns:
         return np.array([np.nan if s is None else getattr(s, name) for s in states])
 
     def stone(name: str) -> FloatArray:
-        stones = [None if s.size is None else s.size.stone for s in sites]
-        return np.array([np.nan if s is None else getattr(s, name) for s in stones])
+        """NaN where it is a range, since nobody saw the width."""
+        out = np.full(sites.count, np.nan)
+        for i, site in enumerate(sites):
+            values = {getattr(z.stone, name) for _, z in site.ends if z.stone is not None}
+            if len(values) == 1:
+                out[i] = values.pop()
+        return out
+
+    # a flow is known where the channel's width is not
+    unseen = sites.numbers(lambda s: s.spot.flow_m3s() if s.width_unseen else np.nan)
+
+    def of_flow(get: Callable[[Site], float]) -> FloatArray:
+        return np.array([np.nan if s.design_flow is None else get(s) for s in sites])
 
     chosen = [next((r for r in p.spacing if r.chosen), None) for p in sites]
     at = [r.low_m if r is not None and np.isfinite(r.low_m) else np.nan for r in chosen]
@@ -194,7 +220,13 @@ def _design_columns(sites: Sites, design_period_yr: float) -> Columns:
         "stone_d100_m": stone("d100_m"),
         "stone_heaviest_kg": stone("heaviest_kg"),
         "design_return_period_yr": np.full(sites.count, int(design_period_yr)),
-        "design_flow_m3s": flow("discharge_m3s"),
+        "design_flow_m3s": np.fmax(flow("discharge_m3s"), unseen),
+        "design_flow_low_m3s": of_flow(lambda s: s.spot.low_flow_m3s()),
+        "design_flow_high_m3s": of_flow(lambda s: s.spot.high_flow_m3s()),
+        "flow_range_from": texts_of([s.spot.floods.range_from or None for s in sites]),
+        "fails_at_high_flow": texts_of(
+            [", ".join(c.rule for c in s.fails_at_high) or None for s in sites]
+        ),
         "design_depth_m": flow("depth_m"),
         "design_velocity_mps": flow("velocity_mps"),
         "design_shear_pa": flow("shear_pa"),
@@ -245,6 +277,6 @@ def _totals(
         without_flow=sum(
             1
             for i in np.flatnonzero(chosen)
-            if not sites[i].on_road and sites[i].design_flow is None
+            if not sites[i].on_road and not np.isfinite(sites[i].spot.flow_m3s())
         ),
     )

@@ -14,11 +14,10 @@ import numpy as np
 
 from siting.layout.clearance import LIMITS, near, position_error_m
 from siting.layout.keep_clear import KINDS, KeepClear
-from siting.layout.pairs import BACKS_WATER, TOO_LOW_HERE
-from siting.layout.proposals import FromField, Proposal
+from siting.layout.proposals import FromField
 from siting.record.site_records import SiteRecord
-from siting.revising.holding import held_for_measures, past_limits
 from siting.revising.measured_spots import measured_record, move_of, shown_size
+from siting.revising.on_hold import held_for_measures, past_limits
 from siting.revising.site_measures import (
     BUILD,
     CONFLICTING,
@@ -30,7 +29,7 @@ from siting.revising.site_measures import (
 from siting.sites import Site
 from siting.structures.decisions import MORE_ELEVATIONS, decide
 from siting.structures.structure_type import Check, StructureType
-from siting.values.wording import exactly, figures, metres, sentences
+from siting.values.wording import exactly, figures, metres
 
 #: Notes from the field are quoted in a sentence up to so many characters; all of them stand in the
 #: layer.
@@ -106,28 +105,15 @@ def _decided_again(now: SiteRecord, types: Sequence[StructureType]) -> Site:
     """Let the types choose at the place as measured.
 
     As in a screening, a grade control that cannot be high enough to back water to the drop above
-    may still hold the bed.
+    may still make up a part of the rise.
     """
     spot, decision = now.spot, decide(now.spot, types, kept_clear=now.kept_clear)
     if decision.type is None and math.isfinite(spot.task.needed_height_m):
-        lower = replace(spot, task=replace(spot.task, needed_height_m=math.nan))
+        lower = replace(spot, task=replace(spot.task, short=True))
         other = decide(lower, types, kept_clear=now.kept_clear)
         if other.type is not None:
             spot, decision = lower, other
-    proposal = now.proposal
-    if math.isfinite(proposal.foot.rise_m) and spot.task.purpose == "grade":
-        proposal = _backs_water(proposal, math.isfinite(spot.task.needed_height_m))
-    return Site(proposal, spot, decision)
-
-
-def _backs_water(proposal: Proposal, backs: bool) -> Proposal:
-    """Say whether a grade control of a pair backs water to the foot of the drop now."""
-    found = proposal.words.found
-    if backs:
-        found = found.replace(TOO_LOW_HERE, "As measured it backs water to the foot.")
-    elif TOO_LOW_HERE not in found:
-        found = sentences([found.replace(BACKS_WATER, ""), TOO_LOW_HERE])
-    return replace(proposal, words=replace(proposal.words, found=found))
+    return Site(now.proposal, spot, decision)
 
 
 def _checked_again(

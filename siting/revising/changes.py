@@ -120,11 +120,9 @@ def _changed(planned: Worked, now: Worked, i: int) -> Iterator[Change]:
     yield from _number(i + 1, "cost", cost[0], cost[1], planned.built.takes.bill.currency)
     days = [w.built.takes.quantities.crew_days[i, 1] for w in (planned, now)]
     yield from _number(i + 1, "crew days", days[0], days[1], "days")
-    ranks = [float(w.ranking.rank[i]) or math.nan for w in (planned, now)]
-    yield from _number(i + 1, "rank", ranks[0], ranks[1], "")
-    orders = old.proposal.member.order, new.proposal.member.order
-    if orders[0] != orders[1]:
-        yield from _number(i + 1, "build order", orders[0], orders[1], "")
+    for subject, name in (("rank", "rank"), ("build order", "build_order")):
+        before, after = (float(w.columns[name][i]) or math.nan for w in (planned, now))
+        yield from _number(i + 1, subject, before, after, "")
     chosen = [bool(w.columns["chosen"][i]) for w in (planned, now)]
     if chosen[0] != chosen[1]:
         words = ["in the set" if c else "not in the set" for c in chosen]

@@ -16,9 +16,9 @@ import numpy as np
 from siting.channels.bankfull import Bankfull, height_limit
 from siting.channels.channel_reading import ChannelReading
 from siting.hydraulics.cross_section import CrossSection
-from siting.layout.pairs import LEVEL_M
-from siting.places.measured_places import MADE_UP_SIDE
+from siting.layout.pair_reach import LEVEL_M
 from siting.places.spot import BankfullSize, Drop, Spot
+from siting.places.unseen_width import MADE_UP_SIDE
 from siting.record.site_records import SiteRecord
 from siting.revising.site_measures import MOVE, FieldSite
 from terrain.channels.sections import SectionMeasures
@@ -117,7 +117,8 @@ def _spot(record: SiteRecord, found: FieldSite, move: Move) -> Spot:
     if math.isfinite(found.width_m):
         banks = replace(banks, width_m=found.width_m)
     if banks is not spot.banks:
-        out = replace(out, banks=banks)
+        seen = math.isfinite(banks.width_m)
+        out = replace(out, banks=banks, width_range=None if seen else out.width_range)
         section, bed = _section(record, found, out)
         out = replace(out, section=section, banks=replace(banks, bed_width_m=bed))
     out = replace(out, bankfull=_bankfull_size(record, out, found))

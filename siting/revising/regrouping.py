@@ -8,9 +8,9 @@ from typing import Any
 
 import numpy as np
 
-from siting.layout.pairs import LEVEL_M, ONLY_HOLDS
+from siting.layout.pair_reach import LEVEL_M, SHORT, UNSEEN, head_caution
 from siting.layout.proposals import Member
-from siting.revising.holding import state_of
+from siting.revising.on_hold import state_of
 from siting.revising.site_measures import BUILD, FieldSite
 from siting.sites import Site
 from siting.values.rules import Rules
@@ -23,8 +23,8 @@ def regrouped(
     """Settle which sites still work together, and in which order they are built.
 
     A grade control waits with the headcuts that it holds the bed for, unless the field says to
-    build it; a headcut whose last grade control is not built waits too: without one it would be
-    undermined.
+    build it; a headcut whose last grade control is not built waits too where what stands there
+    would be undermined without one.
 
     Parameters
     ----------
@@ -52,7 +52,8 @@ def regrouped(
     for i, site in enumerate(out):
         if planned[i].proposal.at_head and site.size is not None:
             controls = _controls_of(planned, i)
-            if controls and all(out[j].size is None for j in controls):
+            alone = bool(controls) and all(out[j].size is None for j in controls)
+            if alone and site.decision.kind.needs_tailwater:
                 out[i] = _without_control(site, out, controls)
             else:
                 out[i] = _cautioned(site, _cautions(planned, out, i, found, rules))
@@ -108,7 +109,9 @@ def _cautions(
     site, controls = sites[i], _controls_of(planned, i)
     standing = [j for j in controls if sites[j].size is not None]
     said = []
-    if not controls and planned[i].is_referred:
+    if controls and not standing:
+        said.append(f"No grade control below it: {_sites(controls)} {_is_are(controls)} not built.")
+    elif not controls and planned[i].is_referred:
         said.append(
             "No grade control was planned below it, as it was referred: look for a place 4 to 6 "
             "drop heights below the foot, or screen the ranch again."
@@ -118,8 +121,12 @@ def _cautions(
             said += [*_fit(sites[j], j, site, rules), *_foot(planned[i], site, j, rules)]
     kept = site.proposal.words.cautions
     if standing and any(found.get(j + 1, FieldSite()).measured for j in standing):
-        kept = tuple(c for c in kept if not c.startswith(ONLY_HOLDS))
-        said += [f"{ONLY_HOLDS} see site {j + 1}." for j in standing if sites[j].only_holds]
+        kept = tuple(c for c in kept if not c.startswith((SHORT, UNSEEN)))
+        for j in standing:
+            control = sites[j]
+            height = control.decision.sized.height_m
+            told = head_caution(control.spot, height, f"See site {j + 1}.")
+            kept = (told, *kept) if told else kept
     return (*kept, *said)
 
 
@@ -177,3 +184,7 @@ def _ordered(planned: Sequence[Site], sites: Sequence[Site]) -> list[Site]:
 
 def _sites(rows: Sequence[int]) -> str:
     return f"{'site' if len(rows) == 1 else 'sites'} {listed([str(i + 1) for i in rows])}"
+
+
+def _is_are(rows: Sequence[int]) -> str:
+    return "is" if len(rows) == 1 else "are"

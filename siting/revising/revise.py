@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
 
 import numpy as np
 
@@ -16,7 +15,6 @@ from siting.revising.apply import apply_field, builds_refused
 from siting.revising.even_channel import SOURCE, even_effect
 from siting.revising.field_rows import FieldTable, read_rows
 from siting.revising.gathering import gather
-from siting.revising.holding import held_first
 from siting.revising.regrouping import regrouped
 from siting.revising.site_measures import FieldSite, Planned, SetAside
 from siting.sites import Site, Sites
@@ -25,8 +23,7 @@ from siting.structures.structure_type import StructureType
 from siting.values.columns import Columns
 from siting.values.input_errors import FieldRowsError
 from siting.values.wording import counted
-from siting.works.ranking import Ranking, load_weights, rank_sites, why_first
-from siting.works.weights_effect import weights_effect
+from siting.works.making_works import Works
 
 Project = Callable[[float, float], tuple[float, float]]
 
@@ -61,24 +58,29 @@ class Worked:
     ----------
     records
         What they were decided from.
-    sites, effects, ranking, built
+    sites, effects, built
         As a screening works them out.
-    rank_usual
-        Ranks by the weights that come with the package.
     """
 
     records: tuple[SiteRecord, ...]
     sites: Sites
     effects: tuple[Effect, ...]
-    ranking: Ranking
-    rank_usual: np.ndarray[tuple[int], np.dtype[np.int64]]
     built: Built
-    why_first: str
 
-    @cached_property
+    @property
     def columns(self) -> Columns:
-        """Columns that structures add to the sites, and ranks by the usual weights."""
-        return {**self.built.columns, "rank_usual": self.rank_usual}
+        """Columns that works and structures add to the sites."""
+        return self.built.columns
+
+    @property
+    def works(self) -> Works:
+        """Works that the sites make."""
+        return self.built.takes.works
+
+    @property
+    def why_first(self) -> str:
+        """Why the first work is first."""
+        return self.built.why_first
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -143,8 +145,9 @@ def revise(
     FieldRowsError
         The last file says nothing that can be used, or cannot be read.
     """
-    every = tuple(structure_types()) if types is None else tuple(types)
     settings = settings_of(parts.settings)
+    wholes = settings.means.costs.wholes
+    every = tuple(structure_types(wholes=wholes)) if types is None else tuple(types)
     records = tuple(
         read_record(
             text,
@@ -223,29 +226,21 @@ def _worked(
     effects: tuple[Effect, ...],
     settings: SettingsUsed,
 ) -> Worked:
-    """Rank, count and price sites as a screening does."""
-    ranking = rank_sites(sites, rules=settings.rules, weights=settings.weights)
-    first = "" if all(s.is_held for s in sites) else why_first(sites, ranking, settings.weights)
-    ranking = usual = held_first(sites, ranking)
-    if settings.weights_given:
-        usual = held_first(sites, rank_sites(sites, rules=settings.rules, weights=load_weights()))
+    """Count, price and rank as a screening does."""
     return Worked(
         records=records,
         sites=sites,
         effects=effects,
-        ranking=ranking,
-        rank_usual=weights_effect(usual, ranking).rank_default,
         built=told_of(
             sites,
             effects,
-            ranking,
-            weights=settings.weights,
+            rules=settings.rules,
+            judging=settings.judging,
             means=settings.means,
             keep=settings.build.keep,
             design_period_yr=settings.build.design_period_yr,
             cell_m=records[0].cell_m,
         ),
-        why_first=first,
     )
 
 

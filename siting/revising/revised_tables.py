@@ -11,7 +11,7 @@ import numpy as np
 import shapely
 from pyproj import CRS
 
-from siting.record.feature_tables import lon_lat, site_table
+from siting.record.feature_tables import lon_lat, site_table, without
 from siting.record.structure_rows import columns_of
 from siting.revising.field_rows import SITE, FieldRow, FieldTable
 from siting.revising.measured_spots import move_of
@@ -28,9 +28,7 @@ _TEXTS = ("soil", "notes", "photos", "measured_by", "measured_on")
 def revised_sites(revised: Revised, crs: CRS | None) -> FeatureTable:
     """Sites with what was measured beside what is planned with."""
     now = revised.now
-    return site_table(
-        now.sites, now.ranking, crs=crs, more={**now.columns, **_field_columns(revised)}
-    )
+    return site_table(now.sites, crs=crs, more={**now.columns, **_field_columns(revised)})
 
 
 def _field_columns(revised: Revised) -> Columns:
@@ -94,21 +92,20 @@ def note_table(revised: Revised, soils: Sequence[str]) -> FeatureTable:
 
 def planned_columns(planned: Worked, crs: CRS | None) -> Columns:
     """Rows of the table ``planned``: every site as it was screened."""
-    sites, ranking, columns = planned.sites, planned.ranking, planned.columns
+    sites, columns = planned.sites, planned.columns
     lon, lat = lon_lat(crs, sites.x_m, sites.y_m)
     return {
         SITE: np.arange(1, sites.count + 1),
-        "rank": ranking.rank,
-        "score": ranking.score,
+        **{n: columns[n] for n in ("rank", "score")},
         "structure": sites.texts(lambda s: s.structure),
         "control": sites.controls,
         "pair_id": sites.whole(lambda s: s.member.group),
-        "build_order": sites.whole(lambda s: s.member.order),
+        "build_order": columns["build_order"],
         "slope": sites.numbers(lambda s: s.spot.slope),
         "width_m": sites.width_m,
         "depth_m": sites.depth_m,
-        "width_source": sites.reading.width_source,
-        "bankfull_depth_m": sites.reading.bankfull.depth_m,
+        "width_source": without(sites.reading.width_source, sites.on_road),
+        "bankfull_depth_m": without(sites.reading.bankfull.depth_m, sites.on_road),
         "headcut_height_m": sites.numbers(lambda s: s.spot.drop.height_m),
         "structure_height_m": sites.sized("height_m"),
         "structure_length_m": sites.sized("length_m"),

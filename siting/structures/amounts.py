@@ -4,24 +4,27 @@ from __future__ import annotations
 
 import math
 
+from siting.structures.stone_classes import largest_m
 from siting.structures.structure_type import Amount
 from siting.values.rules import Rules
 
-#: Median stone from which on a stone belongs to the next larger class, m.
-MEDIUM_M, LARGE_M = 0.20, 0.30
+#: Largest stone up to which a median and its largest lie within the class of small stone, of 10 to
+#: 20 cm, and of medium stone, of 15 to 30 cm; what is larger is of 20 to 45 cm.
+SMALL_M, MEDIUM_M = 0.20, 0.30
 
 
-def stone_item(d50_m: float) -> str:
-    """Size class of a median stone."""
-    if d50_m < MEDIUM_M:
+def stone_item(rules: Rules, d50_m: float) -> str:
+    """Size class to order: one that holds the median and the largest that are asked for."""
+    largest = largest_m(rules, d50_m)
+    if largest <= SMALL_M:
         return "stone_small"
-    return "stone_medium" if d50_m < LARGE_M else "stone_large"
+    return "stone_medium" if largest <= MEDIUM_M else "stone_large"
 
 
 def stone(rules: Rules, volume_m3: float, *, d50_m: float, note: str) -> Amount:
     """Tonnes of loose stone in a volume, gaps included."""
     tonnes = volume_m3 * rules.value("stone.bulk_density")
-    return Amount(stone_item(d50_m), tonnes, note)
+    return Amount(stone_item(rules, d50_m), tonnes, note)
 
 
 def chinking(rules: Rules, volume_m3: float, *, note: str) -> Amount:

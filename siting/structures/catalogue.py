@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass, replace
 from functools import partial
 from importlib.metadata import EntryPoint
 from types import MappingProxyType
 from typing import Any
 
 from siting.places.spot import MATERIALS, PURPOSES, Spot
+from siting.places.unseen_width import at_each_end
+from siting.structures.limit_checks import condition
 from siting.structures.structure_type import Check, StructureType
 from siting.structures.type_looks import KIND, symbol_fault, symbol_of
 from siting.structures.whole_price import whole_price_fault
-from siting.values.wording import listed
+from siting.values.wording import listed, spanned
 from terrain.values.plugins import STRUCTURES, Plugins, call_plugin, load_plugins
 
 REFER = "refer"
@@ -60,20 +62,27 @@ class Chosen:
     why_not: Mapping[str, tuple[str, ...]]
 
 
-def structure_types(entries: Iterable[EntryPoint] | None = None) -> Plugins[StructureType]:
+def structure_types(
+    entries: Iterable[EntryPoint] | None = None, *, wholes: Collection[str] | None = None
+) -> Plugins[StructureType]:
     """Load every installed structure type; one that cannot be used is set aside and named.
 
     Parameters
     ----------
     entries
         Entry points instead of those of the installed packages.
+    wholes
+        Entries by which a type may be priced as a whole (`siting.works.costs.Costs.wholes`); those
+        of the package by default.
 
     Raises
     ------
     PluginError
         Two types have one name.
     """
-    return load_plugins(STRUCTURES, kind=KIND, needs=NEEDS, check=_fault, entries=entries)
+    return load_plugins(
+        STRUCTURES, kind=KIND, needs=NEEDS, check=partial(_fault, wholes=wholes), entries=entries
+    )
 
 
 def choose(spot: Spot, types: Iterable[StructureType]) -> Chosen:
@@ -109,7 +118,36 @@ def _why_not(name: str, checks: tuple[Check, ...], best: str) -> tuple[str, ...]
 
 
 def _checks(kind: StructureType, spot: Spot) -> tuple[Check, ...]:
-    return tuple(kind.checks(spot))
+    """Every limit; where nobody saw the width, at the end of it that hurts."""
+    held = [(*kind.checks(s), *_tailwater_check(kind, s)) for s in at_each_end(spot)]
+    if len({len(checks) for checks in held}) > 1:
+        # a type that asks for more at one end: all of it has to hold
+        return tuple(check for checks in held for check in checks)
+    return tuple(_worse(ends) for ends in zip(*held, strict=True))
+
+
+def _worse(ends: tuple[Check, ...]) -> Check:
+    """Of one limit at both ends the one that fails, else the first with figures as ranges."""
+    failing = next((c for c in ends if not c.passed), None)
+    if failing is not None or len(ends) == 1:
+        return failing or ends[0]
+    asks, found = (spanned(*(getattr(c, name) for c in ends)) for name in ("asks", "found"))
+    return replace(ends[0], asks=asks, found=found)
+
+
+def _tailwater_check(kind: StructureType, spot: Spot) -> tuple[Check, ...]:
+    """At a drop to which no water can be backed a type that needs it does not stand."""
+    if not (spot.task.dry and spot.task.purpose == "vertical"):
+        return ()
+    return (
+        condition(
+            not kind.needs_tailwater,
+            asks="water backed to the foot of the drop, or a type that needs none",
+            found="no water backed to it",
+            why_not=f"A {kind.name} is undermined without water backed to its foot, and no crest "
+            "below reaches it here.",
+        ),
+    )
 
 
 def _suits(kind: StructureType, spot: Spot) -> float:
@@ -119,7 +157,7 @@ def _suits(kind: StructureType, spot: Spot) -> float:
     return value
 
 
-def _fault(kind: Any) -> str:
+def _fault(kind: Any, wholes: Collection[str] | None = None) -> str:
     """Why a type cannot be used; empty when it can."""
     own = type(kind).__module__.startswith(_OWN)
     if not own and kind.name in RESERVED:
@@ -137,4 +175,4 @@ def _fault(kind: Any) -> str:
         )
     if not str(kind.summary).strip():
         return "it has no summary."
-    return symbol_fault(symbol_of(kind)) or whole_price_fault(kind)
+    return symbol_fault(symbol_of(kind)) or whole_price_fault(kind, wholes)

@@ -11,6 +11,7 @@ from siting.places.spot import Spot
 from siting.structures import amounts, structure_sentences
 from siting.structures.channel_sizes import channel_width_m
 from siting.structures.design_flow import flow_cautions
+from siting.structures.high_end import stone_stays
 from siting.structures.limit_checks import (
     ROUNDING,
     TRADE,
@@ -18,15 +19,21 @@ from siting.structures.limit_checks import (
     at_most,
     condition,
     hand_limits,
+    no_steeper,
 )
 from siting.structures.outlines import arc_band, box
 from siting.structures.rock_sizing import (
+    Asked,
+    asked_by,
     bed_stone,
     laid_stone,
     lift_check,
+    overflow_check,
+    overflow_stone,
     stone_cautions,
     stone_notes,
 )
+from siting.structures.stone_classes import median_m
 from siting.structures.structure_type import (
     Amount,
     Check,
@@ -80,14 +87,7 @@ class CrescentSpreader(StructureType):
                 found="open ground" if spot.task.opens else "banks on a side",
                 why_not="Banks hold the water together here: a spreader needs open ground.",
             ),
-            at_most(
-                slope,
-                spot.slope,
-                error=spot.slope_error,
-                what="the slope of the ground",
-                so="that suits a spreader",
-                show=percent,
-            ),
+            no_steeper(spot, slope, so="that suits a spreader", ground="ground"),
             at_least(
                 slope,
                 spot.slope,
@@ -104,7 +104,10 @@ class CrescentSpreader(StructureType):
                 show=hectares,
             ),
             _stone_against_height(spot),
-            lift_check(spot, _stone(spot), bed_stone(spot)),
+            overflow_check(
+                _stone(spot), _overflow(spot), slope=_face_slope(spot), rule="spreader.stone"
+            ),
+            lift_check(spot, _stone(spot), _asked(spot)),
         )
 
     def suits(self, spot: Spot) -> float:
@@ -115,12 +118,11 @@ class CrescentSpreader(StructureType):
     def size(self, spot: Spot) -> Size:
         """One stone high, three channel widths long within its limits."""
         rules, stone = spot.rules, _stone(spot)
-        limit = rules["spreader.length"]
-        widths = rules.value("spreader.widths")
-        channel = (
-            spot.bankfull.width_m if math.isfinite(spot.bankfull.width_m) else channel_width_m(spot)
+        limit, widths, crest = (
+            rules["spreader.length"],
+            rules.value("spreader.widths"),
+            _crest_m(spot),
         )
-        crest = min(max(widths * channel, limit.low), limit.high)
         band, bow = rules.value("spreader.band"), rules.value("spreader.bow") * crest
         height = rules.low("grade_control.height")
         return Size(
@@ -140,10 +142,14 @@ class CrescentSpreader(StructureType):
             ),
         )
 
+    def high_end_checks(self, high: Spot, size: Size) -> tuple[Check, ...]:
+        """Stone at the high end of the flow's range."""
+        return stone_stays(high, size.stone, bed_stone(high))
+
     def materials(self, spot: Spot, size: Size) -> tuple[Amount, ...]:
         """Stone of the band, gravel in its gaps, seed."""
         assert size.stone is not None
-        volume = size.crest_m * size.length_m * size.height_m
+        volume = size.crest_m * size.length_m * size.stone.d100_m
         return (
             amounts.stone(spot.rules, volume, d50_m=size.stone.d50_m, note="band and its tips"),
             amounts.chinking(spot.rules, volume, note="in the gaps"),
@@ -200,32 +206,61 @@ class CrescentSpreader(StructureType):
         )
 
     def side_view(self, spot: Spot, size: Size) -> tuple[Outline, ...]:
-        """One stone high on the ground."""
-        return (box("band", (0.0, size.length_m), (0.0, size.height_m), level="ground"),)
+        """One stone thick, let in as far as it does not stand above the ground."""
+        tall = (-_let_in_m(size), size.height_m)
+        return (box("band", (0.0, size.length_m), tall, level="ground"),)
 
     def section(self, spot: Spot, size: Size) -> tuple[Outline, ...]:
-        """One stone high on the ground, which it follows as a contour does."""
-        half, height = size.crest_m / 2, size.height_m
-        return (box("band", (-half, half), (0.0, height), level="ground"),)
+        """One stone thick in the ground, which it follows as a contour does."""
+        half = size.crest_m / 2
+        return (box("band", (-half, half), (-_let_in_m(size), size.height_m), level="ground"),)
+
+
+def _let_in_m(size: Size) -> float:
+    """How deep the band is let in: its largest stones, less what stands above the ground."""
+    assert size.stone is not None
+    return max(size.stone.d100_m - size.height_m, 0.0)
 
 
 def _wing_m(spot: Spot) -> float:
     return spot.rules.value("spreader.wing")
 
 
+def _crest_m(spot: Spot) -> float:
+    """Length of the band: so many channel widths, within its limits."""
+    limit = spot.rules["spreader.length"]
+    known = math.isfinite(spot.bankfull.width_m)
+    channel = spot.bankfull.width_m if known else channel_width_m(spot)
+    return min(max(spot.rules.value("spreader.widths") * channel, limit.low), limit.high)
+
+
+def _face_slope(spot: Spot) -> float:
+    """Slope of the band's lower edge: as steep as the rock-chute formula goes."""
+    return spot.rules.high("rock_rundown.face_slope")
+
+
+def _overflow(spot: Spot) -> Asked | None:
+    return overflow_stone(spot, crest_m=_crest_m(spot), slope=_face_slope(spot))
+
+
+def _asked(spot: Spot) -> Asked | None:
+    return asked_by(bed_stone(spot), _overflow(spot))
+
+
 def _stone(spot: Spot) -> Stone:
+    """Stone at least as tall as the band, and of the smallest that is ordered for one."""
     one_stone = spot.rules.low("grade_control.height")
     return laid_stone(
         spot,
-        bed_stone(spot),
-        by_size_m=one_stone / spot.rules.value("stone.sorted"),
-        because="the largest as tall as the band",
+        _asked(spot),
+        by_size_m=max(median_m(spot.rules, one_stone), spot.rules.low("spreader.stone")),
+        because="the smallest stone of a band, the largest at least as tall as it",
     )
 
 
 def _stone_against_height(spot: Spot) -> Check:
     """Hold the stone that the flow asks for against the largest of a spreader."""
-    limit, asked = spot.rules["spreader.stone"], bed_stone(spot)
+    limit, asked = spot.rules["spreader.stone"], _asked(spot)
     needed = asked.d50_m if asked else 0.0
     most = spot.rules.low("grade_control.height")
     return condition(

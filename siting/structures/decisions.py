@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 from siting.places.spot import Spot
 from siting.structures.catalogue import Chosen, choose
+from siting.structures.design_flow import at_high_end
+from siting.structures.high_end import told_at_high_end
 from siting.structures.limit_checks import AREA_RULE, STOCK_RULE
 from siting.structures.structure_type import Check, Size, StructureType
+from siting.structures.type_looks import KIND
 from terrain.values.errors import ParameterError
+from terrain.values.plugins import call_plugin
 
 #: What a place is called that is not for hands, and one of which only the raster shows too little.
 ENGINEER: Final = "engineer"
@@ -32,11 +36,15 @@ class Decision:
         Size of the chosen one; None where none fits.
     kept_clear
         Distances to roads and what else is kept clear, held against their limits.
+    at_high
+        What was sized for the likely flow, held against the high end of its range; empty where
+        nothing is built or no range is known.
     """
 
     chosen: Chosen
     size: Size | None
     kept_clear: tuple[Check, ...] = ()
+    at_high: tuple[Check, ...] = ()
 
     @property
     def type(self) -> StructureType | None:
@@ -73,6 +81,11 @@ class Decision:
     def builds(self) -> bool:
         """Whether a type fits and nothing that is kept clear lies too near."""
         return self.type is not None and not self.too_near
+
+    @property
+    def fails_at_high(self) -> tuple[Check, ...]:
+        """What holds at the likely flow and not at the high end of its range."""
+        return tuple(check for check in self.at_high if not check.passed)
 
     @property
     def summary(self) -> str:
@@ -140,8 +153,23 @@ def decide(
         Distances to what is kept clear, held against their limits.
     """
     chosen = choose(spot, [t for t in types if spot.task.purpose in t.purposes])
-    size = None if chosen.type is None else chosen.type.size(spot)
-    return Decision(chosen, size, kept_clear)
+    if chosen.type is None:
+        return Decision(chosen, None, kept_clear)
+    size = chosen.type.size(spot)
+    return Decision(chosen, size, kept_clear, _held_at_high_end(spot, chosen.type, size))
+
+
+def _held_at_high_end(spot: Spot, kind: StructureType, size: Size) -> tuple[Check, ...]:
+    """Checks at the high end of the flow's range; what fails is told as of there."""
+    high = at_high_end(spot)
+    if high is None:
+        return ()
+    # a type that follows the protocol only may say nothing of its own
+    own = getattr(kind, "high_end_checks", None)
+    checks = call_plugin(
+        KIND, kind.name, lambda: tuple(kind.checks(high) if own is None else own(high, size))
+    )
+    return tuple(c if c.passed else replace(c, why_not=told_at_high_end(high, c)) for c in checks)
 
 
 def _how_far(failed: list[Check]) -> tuple[bool, int]:

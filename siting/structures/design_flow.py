@@ -1,9 +1,13 @@
-"""The design flow at a spot, solved once."""
+"""The design flow at a spot, solved once, and the same spot at the high end of its range.
+
+What must hold is sized for the likely flow and checked at the high end (see `high_end`).
+"""
 
 from __future__ import annotations
 
 import functools
 import math
+from dataclasses import replace
 
 from siting.hydraulics.cross_section import CrossSection
 from siting.hydraulics.open_channel import LOWEST_SLOPE, FlowState, normal_flow
@@ -18,18 +22,27 @@ def _solved(
     return normal_flow(section, discharge_m3s, slope=slope, roughness=roughness)
 
 
-def sizing_flow_m3s(spot: Spot) -> float:
-    """Flow that stone and wood have to hold in: the high end of the design flow's range."""
-    high = spot.high_flow_m3s()
-    return max(spot.flow_m3s(), high) if math.isfinite(high) else spot.flow_m3s()
+def at_high_end(spot: Spot) -> Spot | None:
+    """Return the same place with the high end of each flow's range for its flow.
+
+    None where no range is known, or where it ends at the likely flow.
+    """
+    if not spot.high_flow_m3s() > spot.flow_m3s():
+        return None
+    return replace(spot, floods=replace(spot.floods, q_m3s=spot.floods.high_m3s))
+
+
+def flow_at(spot: Spot, discharge_m3s: float) -> FlowState:
+    """Normal flow of a discharge above 0 where a structure stands."""
+    return _solved(spot.section, discharge_m3s, max(spot.slope, LOWEST_SLOPE), spot.roughness)
 
 
 def design_flow(spot: Spot) -> FlowState | None:
-    """Normal flow that stone and wood have to hold in; None where no flow is known."""
-    discharge = sizing_flow_m3s(spot)
+    """Normal flow that stone and wood are sized for; None where no flow is known."""
+    discharge = spot.flow_m3s()
     if not math.isfinite(discharge) or discharge <= 0:
         return None
-    return _solved(spot.section, discharge, max(spot.slope, LOWEST_SLOPE), spot.roughness)
+    return flow_at(spot, discharge)
 
 
 def flow_cautions(spot: Spot) -> tuple[str, ...]:
@@ -50,13 +63,20 @@ def flow_note(spot: Spot) -> str:
     state = design_flow(spot)
     if state is None:
         return "No flow is known here: nothing is checked against it."
-    likely, high = flow(spot.flow_m3s()), flow(state.discharge_m3s)
-    which = f"of {likely}" if high == likely else f"at the high end of its range, {high}"
     return (
-        f"Made for the {years(spot)} flow {which}: {metres(state.depth_m)} "
+        f"Made for the {years(spot)} flow of {flow(state.discharge_m3s)}: {metres(state.depth_m)} "
         f"deep and {quantity(state.velocity_mps, 'm/s')} fast by Manning's equation, n = "
-        f"{spot.roughness:g}."
+        f"{spot.roughness:g}; {_checked_at(spot)}."
     )
+
+
+def _checked_at(spot: Spot) -> str:
+    """Say up to which flow it is checked."""
+    high = spot.high_flow_m3s()
+    if not math.isfinite(high):
+        return "its range is not known, so nothing is checked beyond it"
+    rests_on = f" ({spot.floods.range_from})" if spot.floods.range_from else ""
+    return f"checked at the high end of its range, {flow(high)}{rests_on}"
 
 
 def years(spot: Spot) -> str:

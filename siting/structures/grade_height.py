@@ -17,7 +17,7 @@ from siting.hydraulics.cross_section import CrossSection
 from siting.hydraulics.open_channel import LOWEST_SLOPE
 from siting.places.spot import Spot
 from siting.structures.design_flow import years
-from siting.structures.limit_checks import ROUNDING, condition
+from siting.structures.limit_checks import ROUNDING, apart, condition
 from siting.structures.structure_type import Check
 from siting.values.wording import metres
 
@@ -36,6 +36,16 @@ def smallest_m(spot: Spot) -> float:
 def in_swale(spot: Spot) -> bool:
     """Whether what spills here spreads on the floor of a swale."""
     return spot.form.setting in SWALES
+
+
+def banks_unseen(spot: Spot) -> bool:
+    """Whether the banks that have to hold the flow below a headcut are to be measured first.
+
+    The smallest crest is then proposed on that condition: nothing is known to speak against it.
+    """
+    unseen = not math.isfinite(spot.banks.depth_m)
+    flow = math.isfinite(crest_level_m(spot, smallest_m(spot)))
+    return spot.task.below_head and unseen and flow and not in_swale(spot)
 
 
 def crest_level_m(spot: Spot, height_m: float) -> float:
@@ -74,6 +84,8 @@ def height_limit_m(spot: Spot) -> float:
         return highest
     if math.isnan(crest_level_m(spot, smallest)):
         return bankfull
+    if banks_unseen(spot):
+        return smallest
     step = spot.rules.value("grade_control.height_step")
     height = highest
     while height > smallest and not banks_hold(spot, height):
@@ -121,7 +133,7 @@ def build_height_m(spot: Spot, *, stone_m: float = 0.0) -> float:
     limit = height_limit_m(spot)
     if limit == 0:
         return smallest_m(spot)
-    if not math.isfinite(spot.task.needed_height_m):
+    if not math.isfinite(spot.task.needed_height_m) or spot.task.dry:
         return step_down(spot, limit)
     wanted = step_up(spot, max(spot.task.needed_height_m, stone_m))
     return wanted if wanted <= limit + ROUNDING else step_down(spot, limit)
@@ -131,12 +143,14 @@ def height_checks(spot: Spot) -> tuple[Check, ...]:
     """Hold the place against the smallest crest, and what a pair needs against what is allowed."""
     stands_here = _stands_check(spot)
     needed = spot.task.needed_height_m
-    if not stands_here.passed or not math.isfinite(needed):
+    any_height = spot.task.short or spot.task.dry
+    if not stands_here.passed or any_height or not math.isfinite(needed):
         return (stands_here,)
     share = spot.rules["grade_control.bankfull_share"]
     allowed = height_limit_m(spot)
     # nothing lower than the smallest is built
     needed = max(needed, smallest_m(spot))
+    height = apart(needed, allowed, metres)
     more = "" if _held_by_banks(spot) else "; bankfull measured on site may allow more"
     return (
         stands_here,
@@ -145,7 +159,7 @@ def height_checks(spot: Spot) -> tuple[Check, ...]:
             rule=share.name,
             asks=f"a crest high enough to back water to the drop above: {metres(needed)}",
             found=f"{metres(allowed)} is allowed",
-            why_not=f"A crest of {metres(needed)} is needed to back water to the foot of the drop "
+            why_not=f"A crest of {height} is needed to back water to the foot of the drop "
             f"above, but {metres(allowed)} is allowed here ({allowed_by(spot)}){more}.",
             source=share.source,
             basis=share.basis,
@@ -175,6 +189,9 @@ def _stands_check(spot: Spot) -> Check:
             f"No flow is known here, so it cannot be told whether the banks hold it over {crest}, "
             "and bankfull, not sure or too shallow, does not allow one: give rain."
         )
+    elif banks_unseen(spot):
+        found = "no banks seen: to be measured before it is built"
+        why = ""
     elif not math.isfinite(bank.depth_m):
         found = "no banks seen"
         why = (
@@ -233,9 +250,10 @@ def keyed_to(spot: Spot, height_m: float) -> str:
 
 def height_note(spot: Spot, height_m: float) -> str:
     """Say how the height came about."""
+    needed = spot.task.needed_height_m
     why = (
-        f"{metres(spot.task.needed_height_m)} is needed to back water to the drop above"
-        if math.isfinite(spot.task.needed_height_m)
+        f"{metres(needed)} is needed to back water to the drop above"
+        if math.isfinite(needed) and not spot.task.dry
         else "it stands as high as allowed"
     )
     return (
@@ -250,6 +268,10 @@ def _why_it_stands(spot: Spot, height_m: float) -> str:
     if math.isnan(level):
         return "No flow is known: see on site that the banks hold one over the crest."
     over = f"The {years(spot)} flow passes over it {metres(level)} above the bed"
+    if banks_unseen(spot):
+        return (
+            f"{over} ({LEVEL_SOURCE}); the banks that have to hold it are not seen: measure them."
+        )
     if banks_hold(spot, height_m):
         return (
             f"{over}, within the lower bank of {metres(spot.banks.depth_m)}, error "
@@ -258,10 +280,21 @@ def _why_it_stands(spot: Spot, height_m: float) -> str:
     return f"{over} ({LEVEL_SOURCE}); what spills spreads on the floor of the swale."
 
 
+def _measure_first(spot: Spot) -> str:
+    """Say what has to be measured where no banks are seen, and what it decides."""
+    level = crest_level_m(spot, smallest_m(spot))
+    return (
+        f"Measure first: the elevations do not show the banks. Build it only where the lower one "
+        f"stands at least {metres(level)} above the bed: so high the {years(spot)} flow passes "
+        f"over the crest. Sizes, stone and cost are told for a channel {metres(spot.width_m)} wide "
+        "and go with its width."
+    )
+
+
 def height_cautions(spot: Spot) -> tuple[str, ...]:
     """What bankfull and banks ask care for."""
     smallest = metres(smallest_m(spot))
-    out = []
+    out = [_measure_first(spot)] if banks_unseen(spot) else []
     if not spot.bankfull.sure:
         out.append(
             "Bankfull depth is not sure here: measure it on site before anything higher than "

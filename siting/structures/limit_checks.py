@@ -145,6 +145,29 @@ def apart(value: float, number: float, show: Show) -> str:
     return f"a little over {text}" if text == show(number) and value > number else text
 
 
+def steepest(spot: Spot) -> tuple[float, float, str]:
+    """Bed slope that hurts most at the unfavourable end of its error, the error, and where it is.
+
+    The bed that a structure stands on, or the reach just above or below it.
+    """
+    bed = spot.bed
+    found = [
+        (spot.slope, spot.slope_error, ""),
+        (bed.below, bed.below_error, " just below"),
+        (bed.above, bed.above_error, " just above"),
+    ]
+    known = [one for one in found if math.isfinite(one[0])]
+    return max(known, key=lambda one: one[0] + one[1]) if known else found[0]
+
+
+def no_steeper(spot: Spot, limit: Limit, *, so: str, ground: str = "bed") -> Check:
+    """Hold the steepest bed slope at, above and below a place against the most it may be."""
+    slope, error, where = steepest(spot)
+    return at_most(
+        limit, slope, error=error, what=f"the slope of the {ground}{where}", so=so, show=percent
+    )
+
+
 def serves(spot: Spot, purposes: tuple[str, ...], name: str) -> Check:
     """Hold what a place asks for against what a type is for."""
     here = _PURPOSE.get(spot.task.purpose, spot.task.purpose)
@@ -207,14 +230,7 @@ def hand_limits(
             )
         )
     checks += [
-        at_most(
-            rules["hand_work.gradient"],
-            spot.slope,
-            error=spot.slope_error,
-            what="the slope of the bed",
-            so="that is the limit of hand work",
-            show=percent,
-        ),
+        no_steeper(spot, rules["hand_work.gradient"], so="that is the limit of hand work"),
         at_most(
             rules["one_rock_dam.channel_depth"],
             spot.banks.depth_m,

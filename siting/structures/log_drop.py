@@ -1,18 +1,24 @@
-"""Log drop: steps of logs and fabric that take a headcut down where stone is scarce."""
+"""Log drop: steps of logs and fabric that take a headcut down where stone is scarce.
+
+Each step is a fall of its own into a shallow pool between two logs, and the lowest falls into a
+splash apron that lies below the bed. All have to take the flow step by step.
+"""
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
-from dataclasses import dataclass
 from types import MappingProxyType
 from typing import ClassVar
 
+from siting.hydraulics.falls import falls_step_by_step
 from siting.places.spot import Spot
 from siting.structures import amounts, structure_sentences
-from siting.structures.channel_sizes import channel_width_m, drop_of
+from siting.structures.channel_sizes import drop_of
 from siting.structures.design_flow import flow_cautions, flow_note
-from siting.structures.limit_checks import ROUNDING, at_most, hand_limits
+from siting.structures.fall_sizing import LANDING_SOURCE, fall_notes, scour_check
+from siting.structures.high_end import ballast_stays, stone_stays
+from siting.structures.limit_checks import TRADE, at_most, condition, hand_limits
+from siting.structures.log_steps import LogSteps, steps_for, steps_of
 from siting.structures.outlines import across_channel, box, rectangle
 from siting.structures.rock_sizing import (
     bed_stone,
@@ -32,28 +38,16 @@ from siting.structures.structure_type import (
     StructureType,
 )
 from siting.structures.wood_hold import (
-    Hold,
-    Logs,
     ballast_check,
     carrying,
     green_log_kg,
-    hold,
     hold_cautions,
     hold_notes,
 )
-from siting.values.wording import metres
+from siting.values.wording import centimetres, metres
 
 #: Wire of one tie round log and post, in log diameters (two turns).
 TIE_DIAMETERS = 8
-
-
-@dataclass(frozen=True, slots=True)
-class _Steps:
-    """The steps worked out for a spot."""
-
-    width_m: float
-    logs: Logs
-    held: Hold
 
 
 class LogDrop(StructureType):
@@ -72,12 +66,15 @@ class LogDrop(StructureType):
             "steps_count": "Steps",
             "step_m": "Height of a step",
             "tread_m": "Length of a step",
+            "step_pool_m": "Fill below the top of its log",
+            "apron_depth_m": "Apron below the bed",
         }
     )
     look_first: ClassVar[tuple[str, ...]] = structure_sentences.LOOK_AT_A_DROP
+    needs_tailwater: ClassVar[bool] = False
 
     def checks(self, spot: Spot) -> tuple[Check, ...]:
-        """Hand limits, drop, and the ballast that holds the logs."""
+        """Hand limits, drop, water that falls step by step, and the ballast on the logs."""
         common = hand_limits(
             spot, purposes=self.purposes, needed=self.materials_needed, name=self.name
         )
@@ -88,9 +85,8 @@ class LogDrop(StructureType):
             what="the drop",
             so="that suits a log drop",
         )
-        stone = _apron_stone(spot)
-        lift = () if stone is None else (lift_check(spot, stone, bed_stone(spot)),)
-        return (*common, drop, *lift, ballast_check(spot, _steps(spot).held))
+        steps = steps_for(spot)
+        return (*common, drop, *_fall_checks(spot, steps), ballast_check(spot, steps.held))
 
     def suits(self, spot: Spot) -> float:
         """Less than stone: wood rots in 5 to 15 years; less still above the preferred drop."""
@@ -99,8 +95,8 @@ class LogDrop(StructureType):
 
     def size(self, spot: Spot) -> Size:
         """So many steps of one log each."""
-        rules, steps = spot.rules, _steps(spot)
-        logs, width, stone = steps.logs, steps.width_m, _apron_stone(spot)
+        rules, steps = spot.rules, steps_for(spot)
+        logs, width, stone = steps.logs, steps.width_m, _stone(spot, steps)
         key, apron = rules.value("log_drop.key"), rules.value("log_drop.apron")
         tread = rules.value("log_drop.tread")
         run = logs.count * tread
@@ -117,8 +113,10 @@ class LogDrop(StructureType):
                 "log_diameter_m": logs.diameter_m,
                 "log_kg": green_log_kg(spot, logs),
                 "tread_m": tread,
+                "step_pool_m": rules.low("log_drop.pool"),
                 "key_m": key,
                 "apron_m": apron,
+                "apron_depth_m": steps.apron_depth_m,
                 "posts_count": logs.posts,
                 "fabric_width_m": rules.value("logs.fabric_width"),
                 "ballast_kg": steps.held.ballast_kg,
@@ -133,8 +131,24 @@ class LogDrop(StructureType):
                 "guides, from memory; length of a step: common practice).",
                 "Behind the steps there is fill, so the current pushes on one log's front only "
                 "(common practice).",
+                *fall_notes(spot, steps.on_apron),
                 *(stone_notes(spot, stone) if stone else (flow_note(spot),)),
                 *hold_notes(spot, steps.held),
+            ),
+        )
+
+    def high_end_checks(self, high: Spot, size: Size) -> tuple[Check, ...]:
+        """Ballast and apron at the high end of the flow's range."""
+        dims, asked = size.dims, bed_stone(high)
+        return (
+            *stone_stays(high, size.stone, asked),
+            *ballast_stays(
+                high,
+                steps_of(high, round(dims["steps_count"])).logs,
+                asked if "rock" in high.stock.have else None,
+                filled=False,
+                laid_kg=dims["ballast_kg"],
+                layer_m=dims["ballast_layer_m"],
             ),
         )
 
@@ -142,15 +156,20 @@ class LogDrop(StructureType):
         """Logs, fabric, posts, wire, staples, fill, ballast, apron, seed."""
         rules, dims = spot.rules, size.dims
         count, apron_m2 = dims["steps_count"], dims["apron_m"] * dims["width_m"]
-        ballast_m3 = dims["ballast_kg"] / 1000 / rules.value("stone.bulk_density")
         run = count * dims["tread_m"]
+        ballast_m3 = dims["ballast_kg"] / 1000 / rules.value("stone.bulk_density")
+        if size.stone is not None:
+            # what the water falls on is one stone thick at least
+            ballast_m3 = max(ballast_m3, run * dims["width_m"] * size.stone.d100_m)
         filled = 0.5 * run * size.height_m * dims["width_m"]
         weights: tuple[Amount, ...]
         if "rock" in spot.stock.have:
-            small = rules.value("stone.smallest")
+            assert size.stone is not None
+            apron = apron_m2 * size.stone.d100_m
+            d50 = size.stone.d50_m
             weights = (
-                amounts.stone(rules, ballast_m3, d50_m=small, note="ballast on the steps"),
-                *_apron(spot, size, apron_m2),
+                amounts.stone(rules, ballast_m3, d50_m=d50, note="on the steps, also as ballast"),
+                amounts.stone(rules, apron, d50_m=d50, note="splash apron, one stone thick"),
             )
         else:
             weights = (
@@ -182,7 +201,7 @@ class LogDrop(StructureType):
             structure_sentences.channel_cautions(spot),
             flow_cautions(spot),
             stone_cautions(spot, size.stone),
-            hold_cautions(spot, _steps(spot).held),
+            hold_cautions(spot, steps_for(spot).held),
             ("Wood that dries and gets wet in turn rots in 5 to 15 years: keep it moist.",),
         )
 
@@ -197,20 +216,28 @@ class LogDrop(StructureType):
             f"Dig the face back in {dims['steps_count']:.0f} steps of {metres(dims['tread_m'])} "
             f"along the channel, and trenches {metres(dims['key_m'])} into both banks for the ends "
             "of the logs.",
-            f"Lay {metres(dims['apron_m'])} of splash apron below the lowest step: "
+            f"Dig {metres(dims['apron_m'])} of splash apron below the lowest step, its top "
+            f"{metres(dims['apron_depth_m'])} below the bed, and lay it: "
             + ("one layer of the largest stones." if rock else "logs side by side along the flow."),
             *((structure_sentences.lifting(spot, size.stone),) if size.stone else ()),
             f"Set the lowest log first, {metres(size.crest_m)} long with both ends in the banks. "
             f"Lay fabric, {metres(dims['fabric_width_m'])} wide, under it and up its back. "
             + carrying(spot, dims["log_kg"]),
             f"Drive posts below the log every {metres(spot.rules.value('log_drop.stake_spacing'))} "
-            "and wire the log to them. Fill behind it, tamp, and set the next log on the fill.",
+            "and wire the log to them. Fill behind it, tamp, and set the next log on the fill; its "
+            f"top stays {metres(dims['step_pool_m'])} below that of the log, so that water falls "
+            "into water.",
             "The top log lies at or just below the grade of the lip, lowest in the middle.",
             f"Spread {kilograms(dims['ballast_kg'])} of {'stone' if rock else 'gravel in bags'} "
             f"over the steps, {metres(dims['ballast_layer_m'])} thick: it keeps dry logs from "
             "floating."
             if dims["ballast_kg"] > 0
             else "No ballast is needed on these logs.",
+            *(
+                ("Every step is paved one stone thick at least, behind its log.",)
+                if rock
+                else ("Every step is paved with bags, behind its log.",)
+            ),
             "Fill the ends in the banks with tamped soil and stone; sow the worked ground.",
             structure_sentences.INSPECT,
         )
@@ -243,11 +270,13 @@ class LogDrop(StructureType):
             box("log", (end - thick, end), (-i * step - thick, -i * step))
             for i, end in enumerate(ends)
         )
+        pool = dims["step_pool_m"]
         fill = (
-            box("fill", (end - tread, end - thick), (-(i + 1) * step, -i * step))
+            box("fill", (end - tread, end - thick), (-(i + 1) * step, -i * step - pool))
             for i, end in enumerate(ends)
         )
-        apron = (-size.height_m - below, -size.height_m)
+        sunk = -size.height_m - dims["apron_depth_m"]
+        apron = (sunk - below, sunk)
         return (*logs, *fill, box("apron", (foot, foot + dims["apron_m"]), apron))
 
     def section(self, spot: Spot, size: Size) -> tuple[Outline, ...]:
@@ -260,51 +289,46 @@ class LogDrop(StructureType):
         )
 
 
-def _apron_stone(spot: Spot) -> Stone | None:
-    """Stone of the splash apron; logs take its place where there is no rock."""
+def _stone(spot: Spot, steps: LogSteps) -> Stone | None:
+    """Stone of steps and apron; bags and logs take its place where there is no rock."""
     if "rock" not in spot.stock.have:
         return None
     return laid_stone(
-        spot,
-        bed_stone(spot),
-        by_size_m=spot.rules.low("rock_bowl.stone"),
-        because="stone of a splash apron",
+        spot, steps.asked, by_size_m=steps.d50_m, because="stone of steps and splash apron"
     )
 
 
-def _apron(spot: Spot, size: Size, area_m2: float) -> tuple[Amount, ...]:
-    if size.stone is None:
-        return ()
-    volume = area_m2 * size.stone.d100_m
-    note = "splash apron, one stone thick"
-    return (amounts.stone(spot.rules, volume, d50_m=size.stone.d50_m, note=note),)
-
-
-def _steps(spot: Spot) -> _Steps:
-    """Work out the fewest steps whose logs can be held down; thinner logs float less."""
-    drop, limit = drop_of(spot), spot.rules["log_drop.step"]
-    fewest = max(1, math.ceil(drop / limit.high - ROUNDING))
-    most = max(fewest, math.ceil(drop / limit.low - ROUNDING))
-    for count in range(fewest, most):
-        steps = _of_count(spot, count)
-        if ballast_check(spot, steps.held).passed:
-            return steps
-    return _of_count(spot, most)
-
-
-def _of_count(spot: Spot, count: int) -> _Steps:
-    rules = spot.rules
-    width = channel_width_m(spot)
-    diameter = max(drop_of(spot) / count, rules.low("log_drop.step"))
-    key = rules.value("log_drop.key")
-    posts = count * amounts.count(width, rules.value("log_drop.stake_spacing"))
-    logs = Logs(
-        diameter_m=diameter,
-        length_m=width + 2 * key,
-        count=count,
-        area_m2=count * rules.value("log_drop.tread") * width,
-        posts=posts,
-        lie="across",
-        exposed_share=1 / count,
+def _fall_checks(spot: Spot, steps: LogSteps) -> tuple[Check, ...]:
+    """Hold the flow against the steps: it falls from one to the next, and scours none."""
+    tread = spot.rules.value("log_drop.tread")
+    step = drop_of(spot) / steps.logs.count
+    fall = steps.on_step
+    lands = fall.landing_m if fall else 0.0
+    falls = condition(
+        fall is None or (lands <= tread and falls_step_by_step(fall.unit_flow_m2s, step, tread)),
+        rule="log_drop.tread",
+        asks=f"water that falls from step to step and lands within {metres(tread)}",
+        found=f"it lands {metres(lands)} along" if fall else "no flow known",
+        why_not=f"The flow is too strong for steps of {metres(tread)}: it lands {metres(lands)} "
+        "along and shoots on over the logs.",
+        source=LANDING_SOURCE,
+        basis="published" if fall else TRADE,
     )
-    return _Steps(width, logs, hold(spot, logs, filled=False))
+    stone = _stone(spot, steps)
+    if stone is None:
+        limit, asked = spot.rules["logs.bag_stone"], steps.asked
+        needed = asked.d50_m if asked else 0.0
+        bags = at_most(
+            limit,
+            needed,
+            what="the stone that the fall would ask for",
+            so="that bags of gravel stand for",
+            show=centimetres,
+        )
+        return falls, bags
+    return (
+        falls,
+        scour_check(spot, steps.on_step, stone, rule="log_drop.pool"),
+        scour_check(spot, steps.on_apron, stone, rule="log_drop.pool"),
+        lift_check(spot, stone, steps.asked),
+    )

@@ -18,20 +18,28 @@ from siting.structures.grade_height import (
     height_checks,
     height_limit_m,
     height_note,
+    in_swale,
     keyed_to,
     smallest_m,
     stands,
 )
-from siting.structures.limit_checks import ROUNDING, TRADE, condition, hand_limits
+from siting.structures.high_end import crest_between_banks, stone_stays
+from siting.structures.limit_checks import ROUNDING, TRADE, condition, hand_limits, steepest
 from siting.structures.outlines import across_channel, box, dished_crest, rectangle
 from siting.structures.rock_sizing import (
+    OVERFLOW_SOURCE,
+    Asked,
+    asked_by,
     bed_stone,
     laid_stone,
     lift_check,
+    overflow_check,
+    overflow_stone,
     stone_cautions,
     stone_notes,
 )
 from siting.structures.spacing_table import LOW_GRADE_CONTROL
+from siting.structures.stone_classes import median_m
 from siting.structures.structure_type import (
     Amount,
     Check,
@@ -58,27 +66,36 @@ class OneRockDam(StructureType):
     )
     spacing_rules: ClassVar[tuple[str, ...]] = LOW_GRADE_CONTROL
     size_words: ClassVar[Mapping[str, str]] = MappingProxyType(
-        {"rows_count": "Rows of stone", "thickness_m": "Thickness of the stone"}
+        {
+            "rows_count": "Rows of stone",
+            "thickness_m": "Thickness of the stone",
+            "face_m": "Lower face, along",
+        }
     )
     look_first: ClassVar[tuple[str, ...]] = structure_sentences.LOOK_AT_THE_BED
 
     def checks(self, spot: Spot) -> tuple[Check, ...]:
-        """Hand limits, height, stone against height, stone against what people lift."""
+        """Hand limits, height, stone against height, overflow and what people lift."""
         common = hand_limits(
             spot, purposes=self.purposes, needed=self.materials_needed, name=self.name
         )
+        stone = _stone(spot)
         return (
             *common,
             off_the_fan(spot, self.name),
             *height_checks(spot),
             _stone_against_height(spot),
-            lift_check(spot, _stone(spot), bed_stone(spot)),
+            overflow_check(
+                stone, _overflow(spot), slope=_face_slope(spot), rule="one_rock_dam.face"
+            ),
+            lift_check(spot, stone, _asked(spot)),
         )
 
     def suits(self, spot: Spot) -> float:
         """Well on plain hand work, less on steeper beds."""
         gentle = spot.rules.low("hand_work.gradient")
-        return 0.7 if spot.slope + spot.slope_error <= gentle else 0.5
+        slope, error, _ = steepest(spot)
+        return 0.7 if slope + error <= gentle else 0.5
 
     def size(self, spot: Spot) -> Size:
         """As high as the pair needs or as allowed; about one bankfull width along the channel."""
@@ -86,7 +103,8 @@ class OneRockDam(StructureType):
         height = _height_m(spot)
         thick = max(height, stone.d100_m)
         key = rules.value("grade_control.key")
-        length = _length_m(spot, stone)
+        face = height / _face_slope(spot)
+        length = max(_length_m(spot, stone), face + stone.d100_m)
         bed = bed_width_m(spot)
         apron = max(
             apron_m(height, max(spot.slope, 0.0), gentle=rules.value("grade_control.apron")),
@@ -100,6 +118,7 @@ class OneRockDam(StructureType):
             dims={
                 "bed_width_m": bed,
                 "thickness_m": thick,
+                "face_m": face,
                 "key_m": key,
                 "crest_dip_m": dip,
                 "apron_m": apron,
@@ -116,9 +135,17 @@ class OneRockDam(StructureType):
                 "practice).",
                 f"Length along the channel {metres(length)}, about one bankfull width, and apron "
                 f"{metres(apron)} (common practice; Heede 1976, from memory).",
+                f"The lower face comes down over {metres(face)}, 1 down for "
+                f"{1 / _face_slope(spot):g} along, so that the water runs down it and does not "
+                f"fall; its stone is checked for that ({OVERFLOW_SOURCE}).",
                 *stone_notes(spot, stone),
             ),
         )
+
+    def high_end_checks(self, high: Spot, size: Size) -> tuple[Check, ...]:
+        """Stone and crest at the high end of the flow's range."""
+        stone = stone_stays(high, size.stone, bed_stone(high))
+        return stone if in_swale(high) else (*stone, *crest_between_banks(high, size.height_m))
 
     def materials(self, spot: Spot, size: Size) -> tuple[Amount, ...]:
         """Stone of body, keys and apron; gravel in the gaps; seed."""
@@ -128,7 +155,8 @@ class OneRockDam(StructureType):
         body = one_rock_volume_m3(dims["bed_width_m"], size.length_m, dims["thickness_m"])
         keys = one_rock_volume_m3(2 * dims["key_m"], size.length_m, dims["thickness_m"])
         apron = one_rock_volume_m3(dims["bed_width_m"], dims["apron_m"], d50)
-        dug = (dims["thickness_m"] - size.height_m) * dims["bed_width_m"] * size.length_m
+        let_in = _let_in_m(size) * size.length_m + size.height_m / 2 * dims["face_m"]
+        dug = let_in * dims["bed_width_m"]
         return (
             amounts.stone(rules, body, d50_m=d50, note="body over the bed"),
             amounts.stone(rules, keys, d50_m=d50, note="keys in both banks"),
@@ -164,6 +192,8 @@ class OneRockDam(StructureType):
             *_dug(size),
             f"Lay the stones in rows from the apron up the channel, about {dims['rows_count']:.0f} "
             "rows, on edge and tight like books on a shelf, each row against the last.",
+            f"Over the last {metres(dims['face_m'])} let each row in deeper than the one above it, "
+            "so that their tops come down evenly from the crest to the bed.",
             f"Keep it one stone high: its top {stands(size.height_m)} in the middle. Let the crest "
             f"rise {metres(dims['crest_dip_m'])} to both ends, so that the middle carries the "
             "flow; check it with a level.",
@@ -189,11 +219,14 @@ class OneRockDam(StructureType):
         )
 
     def side_view(self, spot: Spot, size: Size) -> tuple[Outline, ...]:
-        """Body on the bed, with what does not stand above it let in; apron flush with it."""
+        """Body one stone thick, let in and down its lower face to the bed; apron flush with it."""
         assert size.stone is not None
         half, end = size.length_m / 2, size.length_m / 2 + size.dims["apron_m"]
+        edge, thick = half - size.dims["face_m"], size.dims["thickness_m"]
+        top = ((-half, size.height_m), (edge, size.height_m), (half, 0.0))
+        below = tuple((along, height - thick) for along, height in reversed(top))
         return (
-            box("body", (-half, half), (-_let_in_m(size), size.height_m), level="ground"),
+            Outline("body", (*top, *below), level="ground"),
             box("apron", (half, end), (-size.stone.d100_m, 0.0), level="ground"),
         )
 
@@ -223,11 +256,29 @@ def _height_m(spot: Spot) -> float:
     return build_height_m(spot, stone_m=_needed_d50_m(spot))
 
 
+def _face_slope(spot: Spot) -> float:
+    return 1 / spot.rules.value("one_rock_dam.face")
+
+
+def _overflow(spot: Spot) -> Asked | None:
+    """Stone of the lower face, where the flow passes over the middle of the crest, on the bed."""
+    return overflow_stone(spot, crest_m=bed_width_m(spot), slope=_face_slope(spot))
+
+
+def _asked(spot: Spot) -> Asked | None:
+    return asked_by(bed_stone(spot), _overflow(spot))
+
+
 def _stone(spot: Spot) -> Stone:
-    """Stone whose largest are as tall as the dam, or larger where the flow asks for it."""
-    tall = _height_m(spot) / spot.rules.value("stone.sorted")
+    """Stone whose largest are as tall as the dam, or larger where it is preferred or asked for."""
+    tall = median_m(spot.rules, _height_m(spot))
+    usual = spot.rules["one_rock_dam.stone"]
     return laid_stone(
-        spot, bed_stone(spot), by_size_m=tall, because="the largest as tall as the dam"
+        spot,
+        _asked(spot),
+        by_size_m=min(max(tall, usual.low), usual.high),
+        because="stone that does not move and can be lifted, the largest as tall as the dam at "
+        "least",
     )
 
 

@@ -121,6 +121,11 @@ def _steps(start: float, end: float) -> list[float]:
     return [start + (end - start) * k / (CURVE_CORNERS - 1) for k in range(CURVE_CORNERS)]
 
 
+def moved(part: Part, *, along_m: float) -> Part:
+    """Return a part as it lies so far down the channel."""
+    return Part(part.name, tuple((along + along_m, across) for along, across in part.outline))
+
+
 def area_m2(part: Part) -> float:
     """Area of an outline by the shoelace formula."""
     corners = part.outline

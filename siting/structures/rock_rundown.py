@@ -10,6 +10,7 @@ from siting.places.spot import Spot
 from siting.structures import amounts, structure_sentences
 from siting.structures.channel_sizes import bed_width_m, channel_width_m, drop_of
 from siting.structures.design_flow import flow_cautions
+from siting.structures.high_end import stone_stays
 from siting.structures.limit_checks import at_least, at_most, hand_limits
 from siting.structures.outlines import box, rectangle
 from siting.structures.rock_sizing import (
@@ -54,6 +55,7 @@ class RockRundown(StructureType):
         }
     )
     look_first: ClassVar[tuple[str, ...]] = structure_sentences.LOOK_AT_A_DROP
+    needs_tailwater: ClassVar[bool] = False
 
     def checks(self, spot: Spot) -> tuple[Check, ...]:
         """Hand limits, low drop, little land, a slope the formula holds for, liftable stone."""
@@ -130,8 +132,8 @@ class RockRundown(StructureType):
                 "layer_m": layer,
             },
             parts=(
-                rectangle("face", (0.0, face), (-crest / 2, crest / 2), lower_across_m=flare),
-                rectangle("apron", (face, face + outlet), (-foot, foot)),
+                rectangle("face", (-face, 0.0), (-crest / 2, crest / 2), lower_across_m=flare),
+                rectangle("apron", (0.0, outlet), (-foot, foot)),
             ),
             stone=stone,
             notes=(
@@ -144,6 +146,10 @@ class RockRundown(StructureType):
             ),
         )
 
+    def high_end_checks(self, high: Spot, size: Size) -> tuple[Check, ...]:
+        """Stone at the high end of the flow's range."""
+        return stone_stays(high, size.stone, _asked(high))
+
     def materials(self, spot: Spot, size: Size) -> tuple[Amount, ...]:
         """Stone of face and apron, gravel or fabric below, earth laid back, seed."""
         rules, dims = spot.rules, size.dims
@@ -154,13 +160,15 @@ class RockRundown(StructureType):
         face_area = along_face * (size.crest_m + foot) / 2
         apron_area = dims["apron_m"] * foot
         face, apron = face_area * layer, apron_area * layer
-        dug = 0.5 * dims["face_m"] * size.height_m * (size.crest_m + foot) / 2
+        # the wedge of soil above the face, and the bed of the stone
+        wedge = 0.5 * dims["face_m"] * size.height_m * (size.crest_m + foot) / 2
+        dug = wedge + face + apron
         return (
             amounts.stone(rules, face, d50_m=d50, note="face"),
             amounts.stone(rules, apron, d50_m=d50, note="apron and toe"),
             amounts.chinking(rules, face + apron, note="in the gaps"),
             Amount("fabric", face_area + apron_area, "under the stone"),
-            Amount("fill", dug, "dug to lay the face back"),
+            Amount("fill", dug, "dug to lay the face back and bed its stone"),
             amounts.seed(rules, size.length_m, size.crest_m),
         )
 
@@ -186,9 +194,10 @@ class RockRundown(StructureType):
             structure_sentences.STORMS,
             structure_sentences.UNDERCUT,
             "Build the structure below first.",
-            f"Dig the face back from above to {metres(dims['face_m'])} along for "
-            f"{metres(size.height_m)} of drop, {metres(size.crest_m)} wide at the top, dished so "
-            "that the middle is lowest. Round off the crest.",
+            f"Dig the face back from above, up the channel from its foot, to "
+            f"{metres(dims['face_m'])} along for {metres(size.height_m)} of drop, "
+            f"{metres(size.crest_m)} wide at the top, dished so that the middle is lowest. Round "
+            "off the crest.",
             f"Dig it {metres(dims['layer_m'])} deeper for the stone, and a toe trench one stone "
             "deep across the foot. Lay fabric, or a hand of gravel.",
             structure_sentences.lifting(spot, size.stone),
@@ -219,11 +228,11 @@ class RockRundown(StructureType):
         )
 
     def side_view(self, spot: Spot, size: Size) -> tuple[Outline, ...]:
-        """Layer of stone from the lip down the face that is laid back, and along the apron."""
+        """Layer of stone down the face, laid back up the channel from the foot, and the apron."""
         drop, face, layer = size.height_m, size.dims["face_m"], size.dims["layer_m"]
-        end = face + size.dims["apron_m"]
-        laid = ((0.0, 0.0), (face, -drop), (face, -drop - layer), (0.0, -layer))
-        return Outline("face", laid), box("apron", (face, end), (-drop - layer, -drop))
+        laid = ((-face, 0.0), (0.0, -drop), (0.0, -drop - layer), (-face, -layer))
+        apron = box("apron", (0.0, size.dims["apron_m"]), (-drop - layer, -drop))
+        return Outline("face", laid), apron
 
     def section(self, spot: Spot, size: Size) -> tuple[Outline, ...]:
         """Seen from below: the face, its top dished so that the middle is lowest."""

@@ -10,21 +10,27 @@ from siting.hydraulics.stone import (
     STEEP_SLOPES,
     abt_johnson_d50_m,
     isbash_d_m,
+    overtopping_d50_m,
     rock_chute_d50_m,
     shear_d50_m,
     steep_d30_m,
     stone_mass_kg,
 )
 from siting.places.spot import Spot
-from siting.structures.design_flow import design_flow, flow_note, sizing_flow_m3s
+from siting.structures.design_flow import design_flow, flow_note
 from siting.structures.limit_checks import ROUNDING, TRADE, condition
+from siting.structures.stone_classes import largest_m, whole_cm
 from siting.structures.structure_type import Check, Stone
-from siting.values.wording import metres, quantity
+from siting.values.wording import centimetres, quantity
 
 #: Steepest bed to which the rock-chute formula is held against a low structure on it.
 BED_CHUTE_SLOPE = 0.10
 #: Isbash's coefficient where the water is rough, as below a fall.
 ROUGH_WATER = 0.86
+OVERFLOW_SOURCE = (
+    "the largest of Robinson, Rice and Kadavy 1998, FHWA HEC-23 (2009) design guideline 5 "
+    "(second-hand), and Abt and Johnson 1991 (from memory)"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +46,7 @@ class Asked:
 
     def words(self) -> str:
         """Write every method with its size."""
-        each = ", ".join(f"{name} {metres(size)}" for name, size in self.by)
+        each = ", ".join(f"{name} {centimetres(size)}" for name, size in self.by)
         return f"{each}; the larger rules" if len(self.by) > 1 else each
 
 
@@ -70,12 +76,12 @@ def bed_stone(spot: Spot) -> Asked | None:
 
 def chute_stone(spot: Spot, *, width_m: float, slope: float) -> Asked | None:
     """Stone of a chute's face, by every method whose range holds its slope."""
-    discharge = sizing_flow_m3s(spot)
-    if design_flow(spot) is None:
+    state = design_flow(spot)
+    if state is None:
         return None
     rules = spot.rules
     safety = rules.value("stone.safety")
-    unit_flow = discharge / width_m
+    unit_flow = state.discharge_m3s / width_m
     by = [_chute(unit_flow, slope, safety)]
     if STEEP_SLOPES[0] <= slope <= STEEP_SLOPES[1]:
         wider = math.cbrt(rules.value("stone.grading"))
@@ -84,6 +90,56 @@ def chute_stone(spot: Spot, *, width_m: float, slope: float) -> Asked | None:
         )
         by.append(("Abt and Johnson 1991", safety * abt_johnson_d50_m(unit_flow, slope)))
     return Asked(tuple(by))
+
+
+def overflow_stone(spot: Spot, *, crest_m: float, slope: float) -> Asked | None:
+    """Stone of the lower face of a crest that stands proud, as the flow runs over it.
+
+    By the methods made for stone that is overtopped; None where no flow is known.
+
+    Parameters
+    ----------
+    crest_m
+        Length of the crest that the flow passes.
+    slope
+        Of the lower face, m per m.
+    """
+    state = design_flow(spot)
+    if state is None:
+        return None
+    q, safety = state.discharge_m3s / crest_m, spot.rules.value("stone.safety")
+    density = spot.stock.stone_density_kg_m3
+    return Asked(
+        (
+            ("over the crest by the rock-chute formula", safety * rock_chute_d50_m(q, slope)),
+            ("by HEC-23", safety * overtopping_d50_m(q, slope, density=density)),
+            ("by Abt and Johnson 1991", safety * abt_johnson_d50_m(q, slope)),
+        )
+    )
+
+
+def asked_by(*asked: Asked | None) -> Asked | None:
+    """Join what several places of a structure ask for; None where nothing is asked."""
+    by = tuple(each for one in asked if one is not None for each in one.by)
+    return Asked(by) if by else None
+
+
+def overflow_check(stone: Stone, asked: Asked | None, *, slope: float, rule: str) -> Check:
+    """Hold the stone laid against what the flow over the lower face asks for."""
+    face = f"on its lower face, 1 down for {1 / slope:g} along"
+    needed = asked.d50_m if asked else 0.0
+    return condition(
+        needed <= stone.d50_m + ROUNDING,
+        rule=rule,
+        asks=f"stone of at least {centimetres(needed)} {face}"
+        if asked
+        else f"stone that holds {face}",
+        found=f"stone of {centimetres(stone.d50_m)}" if asked else "no flow known",
+        why_not=f"The flow over the crest asks for stone of {centimetres(needed)} {face}, more "
+        f"than the {centimetres(stone.d50_m)} laid.",
+        source=OVERFLOW_SOURCE,
+        basis="published" if asked else TRADE,
+    )
 
 
 def _chute(unit_flow_m2s: float, slope: float, safety: float) -> tuple[str, float]:
@@ -126,8 +182,8 @@ def laid_stone(
         stays common practice.
     """
     flow_size = asked.d50_m if asked else 0.0
-    d50 = max(flow_size, by_size_m)
-    d100 = spot.rules.value("stone.sorted") * d50
+    d50 = whole_cm(max(flow_size, by_size_m))
+    d100 = largest_m(spot.rules, d50)
     heaviest = stone_mass_kg(d100, density=spot.stock.stone_density_kg_m3)
     ruled_by_flow = flow_size > by_size_m
     if asked is None:
@@ -146,15 +202,15 @@ def laid_stone(
     )
 
 
-def lift_check(spot: Spot, stone: Stone, asked: Asked | None) -> Check:
-    """Hold the largest stone against what two people can lift."""
+def lift_check(spot: Spot, stone: Stone, asked: Asked | None, *, tried: str = "") -> Check:
+    """Hold the largest stone against what two people can lift; ``tried`` says what did not help."""
     limit = spot.rules["hand_work.lift"]
     heaviest = kilograms(stone.heaviest_kg)
-    by_flow = asked is not None and asked.d50_m >= stone.d50_m - ROUNDING
-    thick = f"{metres(stone.d100_m)} thick and {heaviest}"
+    by_flow = asked is not None and whole_cm(asked.d50_m) >= stone.d50_m - ROUNDING
+    thick = f"{centimetres(stone.d100_m)} thick and {heaviest}"
     why = (
         f"The flow is too strong for stone that people can lift: what holds here is {thick}, more "
-        f"than the {kilograms(limit.high)} of two people."
+        f"than the {kilograms(limit.high)} of two people{tried}."
         if by_flow
         else f"The largest stone needed here is {thick}, more than the {kilograms(limit.high)} "
         "that two people can lift."
@@ -178,7 +234,7 @@ def kilograms(value: float) -> str:
 def stone_note(stone: Stone) -> str:
     """Say what stone it takes and how that came about."""
     return (
-        f"Stone D50 {metres(stone.d50_m)}, D100 {metres(stone.d100_m)} "
+        f"Stone D50 {centimetres(stone.d50_m)}, D100 {centimetres(stone.d100_m)} "
         f"({kilograms(stone.heaviest_kg)}): {stone.method}."
     )
 

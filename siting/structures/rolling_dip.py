@@ -9,10 +9,13 @@ from typing import ClassVar
 
 from siting.places.spot import Spot
 from siting.structures import amounts
+from siting.structures.dip_spacing import EROSIVE, distance_limit
 from siting.structures.limit_checks import (
+    ROUNDING,
     area_is_complete,
     at_least,
     at_most,
+    condition,
     has_materials,
     serves,
 )
@@ -76,7 +79,7 @@ class RollingDip(StructureType):
     priced_whole: ClassVar[str] = "rolling_dip"
 
     def checks(self, spot: Spot) -> tuple[Check, ...]:
-        """Road grade, and a reverse grade that makes the dip deep enough."""
+        """Road grade, the table's distances, and a rise that makes the dip deep enough."""
         rules = spot.rules
         return (
             serves(spot, self.purposes, self.name),
@@ -90,6 +93,7 @@ class RollingDip(StructureType):
                 so="up to which a dip can be driven",
                 show=percent,
             ),
+            *_distances(spot),
             at_least(
                 rules["rolling_dip.reverse_grade"],
                 _rise_grade(spot),
@@ -233,6 +237,45 @@ class RollingDip(StructureType):
         """What is taken from the road at the low line; the outlet's side is settled on site."""
         half = size.crest_m / 2
         return (box("cut", (-half, half), (-size.dims["cut_m"], 0.0), level="ground"),)
+
+
+def _distances(spot: Spot) -> tuple[Check, ...]:
+    """The road above against the table of distances, and against the least that dips keep.
+
+    None where a plan did not keep what road drains to the place.
+    """
+    run, rules = spot.road, spot.rules
+    if run is None:
+        return ()
+    limit, share = distance_limit(run.mean_grade, rules), rules["road_dip.closest"]
+    greatest = limit.low if run.soil == EROSIVE else limit.high
+    soil = "erosive soil" if run.soil == EROSIVE else "soil that erodes little"
+    since = "the dip above" if run.after_dip else "the top of its stretch"
+    long, least = run.length_m, share.value * greatest
+    found = f"{metres(long)} below {since}"
+    within = long <= greatest + ROUNDING
+    return (
+        condition(
+            within or run.first_open,
+            rule=limit.name,
+            asks=f"at most {metres(greatest)} of road above it, of {percent(run.mean_grade)} and "
+            f"{soil}, or the first place that lets the water out",
+            found=found if within else f"{found}, the first place that lets the water out",
+            why_not=f"The water runs {metres(long)} along the road to here, more than the "
+            f"{metres(greatest)} that its grade and soil allow.",
+            source=limit.source,
+            basis=limit.basis,
+        ),
+        condition(
+            long >= least - ROUNDING,
+            rule=share.name,
+            asks=f"at least {metres(least)} of road above it",
+            found=found,
+            why_not=f"It lies {metres(long)} below {since}, nearer than {metres(least)}.",
+            source=share.source,
+            basis=share.basis,
+        ),
+    )
 
 
 def _rise_length_m(spot: Spot) -> float:

@@ -6,6 +6,7 @@ import numpy as np
 
 from siting.channels.reach_settings import SWALES
 from siting.places.spot import Spot
+from siting.structures.limit_checks import steepest
 from siting.structures.structure_type import Failure, Stone
 from siting.values.wording import hectares, metres, percent, quantity
 
@@ -36,8 +37,8 @@ LOOK_AT_THE_BED = (
 )
 _STAGES = {
     3: "The reach is still widening: reach well into the banks, and expect to mend the ends.",
-    4: "The reach is filling by itself: treat only what still cuts.",
-    5: "The reach has come to rest: treat only what still cuts.",
+    4: "The reach may be filling by itself: treat only what still cuts.",
+    5: "The reach may have come to rest: treat only what still cuts.",
 }
 END_CUT = Failure(
     "Water goes round an end.",
@@ -75,9 +76,10 @@ def channel_cautions(spot: Spot) -> tuple[str, ...]:
     """What the place asks care for, whatever is built in the channel."""
     rules, out = spot.rules, []
     gentle = rules.low("hand_work.gradient")
-    if spot.slope + spot.slope_error > gentle:
+    slope, error, where = steepest(spot)
+    if slope + error > gentle:
         out.append(
-            f"The bed falls {percent(spot.slope)}, past the {percent(gentle)} of plain hand work "
+            f"The bed{where} falls {percent(slope)}, past the {percent(gentle)} of plain hand work "
             "or within the error of it: set one-rock dams close together below."
         )
     shallow = rules.low("one_rock_dam.channel_depth")
@@ -104,7 +106,7 @@ def drop_cautions(spot: Spot) -> tuple[str, ...]:
     """What a drop asks care for."""
     easy = spot.rules.low("hand_work.drop")
     if spot.drop.height_m + spot.drop.error_m > easy:
-        return (f"Above {metres(easy)} hand work is hard: build it in two steps.",)
+        return (f"Above {metres(easy)} hand work is hard: plan for more hands and days.",)
     return ()
 
 

@@ -23,8 +23,8 @@ Ring = tuple[tuple[float, float], ...]
 ITEMS: Mapping[str, tuple[str, str]] = MappingProxyType(
     {
         "stone_small": ("t", "stone of 10 to 20 cm"),
-        "stone_medium": ("t", "stone of 20 to 30 cm"),
-        "stone_large": ("t", "stone of 30 to 45 cm"),
+        "stone_medium": ("t", "stone of 15 to 30 cm"),
+        "stone_large": ("t", "stone of 20 to 45 cm"),
         "gravel": ("m3", "gravel with fines, to fill gaps"),
         "fill": ("m3", "earth moved on the spot"),
         "logs": ("m", "logs, length of all together"),
@@ -220,6 +220,9 @@ class StructureType(ABC):
         `siting.structures.type_looks` for those that most types share.
     look_first
         Sentences: what a crew looks at on site before it starts.
+    needs_tailwater
+        Whether what stands at a drop is undermined unless a crest below backs water to its foot. A
+        type that ends in an apron of its own needs none.
     symbol
         Shape on maps; None for that of its control.
     priced_whole
@@ -238,6 +241,7 @@ class StructureType(ABC):
     height_word: ClassVar[str] = "high"
     size_words: ClassVar[Mapping[str, str]] = MappingProxyType({})
     look_first: ClassVar[tuple[str, ...]] = ()
+    needs_tailwater: ClassVar[bool] = True
     symbol: ClassVar[Symbol | None] = None
     priced_whole: ClassVar[str] = ""
 
@@ -260,6 +264,25 @@ class StructureType(ABC):
     @abstractmethod
     def size(self, spot: Spot) -> Size:
         """Size it for a spot."""
+
+    def high_end_checks(self, high: Spot, size: Size) -> tuple[Check, ...]:
+        """Hold what was sized for the likely flow against the high end of the flow's range.
+
+        What fails there is a caution and lowers the chance that it holds; it refuses nothing.
+
+        Parameters
+        ----------
+        high
+            The place, with the high end of the range for its flow.
+        size
+            Size that was made for the likely flow.
+
+        Returns
+        -------
+        tuple
+            By default the limits of the type itself; where none needs the flow they hold as before.
+        """
+        return self.checks(high)
 
     @abstractmethod
     def materials(self, spot: Spot, size: Size) -> tuple[Amount, ...]:

@@ -16,9 +16,11 @@ from siting.structures.grade_height import (
     height_cautions,
     height_checks,
     height_note,
+    in_swale,
     keyed_to,
 )
-from siting.structures.limit_checks import at_most, condition, hand_limits
+from siting.structures.high_end import crest_between_banks
+from siting.structures.limit_checks import at_most, condition, hand_limits, no_steeper
 from siting.structures.outlines import across_channel, box, dished_crest, rectangle
 from siting.structures.spacing_table import LOW_GRADE_CONTROL
 from siting.structures.structure_type import (
@@ -29,7 +31,7 @@ from siting.structures.structure_type import (
     Size,
     StructureType,
 )
-from siting.values.wording import metres, percent, quantity
+from siting.values.wording import metres, quantity
 
 #: Thickness of a picket as it is drawn, m.
 PICKET_M = 0.06
@@ -59,41 +61,14 @@ class WickerWeir(StructureType):
 
     def checks(self, spot: Spot) -> tuple[Check, ...]:
         """Hand limits, narrow gentle channel, height, and the pull that brush stands."""
-        rules, state = spot.rules, design_flow(spot)
+        rules = spot.rules
         common = hand_limits(
             spot, purposes=self.purposes, needed=self.materials_needed, name=self.name
-        )
-        shear = rules["wicker_weir.shear"]
-        pull = (
-            at_most(
-                shear,
-                state.deepest_shear_pa,
-                what="the pull of the design flow on the bed",
-                so="that woven brush stands",
-                show=_pascals,
-            )
-            if state
-            else condition(
-                True,
-                rule=shear.name,
-                asks=f"a pull on the bed of at most {_pascals(shear.value)}",
-                found="no flow known",
-                why_not="",
-                source=shear.source,
-                basis=shear.basis,
-            )
         )
         return (
             *common,
             off_the_fan(spot, self.name),
-            at_most(
-                rules["wicker_weir.gradient"],
-                spot.slope,
-                error=spot.slope_error,
-                what="the slope of the bed",
-                so="that suits a wicker weir",
-                show=percent,
-            ),
+            no_steeper(spot, rules["wicker_weir.gradient"], so="that suits a wicker weir"),
             at_most(
                 rules["wicker_weir.width"],
                 spot.width_m,
@@ -101,7 +76,7 @@ class WickerWeir(StructureType):
                 so="that suits a wicker weir",
             ),
             *height_checks(spot),
-            pull,
+            _pull(spot),
         )
 
     def suits(self, spot: Spot) -> float:
@@ -150,6 +125,11 @@ class WickerWeir(StructureType):
                 flow_note(spot),
             ),
         )
+
+    def high_end_checks(self, high: Spot, size: Size) -> tuple[Check, ...]:
+        """Pull and crest at the high end of the flow's range."""
+        crest = () if in_swale(high) else crest_between_banks(high, size.height_m)
+        return (_pull(high), *crest)
 
     def materials(self, spot: Spot, size: Size) -> tuple[Amount, ...]:
         """Pickets, loose brush for wall and apron, seed."""
@@ -234,6 +214,28 @@ class WickerWeir(StructureType):
             dip_m=dims["crest_dip_m"],
             below_m=0.0,
         )
+
+
+def _pull(spot: Spot) -> Check:
+    """Hold the pull of the design flow against what woven brush stands."""
+    shear, state = spot.rules["wicker_weir.shear"], design_flow(spot)
+    if state is not None:
+        return at_most(
+            shear,
+            state.deepest_shear_pa,
+            what="the pull of the design flow on the bed",
+            so="that woven brush stands",
+            show=_pascals,
+        )
+    return condition(
+        True,
+        rule=shear.name,
+        asks=f"a pull on the bed of at most {_pascals(shear.value)}",
+        found="no flow known",
+        why_not="",
+        source=shear.source,
+        basis=shear.basis,
+    )
 
 
 def _pascals(value: float) -> str:

@@ -73,6 +73,19 @@ def hold(spot: Spot, logs: Logs, *, filled: bool) -> Hold:
     filled
         Whether the gaps between them hold gravel, whose upper half then helps.
     """
+    rules = spot.rules
+    computed = held_down(spot, logs, filled=filled, factor=rules.value("logs.hold_down"))
+    bagged = "rock" not in spot.stock.have
+    loose = rules.value("stone.bulk_density") * KG_PER_T
+    layer = computed.ballast_kg / logs.area_m2 / loose
+    asked = None if bagged else bed_stone(spot)
+    if layer > 0 and asked is not None:
+        layer = max(layer, asked.d50_m)
+    return Hold(computed, layer * loose * logs.area_m2, layer * loose, layer, bagged)
+
+
+def held_down(spot: Spot, logs: Logs, *, filled: bool, factor: float) -> HoldDown:
+    """Balance the forces on logs at the design flow, for a factor of hold over load."""
     rules, stock, state = spot.rules, spot.stock, design_flow(spot)
     fill = 0.0
     if filled:
@@ -86,22 +99,15 @@ def hold(spot: Spot, logs: Logs, *, filled: bool) -> Hold:
         lie=logs.lie,
         drag=DRAG * logs.exposed_share,
     )
-    computed = hold_down(
+    return hold_down(
         row,
         depth_m=max(state.depth_m if state else 0.0, logs.diameter_m),
         velocity_mps=state.velocity_mps if state else 0.0,
         fill_n=fill,
         stone_density=stock.stone_density_kg_m3,
-        factor=rules.value("logs.hold_down"),
+        factor=factor,
         anchor_n=logs.posts * stock.anchor_n_per_post,
     )
-    bagged = "rock" not in stock.have
-    loose = rules.value("stone.bulk_density") * KG_PER_T
-    layer = computed.ballast_kg / logs.area_m2 / loose
-    asked = None if bagged else bed_stone(spot)
-    if layer > 0 and asked is not None:
-        layer = max(layer, asked.d50_m)
-    return Hold(computed, layer * loose * logs.area_m2, layer * loose, layer, bagged)
 
 
 def ballast_check(spot: Spot, held: Hold) -> Check:

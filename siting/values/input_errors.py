@@ -6,7 +6,7 @@ from terrain.values.errors import GullywalkError
 
 
 class RulesError(GullywalkError, ValueError):
-    """A file of limits or weights that cannot be used."""
+    """A file of limits that cannot be used."""
 
 
 class CostError(GullywalkError, ValueError):

@@ -65,6 +65,7 @@ def read_settings(
     own: Mapping[str, Any],
     *,
     texts: tuple[str, ...] = (),
+    open_groups: tuple[str, ...] = (),
     error: type[GullywalkError] = RulesError,
 ) -> dict[str, Any]:
     """Read a user's settings file and check its version and the names in it.
@@ -77,6 +78,8 @@ def read_settings(
         The package's file of the same kind.
     texts
         Names of entries beside the tables, such as a currency; the caller checks them.
+    open_groups
+        Groups that may hold entries of other names; the caller checks them.
     error
         Raised when the file cannot be used.
 
@@ -117,7 +120,8 @@ def read_settings(
                 expected="one of " + ", ".join(g for g, e in own.items() if isinstance(e, dict)),
             )
         for key, entry in entries.items():
-            if key not in own[group] or not isinstance(entry, dict):
+            known = key in own[group] or group in open_groups
+            if not known or not isinstance(entry, dict):
                 raise error(
                     f"{name} holds {group}.{key}, which is not known",
                     expected="one of " + ", ".join(f"{group}.{k}" for k in own[group]),

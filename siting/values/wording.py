@@ -2,10 +2,17 @@
 
 from __future__ import annotations
 
+import re
+
 from terrain.values.reader_units import between, exactly, figures, quantity
+
+#: A figure in a sentence.
+_FIGURE = re.compile(r"(\d{1,3}(?:,\d{3})+(?:\.\d+)?|\d+(?:\.\d+)?)")
+
 
 __all__ = [
     "between",
+    "centimetres",
     "counted",
     "exactly",
     "figures",
@@ -29,6 +36,11 @@ def metres(value: float) -> str:
 def signed_metres(value: float) -> str:
     """Write a height above or below something, with its sign."""
     return f"{'-' if value < 0 else '+'}{quantity(abs(value), 'm')}"
+
+
+def centimetres(value_m: float) -> str:
+    """Write the size of a stone, given in metres, in centimetres; from 1 m on in metres."""
+    return quantity(100 * value_m, "cm") if value_m < 0.995 else metres(value_m)
 
 
 def hectares(value: float) -> str:
@@ -56,6 +68,22 @@ def listed(parts: list[str], *, last: str = "and") -> str:
     if len(parts) < 2:
         return "".join(parts)
     return f"{', '.join(parts[:-1])} {last} {parts[-1]}"
+
+
+def spanned(low: str, high: str) -> str:
+    """Put two texts into one whose figures are ranges, where only figures differ.
+
+    Other texts cannot be put together: then the first one is returned as it is.
+    """
+    a, b = _FIGURE.split(low), _FIGURE.split(high)
+    if a[::2] != b[::2]:
+        return low
+    out = list(a)
+    for i in range(1, len(a), 2):
+        if a[i] != b[i]:
+            ends = sorted((a[i], b[i]), key=lambda text: float(text.replace(",", "")))
+            out[i] = " to ".join(ends)
+    return "".join(out)
 
 
 def first_upper(text: str) -> str:

@@ -1,4 +1,4 @@
-"""Which structures a budget buys: the best whole set, what is left out, and why."""
+"""Which works a budget buys: the best whole set, what is left out, and why."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from siting.values.wording import counted
+from siting.values.wording import counted, quantity
 from siting.works.budget_groups import Group, all_needs, check_groups, is_known
 from siting.works.budget_reasons import BUDGET, CREW_DAYS, Names, reasons
 from siting.works.budget_solver import Problem, best_set
@@ -18,7 +18,7 @@ from terrain.values.arrays import BoolArray
 from terrain.values.errors import ParameterError
 
 MONEY = ("low", "likely", "high")
-#: Steps in one unit in which values (as scores are), money and days are told apart.
+#: Steps in one unit in which what is saved, money and days are told apart.
 VALUE_STEPS, MONEY_STEPS, DAY_STEPS = 1000, 100, 1000
 
 
@@ -27,8 +27,8 @@ class LeftOut:
     """A group that was not chosen.
 
     ``kind`` is ``no cost``, ``too large`` (by itself past a limit), ``needs`` (something else
-    first that cannot be had), ``displaced`` (better ones use the budget) or ``no value``; ``why``
-    is a sentence.
+    first that cannot be had), ``displaced`` (better ones use the budget), ``no value`` (it saves
+    nothing) or ``does not work``; ``why`` is a sentence.
     """
 
     group_id: int
@@ -98,7 +98,7 @@ def choose(
     Parameters
     ----------
     groups
-        What there is to choose from, in any order; what each is worth: `group_value`.
+        What there is to choose from, in any order.
     budget, crew_days
         Limits, above 0; without either everything with a known cost is chosen.
     money
@@ -227,9 +227,11 @@ def _choice(
     money_left = None if budget is None else max(0.0, budget - spent)
     days_left = None if crew_days is None else max(0.0, crew_days - sums["crew_days"])
     sites = tuple(site for g in taken for site in g.site_ids)
-    every = sum(len(g.site_ids) for g in known)
     unit = f" {currency}" if currency else ""
-    said = [f"{len(sites):,} of {counted(every, 'site')} chosen"]
+    said = [
+        f"{len(taken):,} of {counted(len(known), 'work')} chosen, {counted(len(sites), 'site')}, "
+        f"which save what {quantity(sums['value'], 'm3')} of soil are worth"
+    ]
     if budget is not None:
         said.append(
             f"they cost {spent:,.0f} of {budget:,.0f}{unit} at the {money} cost "

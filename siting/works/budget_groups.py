@@ -1,4 +1,4 @@
-"""Groups of structures that a budget chooses from: what they are, and that they make sense."""
+"""Groups that a budget chooses from, each a work: what they are, and that they make sense."""
 
 from __future__ import annotations
 
@@ -13,16 +13,16 @@ from terrain.values.errors import ParameterError
 
 @dataclass(frozen=True, slots=True)
 class Group:
-    """Structures that are built together or not at all: a bowl and the dam below it.
+    """A work as a budget sees it: it is bought whole or not at all.
 
     Parameters
     ----------
     id
-        Number of the group; no two have the same.
+        Number of the work; no two have the same.
     site_ids
         Its sites, without those that are referred: these are not built by hand.
     value
-        What it is worth, 0 or more, in steps of 0.001: see `group_value`.
+        What it saves, m3 of soil or its worth, 0 or more, in steps of 0.001.
     cost_low, cost_likely, cost_high
         Summed over its sites; NaN where no cost is known: it is then never chosen.
     crew_days
@@ -39,23 +39,6 @@ class Group:
     cost_high: float
     crew_days: float
     needs: tuple[int, ...] = ()
-
-
-def group_value(scores: Sequence[float]) -> float:
-    """Return what a group is worth: the highest score of its sites, counted once.
-
-    A pair heals one place, so it is worth that place's score and not twice as much. The sum over a
-    set is then the number of places healed, each weighted by how much it matters; it favours many
-    cheap places of middling score over one dear place of high score, as a budget should.
-
-    Raises
-    ------
-    ParameterError
-        There is no score.
-    """
-    if not len(scores):
-        raise ParameterError("a group without sites", expected="one site or more")
-    return float(max(scores))
 
 
 def is_known(group: Group) -> bool:

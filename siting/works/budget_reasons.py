@@ -1,4 +1,4 @@
-"""Why a group was left out of the best set, in a sentence."""
+"""Why a work was left out of the best set, in a sentence."""
 
 from __future__ import annotations
 
@@ -7,15 +7,23 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from siting.values.wording import figures, listed
+from siting.values.wording import figures, listed, quantity
 from siting.works.budget_solver import Problem
 from terrain.values.arrays import BoolArray, IntArray
 
-#: So many sites are named in a sentence.
+#: So many works, or sites of one, are named in a sentence.
 MOST_NAMED = 3
 #: What a limit limits, and what is said when all of it is not enough.
 BUDGET, CREW_DAYS = "budget", "crew days"
 _ALL_OF = {BUDGET: "the whole budget", CREW_DAYS: "all crew days"}
+
+
+def named(work: int, site_ids: Sequence[int]) -> str:
+    """Name a work with its sites: ``work 3 (sites 4 and 5)``."""
+    sites = [str(site) for site in site_ids[:MOST_NAMED]]
+    if len(site_ids) > MOST_NAMED:
+        sites.append(f"{len(site_ids) - MOST_NAMED} more")
+    return f"work {work} (site{'s' if len(site_ids) != 1 else ''} {listed(sites)})"
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,13 +48,14 @@ class Names:
     value_steps: int
     currency: str
 
-    def sites(self, group_ids: Sequence[int]) -> str:
-        """Name the sites of groups: ``sites 3, 4 and 7``."""
-        sites = [site for group in group_ids for site in self.site_ids[group]]
-        named = [str(site) for site in sites[:MOST_NAMED]]
-        if len(sites) > MOST_NAMED:
-            named.append(f"{len(sites) - MOST_NAMED} more")
-        return f"site{'s' if len(sites) != 1 else ''} {listed(named)}"
+    def works(self, group_ids: Sequence[int]) -> str:
+        """Name works: ``works 3, 4 and 7``; of a single one its sites too."""
+        if len(group_ids) == 1:
+            return named(group_ids[0], self.site_ids[group_ids[0]])
+        ids = [str(number) for number in group_ids[:MOST_NAMED]]
+        if len(group_ids) > MOST_NAMED:
+            ids.append(f"{len(group_ids) - MOST_NAMED} more")
+        return f"works {listed(ids)}"
 
     def compared(self, k: int, asks: IntArray, has: IntArray) -> str:
         """Write what is asked of the k-th limit, of what there is."""
@@ -56,8 +65,8 @@ class Names:
         return f"{figures(a)} of {figures(b)}"
 
     def value(self, steps: int) -> str:
-        """Write a value."""
-        return figures(steps / self.value_steps)
+        """Write what is saved, counted as soil."""
+        return quantity(steps / self.value_steps, "m3")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -105,7 +114,7 @@ def reasons(
     for i in np.flatnonzero(~chosen):
         blocked = sorted(ahead[ids[i]] & unknown)
         if blocked:
-            said = f"It needs {names.sites(blocked[:1])} first, which has no cost."
+            said = f"It needs {names.works(blocked[:1])} first, which has no cost."
             out[ids[i]] = "needs", said
         else:
             before = [position[n] for n in sorted(ahead[ids[i]])]
@@ -153,7 +162,7 @@ def _why(
     if over.size:
         k = int(over[0])
         said = names.compared(k, together, problem.limit)
-        needed = names.sites([ids[j] for j in missing or before])
+        needed = names.works([ids[j] for j in missing or before])
         return "needs", (
             f"It needs {needed} first, and together they take more than "
             f"{_ALL_OF[names.limits[k]]}: {said}."
@@ -161,24 +170,24 @@ def _why(
     new = [i, *missing]
     own = int(problem.value[new].sum())
     if own == 0:
-        return "no value", "It adds nothing to the score of the whole."
+        return "no value", "It saves nothing."
     short = problem.use[:, new].sum(axis=1) - (problem.limit - problem.use[:, chosen].sum(axis=1))
     go = _to_remove(problem, short, removable, frozenset(before))
     worth = int(problem.value[go].sum())
     more = (
-        f"worth more ({names.value(worth)} against {names.value(own)})"
+        f"saving more ({names.value(worth)} against {names.value(own)})"
         if worth > own
-        else f"worth as much ({names.value(own)})"
+        else f"saving as much ({names.value(own)})"
     )
     tight = listed([names.limits[k] for k in np.flatnonzero(short > 0)])
     displaced = (
         f"{'better ones' if worth > own else 'others'} use the {tight}, and it would displace "
-        f"{names.sites([ids[j] for j in go])}, {more}."
+        f"{names.works([ids[j] for j in go])}, {more}."
     )
     if missing:
         first = [ids[j] for j in missing]
-        do = "does" if sum(len(names.site_ids[n]) for n in first) == 1 else "do"
-        return "needs", f"It needs {names.sites(first)} first, which {do} not fit: {displaced}"
+        do = "does" if len(first) == 1 else "do"
+        return "needs", f"It needs {names.works(first)} first, which {do} not fit: {displaced}"
     return "displaced", displaced[0].upper() + displaced[1:]
 
 

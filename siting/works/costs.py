@@ -21,9 +21,16 @@ from terrain.values.arrays import FloatArray
 
 BASES = ("published", "common practice", "from memory", "own quote")
 _LEVELS = ("low", "likely", "high")
-_KEYS = frozenset({*_LEVELS, "unit", "source", "basis", "meaning"})
+_KEYS = frozenset({*_LEVELS, "year", "unit", "source", "basis", "meaning"})
 _PRICES = ("items", "labour", "haul", "whole")
-_ABOVE_ZERO = ("work", "loads")
+#: Groups whose prices may be of a year; the others say no prices.
+_DATED = (*_PRICES, "compare")
+_ABOVE_ZERO = ("work", "loads", "index")
+#: Groups to which a file may add entries, and the unit of what is added.
+_OPEN = {"whole": "each", "work": "each per person-day", "index": "times"}
+_YEARS = (1950, 2100)
+#: Entry of ``work`` that counts sites, not what is placed.
+_SITES = "sites"
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +51,8 @@ class Figure:
         One of `BASES`.
     meaning
         Plain words.
+    year
+        Year that a price is of; 0 for today's.
     """
 
     name: str
@@ -54,6 +63,7 @@ class Figure:
     source: str
     basis: str
     meaning: str
+    year: int = 0
 
     @property
     def levels(self) -> FloatArray:
@@ -70,8 +80,8 @@ class Costs:
     figures
         Group and name to figure. Groups: ``items``, ``labour``, ``haul`` and ``whole`` are prices
         (``whole`` of structures whose type has it in ``priced_whole``), ``compare`` are published
-        prices that enter no sum, ``work`` is what one person places in a day, ``loads`` is what a
-        truck takes.
+        prices that enter no sum, ``index`` is what prices of a year are today, ``work`` is what one
+        person places in a day, ``loads`` is what a truck takes.
     currency
         As a person writes it.
     origin
@@ -87,6 +97,17 @@ class Costs:
 
     def __getitem__(self, name: str) -> Figure:
         return self.figures[name]
+
+    def index_of(self, name: str) -> Figure | None:
+        """The index that brings a price to today's; None where it is of today."""
+        year = self.figures[name].year
+        return self.figures[f"index.since_{year}"] if year else None
+
+    def today(self, name: str) -> FloatArray:
+        """Low, likely and high of a price in today's money, shape ``(3,)``."""
+        index = self.index_of(name)
+        levels = self.figures[name].levels
+        return levels if index is None else np.asarray(levels * index.levels)
 
     @property
     def wholes(self) -> tuple[str, ...]:
@@ -108,7 +129,8 @@ def load_costs(source: Source | None = None) -> Costs:
     ------
     CostError
         The file cannot be read, is of another version, holds an unknown name, a figure without
-        unit, source or basis, in another unit, below 0 or not in the order low, likely, high.
+        unit, source or basis, in another unit, below 0 or not in the order low, likely, high; a
+        price of a year without an index, or an added price of a whole without the time it takes.
     """
     own = own_file(COSTS_FILE)
     figures = {name: _figure(name, entry, COSTS_FILE, None) for name, entry in _entries(own)}
@@ -116,7 +138,9 @@ def load_costs(source: Source | None = None) -> Costs:
     if source is None:
         return Costs(MappingProxyType(figures), currency, COSTS_FILE)
     file = source_name(source)
-    tables = read_settings(source, own, texts=("currency",), error=CostError)
+    tables = read_settings(
+        source, own, texts=("currency",), open_groups=tuple(_OPEN), error=CostError
+    )
     given = {
         name: _figure(name, entry, file, figures.get(name)) for name, entry in _entries(tables)
     }
@@ -125,7 +149,8 @@ def load_costs(source: Source | None = None) -> Costs:
         figures = {n: f for n, f in figures.items() if n in given or not n.startswith("compare.")}
         currency = _text(tables, "currency", file)
     used = figures | given
-    changed = tuple(name for name, figure in used.items() if figure != figures[name])
+    _check_added(used, file)
+    changed = tuple(name for name, figure in used.items() if figure != figures.get(name))
     return Costs(MappingProxyType(used), currency, file, changed)
 
 
@@ -145,7 +170,7 @@ def _figure(name: str, entry: Mapping[str, Any], file: str, usual: Figure | None
     if unknown:
         raise CostError(
             f"{where} holds {', '.join(unknown)}, which is not known",
-            expected="low, likely, high, unit, source, basis, meaning",
+            expected="low, likely, high, year, unit, source, basis, meaning",
         )
     unit = _unit_of(name) if usual is None else usual.unit
     if unit and "unit" not in entry:
@@ -185,15 +210,53 @@ def _figure(name: str, entry: Mapping[str, Any], file: str, usual: Figure | None
         likely=likely,
         high=high,
         meaning=meaning or (usual.meaning if usual else ""),
+        year=_year(entry, name, where),
         **texts,
     )
 
 
+def _year(entry: Mapping[str, Any], name: str, where: str) -> int:
+    """Year that a price is of; 0 where it says none."""
+    if "year" not in entry:
+        return 0
+    year = entry["year"]
+    whole = isinstance(year, int) and not isinstance(year, bool)
+    if not whole or not _YEARS[0] <= year <= _YEARS[1] or name.split(".")[0] not in _DATED:
+        raise CostError(
+            f"{where}: year is {year!r}",
+            expected=f"a year from {_YEARS[0]} to {_YEARS[1]}, at a price",
+        )
+    return int(year)
+
+
+def _check_added(figures: Mapping[str, Figure], file: str) -> None:
+    """Hold prices against the index of their year, and wholes against the time they take."""
+    for name, figure in figures.items():
+        group, key = name.split(".")
+        index = f"index.since_{figure.year}"
+        if figure.year and index not in figures:
+            raise CostError(
+                f"{file}: {name} is of {figure.year}, and there is no [{index}]",
+                expected="the index that brings prices of that year to today's",
+            )
+        if group == "whole" and f"work.{key}" not in figures:
+            raise CostError(
+                f"{file} prices {key} as a whole but has no [work.{key}]",
+                expected="how many of them are made in a person-day",
+            )
+        of_whole = group == "work" and key not in ITEMS and key != _SITES
+        if of_whole and f"whole.{key}" not in figures:
+            raise CostError(
+                f"{file} holds {name}, which is not known",
+                expected=f"a price [whole.{key}] beside it, or another name",
+            )
+
+
 def _unit_of(name: str) -> str:
-    """Unit that materials ask for; empty where the own file settles it."""
+    """Unit that materials and added entries ask for; empty where the own file settles it."""
     group, key = name.split(".")
     if key not in ITEMS:
-        return ""
+        return _OPEN.get(group, "") if key not in own_file(COSTS_FILE).get(group, {}) else ""
     unit = ITEMS[key][0]
     return {"items": unit, "work": f"{unit} per person-day"}.get(group, "")
 

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -44,6 +45,9 @@ class Quantities:
         Whether anything is built there by hand; False where a site is referred, shape ``(n,)``.
     amount, with_spare
         Without and with spare; what is counted in pieces is whole with spare. Shape ``(n, 13)``.
+        Where nobody saw a channel's width, at the end of it that takes more: so a budget counts.
+    least, least_with_spare
+        The same at the end that takes less; the same numbers where the width was seen.
     loads
         Truck loads, not rounded, because sites share a truck; NaN for what no truck brings. Shape
         ``(n, 13)``.
@@ -63,6 +67,8 @@ class Quantities:
     built: BoolArray
     amount: FloatArray
     with_spare: FloatArray
+    least: FloatArray
+    least_with_spare: FloatArray
     loads: FloatArray
     whole: NDArray[Any]
     paid_days: FloatArray
@@ -112,6 +118,7 @@ def quantities(
     costs: Costs,
     spare: float = SPARE,
     crew_size: int = CREW_SIZE,
+    other_end: Mapping[int, Sequence[Amount]] = MappingProxyType({}),
 ) -> Quantities:
     """Count what sites take.
 
@@ -133,6 +140,9 @@ def quantities(
         Added to what is ordered, as a share; usually `SPARE`.
     crew_size
         People in a crew.
+    other_end
+        Of sites (0 for the first) whose channel's width nobody saw what the structure takes at the
+        other end of that width.
 
     Raises
     ------
@@ -151,19 +161,26 @@ def quantities(
             expected="one of each for every site",
         )
     amount, note = _gathered(amounts, site_id)
+    other = [other_end.get(i, own) for i, own in enumerate(amounts)]
+    at_other, _ = _gathered(other, site_id)
+    amount, least = np.maximum(amount, at_other), np.minimum(amount, at_other)
     has_any = np.array([bool(given) for given in amounts], dtype=np.bool_)
     as_whole = np.where(has_any, np.array(whole, dtype=object), "")
     with_spare = _with_spare(amount, spare)
-    paid, other = _person_days(amount, has_any, as_whole, costs)
+    paid, whole_days = _person_days(amount, has_any, as_whole, costs)
+    # few days are those of the least
+    paid[:, 0] = _person_days(least, has_any, as_whole, costs)[0][:, 0]
     return Quantities(
         site_id=np.array(site_id, dtype=np.int64),
         built=has_any,
         amount=amount,
         with_spare=with_spare,
+        least=least,
+        least_with_spare=_with_spare(least, spare),
         loads=_loads(with_spare, costs),
         whole=as_whole,
         paid_days=paid,
-        other_days=other,
+        other_days=whole_days,
         crew_size=crew_size,
         note=note,
     )
@@ -241,34 +258,51 @@ def material_columns(found: Quantities, chosen: BoolArray | None = None) -> Colu
     -------
     dict
         ``site_id`` (`ALL_SITES` for the sums), ``item``, ``meaning``, ``amount``, ``unit``,
-        ``amount_with_spare``, ``loads`` (whole in the sums, a share of a load at a site), ``note``.
+        ``amount_with_spare`` (both empty where they are a range, since nobody saw a width),
+        ``amount_low``, ``amount_high``, ``spare_low``, ``spare_high``, ``loads`` (at the high end;
+        whole in the sums, a share of a load at a site), ``note``.
     """
-    ids, items, sums, notes = [], [], [], []
-    totals = [(ALL_SITES, found.total())]
+    blocks = [(ALL_SITES, found.built)]
     if chosen is not None:
-        totals.append((CHOSEN_SITES, found.total(chosen)))
-    for number, (amount, with_spare, loads) in totals:
-        for k in np.flatnonzero(amount > 0):
+        blocks.append((CHOSEN_SITES, found.built & chosen))
+    ids, items, figures, notes = [], [], [], []
+    for number, among in blocks:
+        ends = [
+            column[among].sum(axis=0)
+            for column in (found.least, found.amount, found.least_with_spare, found.with_spare)
+        ]
+        loads = found.total(among)[2]
+        for k in np.flatnonzero(ends[1] > 0):
             ids.append(number)
             items.append(int(k))
-            sums.append((amount[k], with_spare[k], loads[k]))
+            figures.append((*(end[k] for end in ends), loads[k]))
             notes.append("whole truck loads" if np.isfinite(loads[k]) else "")
     for i, k in zip(*np.nonzero((found.amount > 0) & found.built[:, None]), strict=True):
         ids.append(int(found.site_id[i]))
         items.append(int(k))
-        sums.append((found.amount[i, k], found.with_spare[i, k], found.loads[i, k]))
+        of_site = (found.least, found.amount, found.least_with_spare, found.with_spare, found.loads)
+        figures.append(tuple(column[i, k] for column in of_site))
         notes.append(found.note[i, k])
-    figures = np.array(sums, dtype=np.float64).reshape(-1, 3)
+    least, most, spare_low, spare_high, loads = np.array(figures, dtype=np.float64).reshape(-1, 5).T
     return {
         "site_id": np.array(ids, dtype=np.int64),
         "item": texts([ITEM_NAMES[k] for k in items]),
         "meaning": texts([ITEMS[ITEM_NAMES[k]][1] for k in items]),
-        "amount": figures[:, 0],
+        "amount": one_number(least, most),
+        "amount_low": least,
+        "amount_high": most,
         "unit": texts([ITEMS[ITEM_NAMES[k]][0] for k in items]),
-        "amount_with_spare": figures[:, 1],
-        "loads": figures[:, 2],
+        "amount_with_spare": one_number(spare_low, spare_high),
+        "spare_low": spare_low,
+        "spare_high": spare_high,
+        "loads": loads,
         "note": texts(notes),
     }
+
+
+def one_number(low: FloatArray, high: FloatArray) -> FloatArray:
+    """What is the same at both ends; NaN where it is a range."""
+    return np.where(np.isclose(low, high, rtol=1e-9, atol=0.0), high, np.nan)
 
 
 def texts(values: Sequence[str]) -> NDArray[Any]:

@@ -3,21 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from siting.layout.headcuts_below import base_of_each
+from siting.effects.site_effects import Effect
 from siting.sites import Sites
 from siting.structures.one_rock_dam import OneRockDam
 from siting.structures.structure_type import Amount
 from siting.structures.whole_price import priced_whole_of
 from siting.values.columns import Columns
-from siting.values.wording import counted, figures, listed, quantity
-from siting.works.bill import Bill, beside_published, bill, cost_columns
-from siting.works.budget import Choice, choose
-from siting.works.budget_groups import Group, group_value
+from siting.values.rules import Rules
+from siting.values.wording import between, counted, figures, listed, percent, quantity
+from siting.works.bill import Bill, beside_published, bill, cost_columns, whole_sentence
+from siting.works.budget import Choice, LeftOut, choose
+from siting.works.budget_groups import Group
+from siting.works.budget_reasons import named
 from siting.works.costs import Costs, load_costs
+from siting.works.making_works import Works, works_of
 from siting.works.quantities import (
     CREW_SIZE,
     ITEM_NAMES,
@@ -26,10 +29,10 @@ from siting.works.quantities import (
     material_columns,
     quantities,
 )
-from siting.works.ranking import Ranking
+from siting.works.work import Judging, Work
 from terrain.values.arrays import BoolArray
 
-#: Groups left out that are told; the plan holds them all.
+#: Works left out that are told; the plan holds them all.
 LEFT_OUT_TOLD = 3
 
 
@@ -68,11 +71,13 @@ class Takes:
     Parameters
     ----------
     amounts
-        What each structure takes, without spare.
+        What each structure takes, without spare; at the widest where nobody saw the width.
     structures
         Name of each.
     quantities, bill
         Counted with spare, and priced.
+    works
+        What stands or falls together, with what it saves and takes.
     choice
         What the budget buys; everything that can be built without one.
     means
@@ -83,6 +88,7 @@ class Takes:
     structures: tuple[str, ...]
     quantities: Quantities
     bill: Bill
+    works: Works
     choice: Choice
     means: Means
 
@@ -95,6 +101,8 @@ class Takes:
             "cost_likely": cost[:, 1],
             "cost_high": cost[:, 2],
             "crew_days": self.quantities.crew_days[:, 1],
+            "crew_days_low": self.quantities.crew_days[:, 0],
+            "crew_days_high": self.quantities.crew_days[:, 2],
             "chosen": chosen,
             "chosen_why": why,
         }
@@ -102,13 +110,10 @@ class Takes:
     def notes(self) -> tuple[str, ...]:
         """What the sums hold and do not hold, and a published range beside them."""
         out = list(self.bill.notes)
-        whole = self.quantities.whole != ""
-        if whole.any():
-            names = sorted({f"{name}s" for name in np.array(self.structures)[whole].tolist()})
-            out.append(
-                f"{listed(names).capitalize()} are priced as a whole, by a published range of the "
-                "2000s."
-            )
+        named = np.array(self.structures, dtype=object)
+        for entry in sorted({*self.quantities.whole} - {""}):
+            names = {f"{name}s" for name in named[self.quantities.whole == entry].tolist()}
+            out.append(whole_sentence(sorted(names), f"whole.{entry}", self.means.costs))
         dams = np.array([name == OneRockDam.name for name in self.structures], dtype=bool)
         each = self.bill.by_site[dams & self.quantities.built]
         if each.size:
@@ -124,28 +129,44 @@ class Takes:
         chosen, _ = self.choice.columns(self.quantities.site_id.tolist())
         which = chosen if self.means.limited else self.quantities.built
         out = [self.choice.summary] if self.means.limited else []
-        out += self._work(which)
+        out += [*self._work(which), *self._of_no_use()]
         if self.means.limited:
             left = [
-                f"Left out, {_sites(left.site_ids)}: {left.why}"
+                f"Left out, {named(left.group_id, left.site_ids)}: {left.why}"
                 for left in self.choice.left_out[:LEFT_OUT_TOLD]
             ]
             more = len(self.choice.left_out) - len(left)
-            out += [*left, *([f"{counted(more, 'group')} more left out."] if more > 0 else [])]
+            out += [*left, *([f"{counted(more, 'work')} more left out."] if more > 0 else [])]
         return tuple(out)
+
+    def _of_no_use(self) -> list[str]:
+        """What of all of it goes into works that save nothing, or cannot work."""
+        idle = [work for work in self.works.each if not work.is_worth_it]
+        if not idle or self.means.limited:
+            return []
+        cost = sum(work.takings.cost_likely for work in idle)
+        return [
+            f"Of this {cost:,.0f} {self.bill.currency} are for {counted(len(idle), 'work')} that "
+            f"save nothing within {self.works.years:g} years or cannot work: they are listed, and "
+            "a budget does not buy them."
+        ]
 
     def _work(self, which: BoolArray) -> list[str]:
         """Stone, wood, days and money of some sites."""
         _, order, loads = self.quantities.total(which)
         amount = dict(zip(ITEM_NAMES, order, strict=True))
         stone = sum(amount[name] for name in ITEM_NAMES if name.startswith("stone"))
+        low_of = dict(
+            zip(ITEM_NAMES, self.quantities.least_with_spare[which].sum(axis=0), strict=True)
+        )
+        least = sum(low_of[name] for name in ITEM_NAMES if name.startswith("stone"))
         parts = [
-            f"{quantity(value, unit)} of {what}"
-            for value, unit, what in (
-                (stone, "t", "stone"),
-                (amount["gravel"], "m3", "gravel"),
-                (amount["logs"], "m", "logs"),
-                (amount["brush"], "m3", "brush"),
+            f"{_span(low, value, unit)} of {what}"
+            for low, value, unit, what in (
+                (least, stone, "t", "stone"),
+                (low_of["gravel"], amount["gravel"], "m3", "gravel"),
+                (low_of["logs"], amount["logs"], "m", "logs"),
+                (low_of["brush"], amount["brush"], "m3", "brush"),
             )
             if value > 0
         ]
@@ -180,30 +201,42 @@ class Takes:
         }
 
 
-def _sites(ids: Sequence[int]) -> str:
-    """Name sites."""
-    return f"{'site' if len(ids) == 1 else 'sites'} {listed([str(i) for i in ids])}"
+def _span(low: float, high: float, unit: str) -> str:
+    """Write an amount from one end to the other; one number where both read the same."""
+    ends = quantity(low, unit), quantity(high, unit)
+    return ends[0] if ends[0] == ends[1] else between(low, high, unit)
 
 
-def takes_of(sites: Sites, ranking: Ranking, means: Means) -> Takes:
-    """Count, price and choose.
+def takes_of(
+    sites: Sites,
+    effects: Sequence[Effect],
+    means: Means,
+    *,
+    rules: Rules,
+    judging: Judging | None = None,
+) -> Takes:
+    """Count, price, put together to works, rank, and choose.
 
     Parameters
     ----------
-    sites, ranking
-        What was found, and how it ranks.
+    sites, effects
+        What was found, and what each structure does.
     means
         Prices and limits.
+    rules, judging
+        Limits and curves; horizon and order of the works.
 
     Raises
     ------
     ParameterError
         A limit of zero or less.
     """
-    amounts = tuple(
-        () if site.size is None else tuple(site.decision.kind.materials(site.spot, site.size))
+    at_ends = [
+        [tuple(site.decision.kind.materials(spot, size)) for spot, size in site.ends]
         for site in sites
-    )
+    ]
+    # as they are drawn: at the widest
+    amounts = tuple(own[-1] if own else () for own in at_ends)
     structures = tuple(site.structure for site in sites)
     counted = quantities(
         amounts,
@@ -212,71 +245,59 @@ def takes_of(sites: Sites, ranking: Ranking, means: Means) -> Takes:
         costs=means.costs,
         spare=means.spare,
         crew_size=means.crew_size,
+        other_end={i: own[0] for i, own in enumerate(at_ends) if len(own) > 1},
     )
     priced = bill(counted, means.costs)
-    chosen = choose(
-        groups_of(sites, ranking, counted, priced),
+    works = works_of(
+        sites,
+        effects,
+        priced.by_site,
+        counted.crew_days[:, 1],
+        rules=rules,
+        judging=judging or Judging(),
+    )
+    return Takes(amounts, structures, counted, priced, works, _bought(works, means), means)
+
+
+def _bought(works: Works, means: Means) -> Choice:
+    """What the limits buy: never a work that does not work, or that saves nothing."""
+    worthy = {work.id for work in works.each if work.is_worth_it or not means.limited}
+    choice = choose(
+        [group for group in budget_groups(works) if group.id in worthy],
         budget=means.budget,
         crew_days=means.crew_days,
         currency=means.costs.currency,
     )
-    return Takes(amounts, structures, counted, priced, chosen, means)
+    others = [LeftOut(w.id, w.site_ids, *_no_use(w)) for w in works.each if w.id not in worthy]
+    left_out = sorted((*choice.left_out, *others), key=lambda left: left.group_id)
+    summary = choice.summary
+    if others:
+        summary += f" {counted(len(others), 'more work')} save nothing or cannot work: not bought."
+    return replace(choice, left_out=tuple(left_out), summary=summary)
 
 
-def groups_of(sites: Sites, ranking: Ranking, counted: Quantities, priced: Bill) -> list[Group]:
-    """Sites as groups that are built as one, each with what must stand before it.
+def _no_use(work: Work) -> tuple[str, str]:
+    """Why a budget does not buy a work, whatever there is to spend."""
+    if work.functions:
+        return "no value", "It saves next to nothing within the horizon."
+    return "does not work", (
+        f"Its crests make up {percent(work.share_made_up)} of the rise to the foot of the drop, "
+        f"less than {percent(work.least_share)}: it would be undermined."
+    )
 
-    A headcut and its grade controls are one group. Of a series each structure is one, and needs the
-    one below. A headcut needs the next one below it within
-    `siting.layout.headcuts_below.BASE_REACH_M`, where that is built.
-    """
-    members = _members(sites)
-    group_of = {i: g for g, own in members.items() for i in own}
-    needs = _series_needs(sites, members, group_of)
-    for upper, lower in base_of_each(sites.proposals, [s.size is not None for s in sites]).items():
-        a, b = group_of[upper], group_of[lower]
-        if a != b:
-            needs.setdefault(a, set()).add(b)
-    cost, days = priced.by_site, counted.crew_days[:, 1]
+
+def budget_groups(works: Works) -> list[Group]:
+    """Works as what a budget chooses from, each worth what it saves."""
     return [
         Group(
-            id=g,
-            site_ids=tuple(i + 1 for i in own),
-            value=group_value([float(ranking.score[i]) for i in own]),
-            cost_low=float(cost[own, 0].sum()),
-            cost_likely=float(cost[own, 1].sum()),
-            cost_high=float(cost[own, 2].sum()),
-            crew_days=float(days[own].sum()),
-            needs=tuple(sorted(needs.get(g, ()))),
+            id=work.id,
+            site_ids=work.site_ids,
+            value=work.saved_m3,
+            cost_low=work.takings.cost_low,
+            cost_likely=work.takings.cost_likely,
+            cost_high=work.takings.cost_high,
+            crew_days=work.takings.crew_days,
+            needs=work.needs,
         )
-        for g, own in members.items()
+        for work in works.each
     ]
-
-
-def _members(sites: Sites) -> dict[int, list[int]]:
-    """Sites of each group by its number: those of its first site."""
-    paired = {s.member.group for s in sites if s.control == "vertical"} - {0}
-    first: dict[int, int] = {}
-    out: dict[int, list[int]] = {}
-    for i, site in enumerate(sites):
-        if site.size is None:
-            continue
-        group = site.member.group
-        g = first.setdefault(group, i + 1) if group in paired else i + 1
-        out.setdefault(g, []).append(i)
-    return out
-
-
-def _series_needs(
-    sites: Sites, members: dict[int, list[int]], group_of: dict[int, int]
-) -> dict[int, set[int]]:
-    """In a series each structure waits for the one before it."""
-    members_of = [p.member for p in sites.proposals]
-    at = {(m.group, m.order): i for i, m in enumerate(members_of) if m.group and i in group_of}
-    out: dict[int, set[int]] = {}
-    for g, own in members.items():
-        m = members_of[own[0]]
-        before = at.get((m.group, m.order - 1))
-        if len(own) == 1 and m.group and before is not None and group_of[before] != g:
-            out.setdefault(g, set()).add(group_of[before])
-    return out

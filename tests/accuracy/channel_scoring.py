@@ -163,7 +163,7 @@ def read_ranch(
     near = np.flatnonzero(away <= WITHIN_M)
     q2 = Q2_PER_HA * s.drainage_area_ha**0.75 if flow else np.full(s.size, np.nan)
     if at_cells:
-        reading = read_places(ground, s.cell[near], q2_m3s=q2[near])
+        reading = read_places(ground, s.cell[near], slope=s.slope[near], q2_m3s=q2[near])
     else:
         reading = read_stations(ground, q2_m3s=q2).take(near)
     return truth.take(nearest[near]), _kept(reading)

@@ -78,7 +78,7 @@ def section(lines: list[str], title: str) -> str:
 
 def test_every_part_of_the_reasoning_is_told(command: Callable, plan: Path) -> None:
     lines = told(command, plan, 1)
-    assert lines[0] == "Site 1, rank 1: rock bowl (stops a drop from moving upstream)"
+    assert lines[0] == "Site 1, rank 1, work 1: rock bowl (stops a drop from moving upstream)"
     assert "Caution: Soil may pipe here: look for holes." in lines
     text = " ".join(" ".join(lines).split())
     rows = [row for row in _rows("reasons") if row["site_id"] == 1]
@@ -90,6 +90,12 @@ def test_every_part_of_the_reasoning_is_told(command: Callable, plan: Path) -> N
             assert row["text"] in text
     for row in _rows("before_you_build"):
         assert f"{row['step']}. {row['subject']}: {row['text']}" in text
+
+
+def test_what_gives_way_is_told_as_such(command: Callable, plan: Path) -> None:
+    found = section(told(command, plan, 1), "What the flow carries off first")
+    assert found.startswith("what gives way first: The bed below gives way first, bare silt.")
+    assert found.endswith("gives way banks: The lower bank may fall after a flood.")
 
 
 def _rows(name: str) -> list[dict]:
@@ -137,11 +143,8 @@ def test_spacing_is_a_range_with_the_rule_named(command: Callable, plan: Path) -
 def test_the_pair_and_its_pool_are_told_from_either_site(command: Callable, plan: Path) -> None:
     title = "The pair and its pool"
     upper, lower = section(told(command, plan, 1), title), section(told(command, plan, 2), title)
-    assert (
-        "Works with site 2 (rank 2): one-rock dam, 4.5 m downstream, to be built as number 1."
-        in (upper)
-    )
-    assert "Works with site 1 (rank 1): rock bowl, 4.5 m upstream" in lower
+    assert "Works with site 2: one-rock dam, 4.5 m downstream, to be built as number 1." in (upper)
+    assert "Works with site 1: rock bowl, 4.5 m upstream" in lower
     for text in (upper, lower):
         assert "still pool of 9.6 m2, holding 0.77 m3, 0.050 m deep at the foot of the drop" in text
         assert "0.31 m there at the design flood" in text
@@ -161,7 +164,12 @@ def test_the_flood_has_its_hydraulics_and_the_design_flood_a_star(
     assert table["*10"][:2] == ["0.42", "0.21"]
     assert table["100"][-2:] == ["leaves", "it"]
     text = section(lines, "The flood it is made for")
-    assert "Range of that flow: 0.25 m3/s to 0.70 m3/s (unit_hydrograph)." in text
+    assert (
+        "Range of that flow: 0.25 to 0.70 m3/s; it rests on: curve number 5 higher or lower."
+        in text
+    )
+    assert "gives 0.12 m3/s after dry days and 1.3 m3/s after wet ones" in text
+    assert "about the 10 and 90 % bounds of single storms): no part of the range." in text
     assert "The plan holds no" in section(told(command, plan, 4), "The flood it is made for")
 
 
@@ -190,9 +198,20 @@ def test_us_plans_are_told_in_us_units(command: Callable, plan_us: Path) -> None
         assert not any(f" {unit} " in f" {line} " for unit in ("m", "m2", "m3", "kg", "ha", "Pa"))
 
 
-def test_a_site_may_be_named_by_its_rank(command: Callable, plan: Path) -> None:
-    assert told(command, plan, "rank:4") == told(command, plan, 4)
-    assert told(command, plan, "RANK:1")[0].startswith("Site 1, rank 1:")
+def test_a_work_is_named_by_its_number_or_its_rank(command: Callable, plan: Path) -> None:
+    assert told(command, plan, "rank:2") == told(command, plan, "work:2")
+    assert told(command, plan, "RANK:1")[0].startswith("Work 1, rank 1 of 2: a headcut")
+    lines = told(command, plan, "work:1")
+    # the dam is built first, then the bowl above it
+    assert "  1. Site 2: one-rock dam. For all about it ask for site 2." in lines
+    assert "  2. Site 1: rock bowl. For all about it ask for site 1." in lines
+
+
+def test_json_of_a_work_holds_its_sites_and_reasons(command: Callable, plan: Path) -> None:
+    document = json.loads(command("explain", plan, "rank:1", "--json").out)
+    assert document["work"]["work_id"] == document["work"]["rank"] == 1
+    assert [site["site_id"] for site in document["sites"]] == [2, 1]
+    assert "work_reasons" in document
 
 
 def test_a_headcut_is_told_as_its_site_or_by_why_it_is_none(
@@ -216,7 +235,7 @@ def test_json_holds_the_rows_of_the_plan(
     found = json.loads(command("explain", plan if units == "si" else plan_us, 1, "--json").out)
     assert found["units"] == units
     assert [row["site_id"] for row in found["pair"]] == [2]
-    assert len(found["reasons"]) == 15
+    assert len(found["reasons"]) == 17
     assert len(found["hydraulics"]) == 6
     assert found["site"]["spacing_rule"] is None
     assert found["reasons"][0]["verdict"] is None
@@ -257,12 +276,13 @@ def refused(command: Callable) -> Callable[..., str]:
 
 def test_sites_that_are_not_there(refused: Callable, plan: Path) -> None:
     assert "plan.gpkg has no site 9; expected site 1 to 4." in refused(plan, 9)
-    assert "plan.gpkg has no rank 7; expected rank 1 to 4." in refused(plan, "rank:7")
+    assert "plan.gpkg has no work of rank 7; expected 1 to 2." in refused(plan, "rank:7")
+    assert "plan.gpkg has no work 7; expected 1 to 2." in refused(plan, "work:7")
     assert "plan.gpkg has no headcut 9; expected headcut 1 to 2." in refused(plan, "headcut:9")
     no_site = refused(plan, "headcut:2", "--picture", plan.with_name("none.png"))
     assert "headcut 2 is no site. Not sure enough" in no_site
     for text in ("first", "rank:", "1.5", "12x", "rank:one", ""):
-        assert f"'{text}' is not the number of a site, rank:n or headcut:n" in refused(
+        assert f"'{text}' is not the number of a site, work:n, rank:n or headcut:n" in refused(
             plan, text, code=2
         )
     assert "holds no reasoning for site 3. Make it again" in refused(plan, 3)

@@ -74,6 +74,72 @@ def test_the_plan_keeps_the_rain_and_says_what_the_maps_lack(plan: Path) -> None
     assert texts["soils"].startswith("ranch.gpkg, ")
 
 
+def test_the_sites_say_their_range_and_what_it_rests_on(plan: Path) -> None:
+    layers = read_layers(plan)
+    sites, floods = layers["sites"].columns, layers["floods"].columns
+    used = floods["used"] & (floods["return_period_yr"] == 10)
+    seen = 0
+    for i, site in enumerate(sites["site_id"]):
+        if not np.isfinite(sites["design_flow_m3s"][i]):
+            continue
+        row = used & (floods["site_id"] == site)
+        for end in ("low", "high"):
+            told = sites[f"design_flow_{end}_m3s"][i]
+            assert told == pytest.approx(floods[f"{end}_m3s"][row][0], nan_ok=True)
+        assert sites["flow_range_from"][i] == floods["range_from"][row][0]
+        if np.isfinite(sites["design_flow_high_m3s"][i]):
+            # a curve number five higher or lower alone moves such flows by a quarter at least
+            ratio = sites["design_flow_high_m3s"][i] / sites["design_flow_low_m3s"][i]
+            assert ratio > 1.25
+            seen += 1
+    assert seen > 20
+
+
+def test_the_sheet_names_what_rules_the_range(command: Callable, plan: Path) -> None:
+    text = " ".join(command("flood", plan, 2).out.split())
+    assert "low to high" in text
+    assert "dry to wet" in text
+    assert "Range of the 10-year flow: " in text
+    assert "it rests on: " in text
+    assert "beside the range, no part of it." in text
+    assert "The rain comes without confidence bounds: its error is not in the range." in text
+    # NM-6 was fitted on gages of 0.18 to 7,220 square miles
+    assert "fitted on drainage areas of 46.6 to 1,870,000 ha" in text
+    us = " ".join(command("flood", plan, 2, "--units", "us").out.split())
+    assert "fitted on drainage areas of 115 to 4,620,000 acres" in us
+    found = json.loads(command("flood", plan, 2, "--json").out)
+    used = next(m for m in found["methods"] if m["used"])["flows"][2]
+    assert used["dry_m3s"] < used["low_m3s"] < used["q_m3s"] < used["high_m3s"]
+    assert used["range_from"]
+
+
+def test_bounds_of_the_rain_widen_the_range(command: Callable, tmp_path: Path) -> None:
+    rain = tmp_path / "rain.csv"
+    rows = "duration,2,10,100\n15 min,12,20,35\n1 h,20,32,55\n24 h,38,62,98\n"
+    table = [line.split(",") for line in rows.splitlines()[1:]]
+
+    def scaled(by: float) -> str:
+        return "\n".join(",".join([d, *(f"{float(x) * by:g}" for x in r)]) for d, *r in table)
+
+    bounds = f"Lower bound, 90 %\n{scaled(0.5)}\nUpper bound, 90 %\n{scaled(2)}\n"
+    bounds = bounds.replace("bound, 90 %", "bound of 90 %")
+    given = ("flood", "--at", "541012,4138974", DEM, "--rain", rain, "--curve-number", "80")
+    seen = {}
+    for name, text in (("without", rows), ("with", rows + bounds)):
+        rain.write_text(f"units: mm\n{text}", "utf-8")
+        ended = command(*given, "--json")
+        assert ended.code == 0, ended.err
+        found = json.loads(ended.out)
+        used = next(m for m in found["methods"] if m["used"])["flows"][2]
+        seen[name] = used
+        assert ("without confidence bounds" in (used["note"] or "")) == (name == "without")
+    assert seen["with"]["q_m3s"] == seen["without"]["q_m3s"]
+    assert seen["with"]["high_m3s"] > 1.5 * seen["without"]["high_m3s"]
+    assert seen["with"]["low_m3s"] < seen["without"]["low_m3s"]
+    assert seen["without"]["range_from"] == "curve number 5 higher or lower"
+    assert seen["with"]["range_from"] == "the rain's 90 % confidence bounds"
+
+
 def test_a_site_of_a_plan_side_by_side(command: Callable, plan: Path) -> None:
     ended = command("flood", plan, 2)
     assert ended.code == 0, ended.err

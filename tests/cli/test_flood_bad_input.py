@@ -87,9 +87,12 @@ def cover(write_dem: Callable) -> Callable[..., Path]:
          "rain falls as the storm gets longer"),
         ("units: mm\nduration,2,10\n1-h,20,30\n24-h,40,35\n", "rain falls as storms get rarer"),
         ("duration,2,10\n1-h,20,30\n24-h,40,62\n", "does not say the unit"),
+        ("units: mm\nduration,10,10 lower\n24-h,62,50\n", "has 0 upper bounds for 1 depths"),
+        ("units: mm\nduration,10,10 low,10 high\n24-h,62,75,50\n",
+         "62 mm for 24 hours once in 10 years between bounds of 75 and 50 mm"),
     ],
     ids=["other CSV", "no table", "no 24 hours", "mixed units", "falls with duration",
-         "falls with rarity", "no unit"],
+         "falls with rarity", "no unit", "one bound", "bounds crossed"],
 )  # fmt: skip
 def test_rain_that_cannot_be(refused: Callable, tmp_path: Path, text: str, message: str) -> None:
     path = tmp_path / "rain.csv"
@@ -97,7 +100,7 @@ def test_rain_that_cannot_be(refused: Callable, tmp_path: Path, text: str, messa
     line = refused("--rain", path, "--curve-number", 79)
     assert message in line
     # what is wrong with the figures is said without the file they came from
-    assert ("rain.csv" in line) != message.startswith("rain falls")
+    assert ("rain.csv" in line) != message.startswith(("rain falls", "62 mm for"))
 
 
 def test_a_soil_group_that_is_none(refused: Callable, soils: Callable, cover: Callable) -> None:

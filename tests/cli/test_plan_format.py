@@ -109,7 +109,7 @@ def test_a_plan_of_format_1_is_not_revised(command: Callable, old: Path) -> None
     ended = command(*line)
     assert ended.code == 1
     assert ended.line == (
-        f"gullywalk: {old.name} is of plan format 1; expected 2 for gullywalk revise. "
+        f"gullywalk: {old.name} is of plan format 1; expected 3 for gullywalk revise. "
         "Make it again with gullywalk screen."
     )
     assert out is not None
@@ -129,8 +129,8 @@ def of_today(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
 @pytest.mark.parametrize(
     ("said", "told"),
     [
-        ("99", "is of plan format 99: a newer version of Gullywalk made it; expected 2 or lower"),
-        ("two", "says 'two' for its plan format; expected a whole number from 1 to 2"),
+        ("99", "is of plan format 99: a newer version of Gullywalk made it; expected 3 or lower"),
+        ("two", "says 'two' for its plan format; expected a whole number from 1 to 3"),
         ("0", "says '0' for its plan format"),
         ("", "says '' for its plan format"),
     ],
@@ -217,7 +217,7 @@ def test_names_of_older_formats_are_put_right_on_reading(
     ]
     edit(
         path,
-        f"UPDATE run_info SET value = '2' WHERE name = '{ROW}'",
+        f"UPDATE run_info SET value = '3' WHERE name = '{ROW}'",
         f"ALTER TABLE sites RENAME COLUMN width_{end} TO broad_{end}",
         f"ALTER TABLE sites RENAME COLUMN depth_{end} TO deep_{end}",
         "ALTER TABLE materials RENAME COLUMN item TO thing",
@@ -228,7 +228,7 @@ def test_names_of_older_formats_are_put_right_on_reading(
         "DELETE FROM gpkg_contents WHERE table_name IN ('bias', 'pools')",
     )
     plan = read_plan(path)
-    assert plan.format_number == 2
+    assert plan.format_number == 3
     assert set(plan.layers) == set(new.layers)
     for name, layer in kept.items():
         for field, values in layer.columns.items():
@@ -237,19 +237,19 @@ def test_names_of_older_formats_are_put_right_on_reading(
     assert plan.layers["pools"].crs == plan.crs
     np.testing.assert_array_equal(plan.unchecked("sites").columns["width_m"], plan.sites["width_m"])
     assert plan.unchecked("pools").crs == plan.crs
-    with pytest.raises(OutputError, match="has no bias: it is of plan format 2"):
-        read_layer(path, "bias", format_number=2)
+    with pytest.raises(OutputError, match="has no bias: it is of plan format 3"):
+        read_layer(path, "bias", format_number=3)
     assert plan.unchecked("bias").columns["measure"].size == 0
 
 
 def test_a_field_that_changed_its_name_twice(monkeypatch: pytest.MonkeyPatch) -> None:
     steps = [
-        PlanFormat(3, ("x",), renamed_fields={("sites", "b_m"): "a_m"}),
-        PlanFormat(4, ("x",), renamed_tables={"places": "sites"}),
-        PlanFormat(5, ("x",), renamed_fields={("places", "c_m"): "b_m"}),
+        PlanFormat(4, ("x",), renamed_fields={("sites", "b_m"): "a_m"}),
+        PlanFormat(5, ("x",), renamed_tables={"places": "sites"}),
+        PlanFormat(6, ("x",), renamed_fields={("places", "c_m"): "b_m"}),
     ]
     monkeypatch.setattr(plan_format, "FORMATS", (*FORMATS, *steps))
-    assert stored("places", 5) == plan_format.Stored("places", {})
-    assert stored("places", 4) == plan_format.Stored("places", {"c_m": "b_m"})
-    assert stored("places", 3) == plan_format.Stored("sites", {"c_m": "b_m"})
-    assert stored("places", 2) == plan_format.Stored("sites", {"c_m": "a_m"})
+    assert stored("places", 6) == plan_format.Stored("places", {})
+    assert stored("places", 5) == plan_format.Stored("places", {"c_m": "b_m"})
+    assert stored("places", 4) == plan_format.Stored("sites", {"c_m": "b_m"})
+    assert stored("places", 3) == plan_format.Stored("sites", {"c_m": "a_m"})

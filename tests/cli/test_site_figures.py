@@ -72,10 +72,10 @@ def test_the_close_up_shows_what_is_built_and_its_sizes(tmp_path: Path, words: l
     for colour in (palette.CHANNEL, palette.BRICK, palette.OCHRE, palette.HEADCUT):
         assert share_of(image, colour) > 1e-4, colour
     written = [text.get_text() for text in words]
-    assert "Rank 1: rock bowl\n0.90 m drop, 1.8 m along\n3.8 m across" in written
-    assert "Rank 2: one-rock dam\n0.16 m high, 1.5 m along\n3.4 m across" in written
+    assert "Site 1: rock bowl\n0.90 m drop, 1.8 m along\n3.8 m across" in written
+    assert "Site 2: one-rock dam\n0.16 m high, 1.5 m along\n3.4 m across" in written
     # The next dam lies outside.
-    assert not any("Rank 3" in text for text in written)
+    assert not any("Site 3" in text for text in written)
 
 
 def test_sizes_in_feet(tmp_path: Path, words: list[Text]) -> None:
@@ -100,13 +100,13 @@ def test_a_stretch_with_a_site_that_has_no_footprint(tmp_path: Path, words: list
     image = imread(draw(tmp_path / "stretch.png", ids=(1, 2, 3, 4)))
     assert share_of(image, palette.CHARCOAL) > 1e-4
     written = [text.get_text() for text in words]
-    assert "Rank 4: refer\n2.4 m drop" in written
+    assert "Site 4: refer\n2.4 m drop" in written
     assert "Refer to an engineer" in written
 
 
 def test_labels_of_the_close_up_touch_nothing(tmp_path: Path, words: list[Text]) -> None:
     draw(tmp_path / "stretch.png", ids=(1, 2, 3, 4))
-    labels = [text for text in words if text.get_text().startswith("Rank ")]
+    labels = [text for text in words if text.get_text().startswith("Site ")]
     assert len(labels) == 4
     axes = labels[0].axes
     boxes = [shapely.box(*text.get_window_extent().extents) for text in labels]

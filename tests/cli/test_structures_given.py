@@ -8,10 +8,16 @@ import click
 import pytest
 from click.testing import CliRunner
 
-from cli.given.structures_given import MATERIALS, StructuresGiven, structure_options
+from cli.given.structures_given import (
+    MATERIALS,
+    ROAD_SOILS,
+    StructuresGiven,
+    structure_options,
+)
 from siting.layout.keep_files import KeepFiles
 from siting.places.spot import MATERIALS as OF_THE_LIBRARY
-from siting.places.spot import Stock
+from siting.places.spot import Earth, Stock
+from siting.structures.dip_spacing import SOILS
 
 
 def taken(*arguments: str) -> tuple[StructuresGiven | None, str]:
@@ -86,6 +92,13 @@ def test_everything_said_arrives() -> None:
     assert not {"roads", "keep_clear", "costs"} & set(record)
 
 
+def test_soil_and_cover_become_what_the_ground_is_made_of() -> None:
+    assert given().earth() == Earth()
+    told = given("--bank-soil", "Sandy  loam", "--bed-cover", "Bunch grass")
+    assert told.earth() == told.settings().earth == Earth("SM", "bunch grass")
+    assert (told.record()["bank_soil"], told.record()["bed_cover"]) == ("SM", "bunch grass")
+
+
 def test_means_carry_money_crew_and_spare() -> None:
     means = given(
         "--budget", "5000", "--crew-days", "12.5", "--crew-size", "3", "--spare", "15"
@@ -137,6 +150,9 @@ def test_a_budget_without_own_prices_is_remarked_on() -> None:
         ("--spare -1", "-1 is out of range"),
         ("--spare nan", "nan is out of range"),
         ("--stone-density 100", "expected a number from 1600 to 3300"),
+        ("--bank-soil ML --bank-soil-field texture", "--bank-soil and --bank-soil-field are both"),
+        ("--bank-soil mud", "'mud' is no soil of the table; expected one of SP, SM, SC, ML, CL-ML"),
+        ("--bed-cover ivy", "'ivy' is no cover of the table; expected one of bare, bunch grass"),
     ],
 )  # fmt: skip
 def test_what_contradicts_itself_is_refused(arguments: str, message: str) -> None:
@@ -148,3 +164,39 @@ def test_what_contradicts_itself_is_refused(arguments: str, message: str) -> Non
 def test_wood_without_logs_is_refused() -> None:
     _, line = taken("--materials", "rock,brush", "--wood", "ponderosa pine")
     assert "--wood is about logs, but --materials has none" in line
+
+
+def test_roads_may_be_kept_clear_of_only() -> None:
+    assert given().settings().road_dips
+    assert given().settings().road_soil == "erosive"
+    settings = given("--roads", "r.gpkg", "--dips", "no").settings()
+    assert not settings.road_dips
+    assert settings.keep_files is not None
+    assert given("--roads", "r.gpkg", "--road-soil", "firm").settings().road_soil == "firm"
+
+
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        (("--dips", "no"), "--dips no is given without --roads."),
+        (("--road-soil", "firm"), "--road-soil is about dips on roads, but none are laid."),
+        (
+            ("--roads", "r.gpkg", "--dips", "no", "--road-soil", "firm"),
+            "--road-soil is about dips on roads, but none are laid.",
+        ),
+        (
+            ("--roads", "r.gpkg", "--dips", "no", "--materials", "none"),
+            "give --roads, and not --dips no.",
+        ),
+        (("--roads", "r.gpkg", "--dips", "some"), "'some' is not one of 'yes', 'no'"),
+        (("--roads", "r.gpkg", "--road-soil", "mud"), "'mud' is not one of 'erosive', 'firm'"),
+    ],
+)
+def test_what_is_said_of_dips_has_to_agree(arguments: tuple[str, ...], says: str) -> None:
+    structures, line = taken(*arguments)
+    assert structures is None
+    assert says in line
+
+
+def test_soils_of_roads_are_those_of_the_library() -> None:
+    assert ROAD_SOILS == SOILS

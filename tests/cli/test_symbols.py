@@ -138,7 +138,7 @@ def test_pools_and_wedges_have_no_outline() -> None:
 
 
 def test_the_rank_stands_beside_the_shape() -> None:
-    root = ET.fromstring(qml(layer_symbols("sites", "si", LOOKS)))
+    root = ET.fromstring(qml(layer_symbols("works", "si", LOOKS)))
     style = root.find("labeling/settings/text-style")
     place = root.find("labeling/settings/placement")
     assert style is not None
@@ -294,7 +294,8 @@ def test_a_desktop_gis_draws_the_plan_in_our_colours(tmp_path: Path) -> None:
     assert set(COLOURS_SEEN) <= set(drawn)
     for name, colours in COLOURS_SEEN.items():
         assert set(colours) <= set(drawn[name]), name
-    assert drawn["sites"][0] == "True"
+    assert drawn["works"][0] == drawn["referred"][0] == "True"
+    assert drawn["sites"][0] == "False"
     # 10 % of the channel blue over white, and two such areas over each other.
     assert "#E8EFF5" in drawn["drainage_areas"]
     # 35 % of the channel blue and of ochre over white.

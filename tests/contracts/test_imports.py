@@ -46,6 +46,7 @@ ROOMS = {
         "effects",
         "works",
         "record",
+        "audit",
         "revising",
         "walking",
         "inspection",

@@ -137,6 +137,7 @@ def test_peak_never_falls_downstream_with_number_and_time_held(net: Net) -> None
                 rainfall=RAIN,
                 regions={"WY-2": 1.0},
             ),
+            curve_number_error=5.0,
             notes=False,
         ).q_m3s
         for cells in (net.above, net.below)

@@ -6,6 +6,7 @@ from cells of tables, of which one page may hold a hundred.
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import Literal, NamedTuple
 
 import numpy as np
@@ -25,10 +26,8 @@ class Printed(NamedTuple):
 ASSERTED: list[Printed] = []
 
 
-def answer(
-    found: ArrayLike, figure: float, *, of: str, abs: float | None = None, rel: float | None = None
-) -> None:
-    """Assert a figure of a worked example within what its rounding or its source allows.
+def answer(found: ArrayLike, figure: float, *, of: str, within: float, why: str = "") -> None:
+    """Assert a figure of a worked example.
 
     Parameters
     ----------
@@ -38,11 +37,21 @@ def answer(
         As it is printed.
     of
         The example's name, as in `test_count.ANSWERS`.
-    abs, rel
-        As those of `pytest.approx`.
+    within
+        Half a unit of the last digit printed; more asks for a reason.
+    why
+        Why more has to be allowed: what the source itself rounds or reads off a chart.
     """
-    assert found == pytest.approx(figure, abs=abs, rel=rel)
+    assert why or within <= half_last_digit(figure) * (1 + 1e-9), "wider than rounding: say why"
+    assert found == pytest.approx(figure, abs=within, rel=0)
     ASSERTED.append(Printed("answer", of, figure))
+
+
+def half_last_digit(figure: float) -> float:
+    """Half a unit of the last digit that a figure shows; noughts at the end do not show."""
+    digits = Decimal(repr(figure)).normalize().as_tuple()
+    assert isinstance(digits.exponent, int)
+    return 0.5 * 10.0**digits.exponent
 
 
 def cells(

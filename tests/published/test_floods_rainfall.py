@@ -36,6 +36,34 @@ def test_irving_pf_3(irving: str, hours: float, years: float, inches: float) -> 
     )
 
 
+@pytest.mark.parametrize(
+    ("hours", "years", "estimate", "upper", "lower"),
+    [
+        (24, 2, 2.35, 2.63, 2.12),
+        (24, 10, 3.26, 3.66, 2.91),
+        (24, 100, 5.11, 6.16, 4.22),
+        (0.25, 10, 0.988, 1.15, 0.859),
+        (1, 10, 1.70, 1.97, 1.48),
+        (1, 100, 2.69, 3.33, 2.15),
+        (6, 50, 3.75, 4.50, 3.16),
+    ],
+)
+def test_ann_arbor_pf_5(
+    ann_arbor: str, hours: float, years: float, estimate: float, upper: float, lower: float
+) -> None:
+    """NOAA Atlas 14, Ann Arbor (volume 8 version 2), captured reply with 90 % bounds."""
+    rain = parse_rainfall(ann_arbor)
+    assert rain.bounds is not None
+    assert rain.bounds.name == "90 % confidence bounds"
+    tables = (rain, rain.at_bound("high"), rain.at_bound("low"))
+    cells(
+        [table.depth_mm(hours, years) / 25.4 for table in tables],
+        [estimate, upper, lower],
+        of="NOAA Atlas 14, Ann Arbor",
+        within=1e-6,
+    )
+
+
 def test_wilmington_pf_4(fort_myers: str) -> None:
     """NOAA Atlas 14, Wilmington, North Carolina, 24 hours and 50 years: 10.8 in.
 

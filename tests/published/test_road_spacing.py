@@ -1,8 +1,8 @@
-"""Spacing of water bars and dips on roads against published tables and limits.
+"""Spacing of water bars and broad-based dips on roads against published tables and limits.
 
-Sources: SREF forest landowner handbook, table of distances between water bars; broad-based dips
-by 400 / grade + 100 ft (road manuals of the forest trade, from memory), limits of grade by the
-Texas Forest Service.
+Sources: Keller and Sherar 2003, *Low-Volume Roads Engineering* (page text read); SREF forest
+landowner handbook, table of distances between water bars; broad-based dips by 400 / grade + 100 ft
+(road manuals of the forest trade, from memory), limits of grade by the Texas Forest Service.
 """
 
 from __future__ import annotations
@@ -11,13 +11,11 @@ import numpy as np
 import pytest
 
 from siting.layout.road_spacing import (
-    BROAD_BASED,
     RULE_SOURCES,
-    WATER_BAR,
     broad_based_spacing_m,
-    dip_spacing_m,
     water_bar_spacing_m,
 )
+from siting.structures.dip_spacing import greatest_m
 from siting.values.rules import load_rules
 from terrain.values.errors import ParameterError
 from tests.published.printed import cells
@@ -32,6 +30,16 @@ def test_water_bars(per_cent: float, feet: float) -> None:
     cells(found_ft, feet, of="distances between water bars", within=1e-6)
 
 
+@pytest.mark.parametrize(
+    ("soil", "metres"),
+    [("firm", [120, 90, 75, 60, 50]), ("erosive", [75, 50, 40, 35, 30])],
+)
+def test_greatest_distances_between_dips(soil: str, metres: list[float]) -> None:
+    """Keller and Sherar 2003, Low-Volume Roads Engineering, table 7.1: every cell."""
+    found = greatest_m([0.03, 0.06, 0.09, 0.12, 0.13], load_rules(), soil=soil)
+    cells(found, metres, of="Low-Volume Roads Engineering, table 7.1")
+
+
 def test_nothing_is_said_outside_the_tables() -> None:
     assert np.isnan(water_bar_spacing_m([0.0, 0.0199, 0.401])).all()
     assert np.isnan(broad_based_spacing_m([0.0, 0.121, 0.15])).all()
@@ -44,26 +52,12 @@ def test_between_rows_the_feet_run_in_a_straight_line() -> None:
     assert (np.diff(water_bar_spacing_m(grades)) < 0).all()
 
 
-def test_a_rolling_dip_takes_the_rule_for_dips_up_to_its_limit_and_shows_the_range() -> None:
-    spacing = dip_spacing_m([0.01, 0.02, 0.10, 0.12, 0.15, 0.151])
-    assert spacing.rule.tolist() == ["", BROAD_BASED, BROAD_BASED, BROAD_BASED, WATER_BAR, ""]
-    np.testing.assert_allclose(spacing.chosen_m[1:3], np.array([300, 140]) * FT)
-    np.testing.assert_allclose(spacing.low_m[1:3], np.array([250, 80]) * FT)
-    np.testing.assert_allclose(spacing.high_m[1:3], np.array([300, 140]) * FT)
-    assert spacing.chosen_m[4] == pytest.approx(60 * FT)
-    assert np.isnan(spacing.chosen_m[[0, 5]]).all()
-    assert not spacing.chosen_m.flags.writeable
-    assert float(dip_spacing_m(0.08).chosen_m) == pytest.approx(150 * FT)
-
-
-def test_limits_of_dips() -> None:
-    """Grade up to 15 % (Texas Forest Service)."""
-    assert load_rules().high("road_dip.grade") == 0.15
+def test_what_kind_of_source_each_rule_has() -> None:
     assert {basis for _, basis in RULE_SOURCES.values()} == {"published", "from memory"}
 
 
 @pytest.mark.parametrize("grade", [-0.01, np.nan])
 def test_an_impossible_grade_is_refused(grade: float) -> None:
-    for rule in (water_bar_spacing_m, broad_based_spacing_m, dip_spacing_m):
+    for rule in (water_bar_spacing_m, broad_based_spacing_m):
         with pytest.raises(ParameterError, match="road grade below zero"):
             rule([0.05, grade])

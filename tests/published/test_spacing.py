@@ -16,4 +16,4 @@ def test_check_dams_in_a_swale_sp_1(wanted_slope: float) -> None:
     and does not say which its example takes; both ends give the same number.
     """
     spacing = compensation_m(0.6, 0.06, compensation=wanted_slope)
-    answer(math.ceil(42 / float(spacing)), 4, of="SP-1", abs=0)
+    answer(math.ceil(42 / float(spacing)), 4, of="SP-1", within=0)

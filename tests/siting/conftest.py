@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -23,9 +23,10 @@ from siting.layout.keep_clear import KeepClear
 from siting.layout.measuring import BuildSettings, Trials
 from siting.layout.proposals import Placing, put_together
 from siting.places.site_floods import FloodGauge, FloodSettings
+from siting.places.spot import Stock
 from siting.sites import Site, Sites, find_sites, sites_of
 from siting.values.rules import Rules, load_rules
-from siting.works.ranking import Ranking, load_weights, rank_sites
+from siting.works.takes import Means, Takes, takes_of
 from terrain.channels.drainage_areas import Catchments
 from terrain.channels.network import channel_network
 from terrain.flow.conditioning import condition
@@ -261,8 +262,8 @@ class Worked:
 
     ground: Ground
     sites: Sites
-    ranking: Ranking
     effects: tuple[Effect, ...]
+    takes: Takes
 
 
 @pytest.fixture(scope="session")
@@ -277,10 +278,17 @@ def shallow() -> Worked:
     return worked_out(load_rules())
 
 
-def worked_out(rules: Rules, *, slope: float = 0.015, drop_m: float = 0.5) -> Worked:
-    """See `Worked`: a road runs along its western side, too far off to forbid anything."""
+def worked_out(
+    rules: Rules, *, slope: float = 0.015, drop_m: float = 0.53, stock: Stock | None = None
+) -> Worked:
+    """See `Worked`: a road runs along its western side, too far off to forbid anything.
+
+    Above the lower head the trench is eight times as wide as deep; it gets a series all the same.
+    """
+    wide = replace(rules["series.width_depth"], low=10.0, high=10.0)
+    rules = replace(rules, limits={**rules.limits, wide.name: wide})
     ground = ground_of(two_steps(apart=100.0, slope=slope, drop_m=drop_m), rules=rules)
     road = keep_of(shapely.LineString([(20.0, 20.0), (20.0, 380.0)]))
-    sites, _ = sites_on(ground, BuildSettings(keep=road))
-    ranking = rank_sites(sites, rules=ground.rules, weights=load_weights())
-    return Worked(ground, sites, ranking, effects_of(ground, sites, RAIN))
+    sites, _ = sites_on(ground, BuildSettings(stock=stock or Stock(), keep=road))
+    effects = effects_of(ground, sites, RAIN)
+    return Worked(ground, sites, effects, takes_of(sites, effects, Means(), rules=rules))

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from siting.channels.bankfull import Bankfull
+from siting.channels.bed_slopes import BedSlopes
 from siting.channels.channel_reading import ChannelReading
 from siting.hydraulics.cross_section import CrossSection
 from siting.layout.proposals import AtHead, FromField, Member, Proposal, Where, Words
@@ -77,6 +78,9 @@ def no_floods(n: int) -> SiteFloods:
         q_m3s=unknown,
         low_m3s=unknown,
         high_m3s=unknown,
+        range_from=np.full((n, 0, 6), None, dtype=object),
+        dry_m3s=unknown,
+        wet_m3s=unknown,
         limits_met=np.zeros((n, 0, 6), bool),
         note=np.full((n, 0, 6), None, dtype=object),
         used=np.full(n, -1),
@@ -86,6 +90,9 @@ def no_floods(n: int) -> SiteFloods:
         q_m3s=flows,
         low_m3s=flows,
         high_m3s=flows,
+        range_from=np.full((n, 6), None, dtype=object),
+        dry_m3s=flows,
+        wet_m3s=flows,
         method=texts,
         note=texts,
         curve_number=none,
@@ -173,6 +180,7 @@ def sites_of(
         elevation_m=none,
         drainage_area_ha=area_ha,
         area_complete=np.ones(n, bool),
+        slopes=BedSlopes(*[none] * 6),
         floods=no_floods(n),
         reading=bank_tops(width_m, depth_m),
         section=SectionMeasures(*[none] * 7, np.ones(n, bool)),  # type: ignore[call-arg]

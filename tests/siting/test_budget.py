@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from siting.works import budget_solver
 from siting.works.budget import Choice, choose
-from siting.works.budget_groups import Group, group_value
+from siting.works.budget_groups import Group
 from siting.works.budget_solver import Problem, best_set
 from terrain.values.errors import ParameterError
 
@@ -124,7 +124,7 @@ def test_every_reason_is_true(case) -> None:
             assert fits(whole)
             assert not fits(chosen | whole)
             assert " use the " in left.why
-            assert ("worth more" in left.why) == ("etter ones" in left.why)
+            assert ("saving more" in left.why) == ("etter ones" in left.why)
             assert left.kind == ("needs" if whole - chosen - {left.group_id} else "displaced")
 
 
@@ -186,7 +186,7 @@ def test_a_pair_is_never_split() -> None:
     chosen, texts = choice.columns([4, 5, 9, 12])
     assert list(chosen) == [True, True, False, False]
     assert list(texts[:2]) == [None, None]
-    assert "sites 4 and 5, worth more (0.90 against 0.50)" in texts[2]
+    assert "work 1 (sites 4 and 5), saving more (0.90 m3 against 0.50 m3)" in texts[2]
     assert texts[3] is None  # a site of no group: referred
 
 
@@ -206,7 +206,8 @@ def test_why_something_was_left_out() -> None:
     assert choice.group_ids == (1,)
     assert why(choice, 2) == (
         "displaced",
-        "Better ones use the budget, and it would displace site 1, worth more (0.80 against 0.50).",
+        "Better ones use the budget, and it would displace work 1 (site 1), saving more (0.80 m3 "
+        "against 0.50 m3).",
     )
     assert why(choice, 3) == (
         "too large",
@@ -214,16 +215,17 @@ def test_why_something_was_left_out() -> None:
     )
     assert why(choice, 4) == (
         "needs",
-        "It needs site 3 first, and together they take more than the whole budget: "
+        "It needs work 3 (site 3) first, and together they take more than the whole budget: "
         "1,700 of 1,000 US$.",
     )
     assert why(choice, 5)[0] == "needs"
-    assert why(choice, 6) == ("no value", "It adds nothing to the score of the whole.")
+    assert why(choice, 6) == ("no value", "It saves nothing.")
     assert why(choice, 7)[0] == "no cost"
-    assert why(choice, 8) == ("needs", "It needs site 7 first, which has no cost.")
-    assert "needs site 1 first, and together" in why(choice, 9)[1]
+    assert why(choice, 8) == ("needs", "It needs work 7 (site 7) first, which has no cost.")
+    assert "needs work 1 (site 1) first, and together" in why(choice, 9)[1]
     assert choice.summary == (
-        "1 of 8 sites chosen; they cost 600 of 1,000 US$ at the likely cost (300 to 1,200), "
+        "1 of 8 works chosen, 1 site, which save what 0.80 m3 of soil are worth; "
+        "they cost 600 of 1,000 US$ at the likely cost (300 to 1,200), "
         "400 left."
     )
 
@@ -233,8 +235,8 @@ def test_a_need_that_does_not_fit_is_named() -> None:
     kind, said = why(choose(groups, budget=800), 3)
     assert kind == "needs"
     assert said == (
-        "It needs site 2 first, which does not fit: better ones use the budget, and it would "
-        "displace site 1, worth more (0.80 against 0.50)."
+        "It needs work 2 (site 2) first, which does not fit: better ones use the budget, and it "
+        "would displace work 1 (site 1), saving more (0.80 m3 against 0.50 m3)."
     )
 
 
@@ -242,15 +244,15 @@ def test_several_needs_are_named_in_the_plural() -> None:
     base, middle = group(2, 0.1, 200), group(3, 0.1, 200, needs=(2,))
     groups = [group(1, 0.8, 600), base, middle, group(4, 0.1, 200, needs=(3,))]
     said = why(choose(groups, budget=700), 4)[1]
-    assert said.startswith("It needs sites 2 and 3 first, which do not fit: better ones")
+    assert said.startswith("It needs works 2 and 3 first, which do not fit: better ones")
 
 
 def test_several_may_have_to_go() -> None:
     groups = [group(i, 0.3, 200) for i in range(1, 6)] + [group(6, 1.0, 850)]
     said = why(choose(groups, budget=1000), 6)[1]
-    assert "sites 1, 2, 3 and 2 more, worth more (1.5 against 1.0)" in said
+    assert "works 1, 2, 3 and 2 more, saving more (1.5 m3 against 1.0 m3)" in said
     half = why(choose([*groups[:5], group(6, 0.5, 400)], budget=1000), 6)[1]
-    assert "sites 1 and 2, worth more (0.60 against 0.50)" in half
+    assert "works 1 and 2, saving more (0.60 m3 against 0.50 m3)" in half
 
 
 def test_crew_days_limit_as_well() -> None:
@@ -281,7 +283,7 @@ def test_without_limits_all_that_can_be_built_is_chosen() -> None:
     groups = [group(1, 0.0, 100), group(2, 0.5, NAN), group(3, 0.5, 100, needs=(2,))]
     choice = choose(groups)
     assert choice.group_ids == (1,)
-    assert choice.summary == "1 of 2 sites chosen."
+    assert choice.summary == "1 of 2 works chosen, 1 site, which save what 0 m3 of soil are worth."
     assert [g.kind for g in choice.left_out] == ["no cost", "needs"]
 
 
@@ -323,13 +325,6 @@ def test_a_limit_must_be_a_number_above_zero(name: str, limit: float) -> None:
 def test_groups_that_make_no_sense_are_refused(groups, says: str) -> None:
     with pytest.raises(ParameterError, match=says):
         choose(groups, budget=10)
-
-
-def test_a_pair_counts_once() -> None:
-    assert group_value([0.42, 0.42]) == 0.42
-    assert group_value(np.array([0.1, 0.7])) == 0.7
-    with pytest.raises(ParameterError, match="without sites"):
-        group_value([])
 
 
 def by_table(value, cost, limit) -> int:

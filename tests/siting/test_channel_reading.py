@@ -106,7 +106,7 @@ def test_cells_read_like_stations(with_bench: Ground) -> None:
     s = with_bench.stations
     at = inner(with_bench)
     nan = np.full(at.size, np.nan)
-    a = read_places(with_bench, s.cell[at], q2_m3s=nan)
+    a = read_places(with_bench, s.cell[at], slope=s.slope[at], q2_m3s=nan)
     b = read_stations(with_bench, q2_m3s=np.full(s.size, np.nan)).take(at)
     assert a.size == b.size == at.size
     assert np.nanmedian(a.bank_depth_m) == pytest.approx(np.nanmedian(b.bank_depth_m), rel=0.1)
@@ -117,7 +117,9 @@ def test_cells_read_like_stations(with_bench: Ground) -> None:
 
 
 def test_no_places(with_bench: Ground) -> None:
-    none = read_places(with_bench, np.array([], dtype=np.int64), q2_m3s=np.array([]))
+    none = read_places(
+        with_bench, np.array([], dtype=np.int64), slope=np.array([]), q2_m3s=np.array([])
+    )
     assert none.size == 0
 
 

@@ -6,9 +6,11 @@ from pathlib import Path
 
 import pytest
 
-from siting.structures.structure_type import ITEMS
+from siting.structures.structure_type import ITEMS, Amount
 from siting.values.input_errors import CostError
-from siting.works.costs import BASES, load_costs
+from siting.works.bill import bill, whole_sentence
+from siting.works.costs import BASES, Costs, load_costs
+from siting.works.quantities import quantities
 from terrain.values.errors import GullywalkError
 
 OWN = Path(__file__).resolve().parents[2] / "siting" / "costs.toml"
@@ -45,11 +47,70 @@ def test_every_figure_is_in_order_and_says_where_it_comes_from() -> None:
 
 
 def test_published_ranges() -> None:
-    """After Wildfire guide for New Mexico, channel and road treatments: US$ each, 2000s prices."""
+    """After Wildfire guide for New Mexico, channel and road treatments: US$ each, of 2006."""
     costs = load_costs()
     dam, dip = costs["compare.check_dam"], costs["whole.rolling_dip"]
     assert (dam.low, dam.high) == (150, 600)
     assert (dip.low, dip.high) == (390, 1200)
+    assert dam.year == dip.year == 2006
+
+
+def test_a_price_of_a_year_is_brought_to_today_by_its_index() -> None:
+    costs = load_costs()
+    index = costs.index_of("whole.rolling_dip")
+    assert index is not None
+    assert index.name == "index.since_2006"
+    # consumer prices: 201.6 in 2006, 313.7 in 2024
+    assert index.likely == pytest.approx(313.7 / 201.6, abs=0.005)
+    assert list(costs.today("whole.rolling_dip")) == pytest.approx(
+        [390 * index.low, 795 * index.likely, 1200 * index.high]
+    )
+    assert costs.index_of("items.logs") is None
+    assert list(costs.today("items.logs")) == list(costs["items.logs"].levels)
+
+
+OWN_DIP = '[whole.rolling_dip]\nlow = 1000\nlikely = 1500\nhigh = 2000\nunit = "each"\n' + REST
+INDEX = '[index.since_{}]\nlow = 1.9\nlikely = 2\nhigh = 2.2\nunit = "times"\n' + REST
+BALE = (
+    '[whole.bale]\nlow = 10\nlikely = 20\nhigh = 30\nunit = "each"\nmeaning = "A bale"\n' + REST
+    + '[work.bale]\nlow = 1\nlikely = 2\nhigh = 3\nunit = "each per person-day"\n'
+    + 'meaning = "Bales"\n' + REST
+)  # fmt: skip
+
+
+def test_an_own_price_without_a_year_is_of_today_and_the_index_can_be_set(tmp_path: Path) -> None:
+    costs = load_costs(write(tmp_path, "version = 1\n" + OWN_DIP))
+    assert list(costs.today("whole.rolling_dip")) == [1000, 1500, 2000]
+    costs = load_costs(write(tmp_path, "version = 1\n" + INDEX.format(2006)))
+    assert list(costs.today("whole.rolling_dip")) == pytest.approx([390 * 1.9, 795 * 2, 1200 * 2.2])
+    dated = OWN_DIP.replace('unit = "each"', 'unit = "each"\nyear = 2015', 1)
+    index = INDEX.format(2015) + 'meaning = "Since 2015"\n'
+    costs = load_costs(write(tmp_path, "version = 1\n" + dated + index))
+    assert list(costs.today("whole.rolling_dip")) == pytest.approx([1900, 3000, 4400])
+
+
+def test_what_stands_behind_a_price_of_a_whole_is_said_as_it_is(tmp_path: Path) -> None:
+    def said(costs: Costs) -> str:
+        return whole_sentence(["rolling dips"], "whole.rolling_dip", costs)
+
+    usual = said(load_costs())
+    assert usual.startswith("Rolling dips are priced as a whole, by a published range (prices of ")
+    assert "prices of 2006 times 1.56" in usual
+    assert "from memory" in usual
+    own = load_costs(write(tmp_path, "version = 1\n" + OWN_DIP))
+    assert said(own) == "Rolling dips are priced as a whole, by the price in my_costs.toml."
+
+
+def test_a_file_may_add_prices_of_wholes(tmp_path: Path) -> None:
+    costs = load_costs(write(tmp_path, "version = 1\n" + BALE))
+    assert costs.wholes == ("rolling_dip", "bale")
+    assert set(costs.changed) == {"whole.bale", "work.bale"}
+    found = quantities(
+        ((Amount("fill", 3.0),),), site_id=[1], whole=["bale"], costs=costs, spare=0.0, crew_size=2
+    )
+    priced = bill(found, costs)
+    assert priced.money[0, priced.lines.index("bale")].tolist() == [10, 20, 30]
+    assert found.other_days[0].tolist() == pytest.approx([1 / 3, 1 / 2, 1])
 
 
 def test_hand_rock_is_half_to_one_and_a_half_cubic_metres() -> None:
@@ -113,6 +174,18 @@ def test_another_currency_asks_for_every_price(tmp_path: Path) -> None:
             .replace("low = 1", "low = 0"),
             "low is 0; expected more than zero",
         ),
+        (
+            "version = 1\n" + OWN_DIP + "year = 2015\n",
+            r"whole.rolling_dip is of 2015, and there is no \[index.since_2015\]",
+        ),
+        ("version = 1\n" + OWN_DIP + "year = 12\n", "whole.rolling_dip: year is 12"),
+        ("version = 1\n" + INDEX.format(2006) + "year = 2006\n", "index.since_2006: year is 2006"),
+        (
+            "version = 1\n" + BALE[: BALE.index("[work")],
+            r"prices bale as a whole but has no \[work.bale\]",
+        ),
+        ("version = 1\n" + BALE[BALE.index("[work") :], "holds work.bale, which is not known"),
+        ("version = 1\n" + BALE.replace('"each"', '"pair"'), "whole.bale is in pair"),
         ("version = 2\n" + LOGS, "is of version 2; expected version = 1"),
         ("version = true\n" + LOGS, "is of version True"),
         (LOGS, "states no version"),

@@ -9,6 +9,7 @@ import pytest
 
 from siting.floods.flood_errors import FloodInputError, RegionalEquationError
 from siting.floods.flood_method import Flag, SiteFloodInputs, build_estimate
+from siting.floods.flow_range import BEYOND
 from siting.floods.regional_equations import parse_equations
 from siting.places.flood_compare import compare, flood_methods, joined, parse_methods
 from siting.places.flood_options import parse_basin, parse_regions
@@ -47,7 +48,8 @@ class Fixed:
 
 def run(*methods, area=(1.0, 2.0), asked=(), **more):
     inputs = SiteFloodInputs(np.array(area), **more)
-    return compare(inputs, asked=asked, methods={m.name: m for m in methods})
+    by_name = {m.name: m for m in methods}
+    return compare(inputs, asked=asked, methods=by_name, curve_number_error=5.0)
 
 
 def test_built_in_methods_register_as_plug_ins() -> None:
@@ -99,8 +101,12 @@ def test_the_range_is_the_spread_over_methods_inside_their_limits() -> None:
     np.testing.assert_array_equal(found.low_m3s[0, :, 2], [3.0, 3.0, 3.0])
     # a method outside its limits widens no range but its own
     np.testing.assert_array_equal(found.high_m3s[0, :, 2], [5.0, 5.0, 9.0])
-    assert "Range: spread over the methods inside their limits." in found.note[0, 0, 2]
-    assert run(Fixed("graphical", 3.0), area=(1,)).note[0, 0, 2] is None
+    assert "Range: spread of independent methods." in found.note[0, 0, 2]
+    spread = "spread of independent methods"
+    assert found.range_from[0, :, 2].tolist() == [spread, spread, f"{spread}{BEYOND}"]
+    alone = run(Fixed("graphical", 3.0), area=(1,))
+    assert alone.note[0, 0, 2] is None
+    assert alone.range_from[0, 0, 2] is None
 
 
 def test_a_cut_off_area_makes_every_flow_a_minimum() -> None:
@@ -123,7 +129,8 @@ def test_a_plug_in_that_fails_is_named_and_stops_nothing() -> None:
 
 def test_sources_name_the_report_of_the_region() -> None:
     found = compare(
-        SiteFloodInputs(np.array([4e4, 5e4]), regions={"NM-7": [1.0, 0.5], "NM-8": [0.0, 0.5]})
+        SiteFloodInputs(np.array([4e4, 5e4]), regions={"NM-7": [1.0, 0.5], "NM-8": [0.0, 0.5]}),
+        curve_number_error=5.0,
     )
     m = found.name[0].tolist().index("regional")
     assert found.source[0, m].count("Waltemeyer, 2008") == 1

@@ -13,9 +13,11 @@ from siting.effects.site_effects import effects_of
 from siting.floods.rainfall import Rainfall
 from siting.layout.at_headcuts import place_at_headcuts
 from siting.layout.measuring import BuildSettings
-from siting.layout.pairs import stretch_below
+from siting.layout.pair_stretch import stretch_below
+from siting.places.spot import Stock
 from siting.sites import Site, Sites
 from siting.values.rules import Rules
+from siting.values.wording import percent
 from tests.siting.conftest import (
     DRY_RAIN,
     RAIN,
@@ -149,16 +151,23 @@ def test_both_of_two_in_series_back_water_to_what_lies_above() -> None:
         assert pool.toe_depth_m + pool.toe_error_m + LEVEL_M >= 0
 
 
-def only_holds(ground: Ground, sites: Sites) -> tuple[int, int]:
+#: Without logs nothing at a drop of these heights and areas stands without tailwater.
+ROCK = BuildSettings(stock=Stock(frozenset({"rock"})))
+
+
+def falls_short(ground: Ground, sites: Sites) -> tuple[int, int]:
     """Head and grade control of a ground whose one pair does not back water to the foot."""
     [(head, [control])] = groups_of(sites)
-    assert "Its grade control only holds the bed: a crest of" in sites[head].caution
+    place, share = sites[control], sites[control].reach_share
+    assert 0.0 < share < 1.0
+    assert sites.reach_share[head] == sites.reach_share[control] == share
+    assert sites[head].caution.startswith(f"Its grade control makes up {percent(share)}")
     assert "Two in series do not reach the foot either." in sites[head].caution
-    place = sites[control]
-    assert np.isnan(sites[control].spot.task.needed_height_m)
+    assert place.spot.task.short
+    assert share == pytest.approx(place.size.height_m / place.spot.task.needed_height_m)
+    assert place.reason.startswith(f"Makes up {percent(share)} of the rise to the foot")
     assert "Holds the bed" in place.reason
-    assert "too low here to back water to the foot" in place.reason
-    assert "backs water to the foot" not in place.reason
+    assert "Now its still pool ends short of the foot" in place.reason
     assert (place.member.order, sites[head].member.order) == (1, 2)
     # it stands in the usual stretch
     drop, cell_m = sites[head].spot.drop.height_m, ground.raster.grid.cell_m
@@ -169,8 +178,8 @@ def only_holds(ground: Ground, sites: Sites) -> tuple[int, int]:
 def test_two_long_dams_that_would_overlap_are_not_laid(unsure: Rules) -> None:
     """With a flow they are about as long as bankfull is wide, up to 3 m: no room for two."""
     ground = ground_of(gully_raster(drop_m=0.9, slope=0.03), rules=unsure)
-    sites, _ = sites_on(ground)
-    _, control = only_holds(ground, sites)
+    sites, _ = sites_on(ground, ROCK)
+    _, control = falls_short(ground, sites)
     assert sites[control].size.height_m == pytest.approx(0.10)
     # that does not reach the foot from there, and the effects say so
     pool = effects_of(ground, sites, RAIN)[control].pool
@@ -189,8 +198,8 @@ def test_a_shallow_bankfull_is_no_reason_against_the_smallest_crest(
     assert spot.bankfull.sure
     assert spot.bankfull.depth_m / 3 < 0.10
     assert sites[control].size.height_m == pytest.approx(0.10)
-    assert "backs water to the foot" in sites[control].reason
-    assert "only holds" not in sites[head].caution
+    assert "Now its still pool reaches the foot" in sites[control].reason
+    assert sites.reach_share[head] == 1.0
     pool = effects_of(ground, sites, RAIN)[control].pool
     assert pool.toe_depth_m + pool.toe_error_m + LEVEL_M >= 0
 
@@ -198,8 +207,8 @@ def test_a_shallow_bankfull_is_no_reason_against_the_smallest_crest(
 def test_what_only_holds_the_bed_stands_proud_of_it() -> None:
     """It holds a little sediment and backs a little water, short of the foot."""
     ground = ground_of(gully_raster(drop_m=1.0, slope=0.035))
-    sites, _ = sites_on(ground)
-    head, control = only_holds(ground, sites)
+    sites, _ = sites_on(ground, ROCK)
+    head, control = falls_short(ground, sites)
     assert sites[control].size.height_m == pytest.approx(0.10)
     assert "but 0.10 m is allowed here" in sites[head].caution
     assert "lets the bed rise" in sites[control].reason
@@ -225,8 +234,8 @@ def test_one_that_only_holds_the_bed_may_stand_as_deep_as_others_of_a_pair(
     """Below a drop of 0.98 m the banks stand past what is plain hand work for a series here."""
     rules = rules_with(one_rock_dam__channel_depth=(0.8, 1.8))
     ground = ground_of(gully_raster(drop_m=1.0, slope=0.035), rules=rules)
-    sites, _ = sites_on(ground)
-    _, control = only_holds(ground, sites)
+    sites, _ = sites_on(ground, ROCK)
+    _, control = falls_short(ground, sites)
     assert sites[control].spot.banks.depth_m > 0.8
     assert not [p for p in sites.each if p.control == "grade" and p.head.index < 0]
 
@@ -235,12 +244,12 @@ def test_one_that_only_holds_the_bed_is_moved_down_as_others_are() -> None:
     """The first place of the stretch lies outside the ranch."""
     raster = gully_raster(drop_m=1.0, slope=0.035)
     ground = ground_of(raster)
-    sites, _ = sites_on(ground)
-    _, control = only_holds(ground, sites)
+    sites, _ = sites_on(ground, ROCK)
+    _, control = falls_short(ground, sites)
     row, _ = divmod(sites[control].where.cell, raster.grid.cols)
     ranch = np.ones(raster.grid.shape, bool)
     ranch[row] = False
-    moved, _ = sites_on(ground_of(raster, ranch=ranch))
+    moved, _ = sites_on(ground_of(raster, ranch=ranch), ROCK)
     [(_, [lower])] = groups_of(moved)
     assert divmod(moved[lower].where.cell, raster.grid.cols)[0] == row + 1
 

@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import shapely
 
 from siting.layout.measuring import BuildSettings
+from siting.record.feature_tables import site_table
 from siting.record.footprints import footprint_table
 from siting.record.structure_tables import built_of
 from siting.structures.decisions import ENGINEER
-from siting.works.ranking import load_weights, rank_sites
+from siting.structures.rolling_dip import RollingDip
 from siting.works.takes import Means
+from siting.works.work import Judging
+from terrain.values.errors import ParameterError
 from terrain.values.raster import Raster
 from tests.siting.conftest import (
     cautions_of,
@@ -46,36 +51,101 @@ def dips(hillside):
 def test_dips_are_places_of_the_plan_in_the_order_of_the_road(hillside, dips) -> None:
     sites, _ = dips
     rolling = [p for p in sites.each if p.structure == "rolling dip"]
-    assert len(rolling) == 8  # every 150 ft of 390 m
+    assert len(rolling) == 9  # every 40 m of 390 m
     assert {p.control for p in rolling} == {"spread"}
     assert {p.where.reach for p in rolling} == {-1}
     assert len({p.member.group for p in rolling}) == 1
     assert rolling[0].member.group > 0
     by_order = sorted(rolling, key=lambda p: p.member.order)
-    assert [p.member.order for p in by_order] == list(range(1, 9))
+    assert [p.member.order for p in by_order] == list(range(1, 10))
     _, y = hillside.raster.grid.xy_of(np.array([p.where.cell for p in by_order]))
     assert (np.diff(y) < 0).all()  # the top of the grade first
     assert all(p.proposal.road.azimuth_deg == pytest.approx(180, abs=1) for p in rolling)
     assert all(p.spot.slope == pytest.approx(0.08, abs=0.005) for p in rolling)
 
 
-def test_a_dip_names_its_spacing_rule_with_its_source(dips) -> None:
+def test_a_dip_names_its_distance_with_its_source_and_others_beside_it(dips) -> None:
     sites, _ = dips
     rolling = [p for p in sites.each if p.structure == "rolling dip"]
-    assert len(rolling) == 8
+    assert len(rolling) == 9
     for p in rolling:
+        by_rule = {row.rule: row for row in p.spacing}
         [chosen] = [row for row in p.spacing if row.chosen]
-        [span] = [row for row in p.spacing if not row.chosen]
-        assert span.low_m <= chosen.low_m <= span.high_m
-        assert chosen.low_m == pytest.approx(45.7, abs=1.0)
-        assert chosen.source
-        assert chosen.basis
+        assert chosen.rule == "greatest distance, erosive soil"
+        assert chosen.low_m == chosen.high_m == 40
+        assert "table 7.1: 7 to 9 %" in chosen.source
+        assert chosen.basis == "published"
+        assert by_rule["greatest distance, soil that erodes little"].low_m == 75
+        assert by_rule["closest to the dip above"].low_m == pytest.approx(20)
+        assert {"water bars", "broad-based dips"} <= set(by_rule)
+
+
+def test_every_dip_is_held_against_the_table(dips) -> None:
+    sites, _ = dips
+    for p in sites.each:
+        if p.structure != "rolling dip":
+            continue
+        checks = p.decision.chosen.checks["rolling dip"]
+        [at_most] = [c for c in checks if c.rule == "road_dip.spacing_to_9"]
+        assert at_most.passed
+        assert "at most 40 m of road above it, of 8.0 % and erosive soil" in at_most.asks
+        assert at_most.found.startswith("40 m below the ")
+        assert "table 7.1" in at_most.source
+        [at_least] = [c for c in checks if c.rule == "road_dip.closest"]
+        assert at_least.passed
+        assert at_least.asks == "at least 20 m of road above it"
+
+
+def test_a_dip_past_the_table_is_refused_unless_no_place_nearer_lets_the_water_out(dips) -> None:
+    sites, _ = dips
+    spot = next(p.spot for p in sites.each if p.structure == "rolling dip")
+    assert spot.road is not None
+    for length, first_open, fits in ((40.0, False, True), (41.0, False, False), (90.0, True, True),
+                                     (19.0, False, False)):  # fmt: skip
+        run = replace(spot.road, length_m=length, first_open=first_open)
+        kind = RollingDip()
+        assert kind.fits(replace(spot, road=run)) is fits
+        if not fits:
+            assert len(kind.why_not(replace(spot, road=run))) == 1
+
+
+def test_a_dip_knows_its_stretch_and_what_its_water_may_cut(dips) -> None:
+    sites, _ = dips
+    rolling = [p for p in sites.each if p.structure == "rolling dip"]
+    assert {p.proposal.road.stretch for p in rolling} == {1}
+    # 40 m of a road of 4 m lose 2 mm a year
+    assert rolling[0].proposal.road.soil_m3_per_yr == pytest.approx(0.32)
+
+
+def test_a_dip_has_no_channel_in_any_column(dips) -> None:
+    sites, _ = dips
+    columns = site_table(sites, crs=None, more={}).columns
+    on_road = sites.on_road
+    assert on_road.any()
+    for name, values in columns.items():
+        of_channel = ("width", "depth", "bank", "bankfull", "entrenchment", "valley")
+        if name.startswith(of_channel) and values.dtype.kind == "f":
+            assert np.isnan(values[on_road]).all(), name
+    for name in ("width_source", "bankfull_source", "setting", "confinement"):
+        assert all(v is None for v in columns[name][on_road]), name
+    assert not columns["stage"][on_road].any()
+
+
+def test_without_dips_roads_are_only_kept_clear_of(hillside) -> None:
+    sites, notes = sites_on(hillside, BuildSettings(keep=keep_of(ROAD), road_dips=False))
+    assert not any(p.on_road for p in sites.each)
+    assert not any("rolling dips" in note for note in notes)
+
+
+def test_another_road_soil_is_refused() -> None:
+    with pytest.raises(ParameterError, match="road soil 'mud'; expected erosive or firm"):
+        BuildSettings(road_soil="mud")
 
 
 def test_no_flow_in_a_channel_is_claimed_on_a_road(dips) -> None:
     sites, _ = dips
     rolling = [i for i, p in enumerate(sites.each) if p.structure == "rolling dip"]
-    assert len(rolling) == 8
+    assert len(rolling) == 9
     for i in rolling:
         assert sites[i].flows == (None,) * 6
         assert sites[i].size is not None
@@ -93,12 +163,10 @@ def test_dips_are_drawn_across_their_road(hillside, dips) -> None:
 
 def test_the_whole_plan_of_a_road_can_be_written_down(hillside, dips) -> None:
     sites, _ = dips
-    weights = load_weights()
     built = built_of(
         hillside,
         sites,
-        rank_sites(sites, rules=hillside.rules, weights=weights),
-        weights=weights,
+        judging=Judging(),
         means=Means(),
         rainfall=None,
         keep=keep_of(ROAD),
@@ -127,7 +195,7 @@ def test_dips_on_land_that_is_cut_off_are_left_out_and_told_once() -> None:
     assert not any(p.structure == "rolling dip" for p in sites.each)
     told = [note for note in notes if "for a dip on a road left out" in note]
     assert len(told) == 1
-    assert told[0].startswith("8 places")
+    assert told[0].startswith("9 places")
     assert "complete the DEM" in told[0]
 
 

@@ -30,6 +30,8 @@ from siting.screen_settings import ScreenSettings
 from siting.screening import screen
 from siting.values.input_errors import RulesError
 from siting.values.rules import load_rules
+from siting.works.takes import Means
+from siting.works.work import Judging
 from terrain.reading.dem import read_dem
 from terrain.values.errors import BoundaryError, ParameterError
 from terrain.values.raster import Raster
@@ -106,11 +108,15 @@ def test_layers_keep_to_the_field_table(whole, raster, name) -> None:
     assert missing == (FROM_FIELD if name == "sites" else set())
 
 
+#: What a headcut says whose fall, even split in two, asks for stone that nobody lifts.
+TOO_STRONG = "too strong for stone that people can lift"
+
+
 def test_every_planted_head_has_a_site_and_a_pair_or_a_reason(whole, truth) -> None:
     """Heads of at most 1.2 m get vertical control with its pair, or the text says why not."""
     c = whole.sites.columns
     limit = load_rules().high("hand_work.drop")
-    paired = holding = reasons = unsure = 0
+    paired = holding = reasons = unsure = strong = 0
     for head in truth["headcuts"]:
         if head["height_m"] > limit or head["height_m"] < 0.5:
             continue
@@ -132,8 +138,10 @@ def test_every_planted_head_has_a_site_and_a_pair_or_a_reason(whole, truth) -> N
                     "is above the 1.2 m that hands should build",
                     "the 6.0 % that is the limit of hand work",
                     "the 1.8 m to which crew and structure are safe",
+                    TOO_STRONG,
                 )
             ), (head["id"], said)
+            strong += TOO_STRONG in said
             reasons += 1
             continue
         if c["pair_id"][i] == 0:
@@ -162,14 +170,19 @@ def test_every_planted_head_has_a_site_and_a_pair_or_a_reason(whole, truth) -> N
         assert (c["structure_height_m"][own] >= 0.10).all(), head["id"]
         assert np.isfinite(c["toe_depth_m"][own]).all(), head["id"]
         paired += 1
-    print(f"{paired} paired, {holding} only hold the bed, {reasons} without, {unsure} unsure")
-    # a control below more heads than not, and no more than one head in ten unsure
-    assert paired + holding > reasons
+    print(
+        f"{paired} paired, {holding} only hold the bed, {reasons} without, {unsure} unsure; "
+        f"{strong} of those without have a fall too strong for hands"
+    )
+    # a control below more heads than not, where the fall does not rule it out (three falls of 0.6
+    # to 1.0 m with 0.17 to 1.0 m3/s), and no more than one head in ten unsure
+    assert paired + holding + strong > reasons - strong
+    assert strong <= 3
     assert unsure <= 0.1 * (paired + holding + reasons + unsure)
     # no demands but guards against a quiet loss, near what the sample gives: whatever moves them is
     # looked at head by head
     assert paired >= 7
-    assert paired + holding >= 15
+    assert paired + holding >= 12
 
 
 def test_the_high_head_is_referred(whole, truth) -> None:
@@ -241,7 +254,10 @@ def test_ids_and_ranks_are_counts_and_the_order_is_by_reach_and_station(whole) -
     c = whole.sites.columns
     n = whole.sites.size
     assert list(c["site_id"]) == list(range(1, n + 1))
-    assert sorted(c["rank"]) == list(range(1, n + 1))
+    assert sorted(c["list_place"]) == list(range(1, n + 1))
+    works = whole.works.columns
+    assert list(works["rank"]) == list(range(1, whole.works.size + 1))
+    assert sorted(works["work_id"]) == list(works["rank"])
     keys = list(zip(c["channel_id"], c["station_m"], strict=True))
     assert keys == sorted(keys)
     assert list(whole.drainage_areas.columns["site_id"]) == list(c["site_id"])
@@ -267,7 +283,12 @@ def test_crests_lie_across_the_flow_at_their_site(whole) -> None:
     i = lines.columns["site_id"] - 1
     assert (c["control"][i] != "refer").all()
     assert lines.size == int((c["control"] != "refer").sum())
-    assert shapely.length(lines.geometry) == pytest.approx(lines.columns["crest_length_m"])
+    # where nobody saw the width the crest is drawn at the widest, and its length is not told
+    told = np.isfinite(lines.columns["crest_length_m"])
+    assert told.sum() > 0.7 * told.size
+    assert np.isfinite(c["width_low_m"][i][~told]).all()
+    length = shapely.length(lines.geometry)[told]
+    assert length == pytest.approx(lines.columns["crest_length_m"][told])
     assert (shapely.distance(lines.geometry, whole.sites.geometry[i]) < 2.0).all()
     ends = shapely.get_coordinates(lines.geometry).reshape(-1, 2, 2)
     step = ends[:, 1] - ends[:, 0]
@@ -305,17 +326,6 @@ def test_the_same_input_gives_the_same_result(raster, settings, whole) -> None:
                 assert list(values) == list(b.columns[column])
             else:
                 np.testing.assert_array_equal(values, b.columns[column])
-
-
-def test_the_best_sites_are_kept_when_fewer_are_asked_for(raster, settings, whole) -> None:
-    import dataclasses
-
-    few = screen(raster, settings=dataclasses.replace(settings, max_sites=10))
-    assert few.sites.size == 10
-    c, all_of = few.sites.columns, whole.sites.columns
-    order = np.argsort(all_of["rank"])[:10]
-    assert list(c["score"][np.argsort(c["rank"])]) == list(all_of["score"][order])
-    assert any(f"{whole.sites.size - 10} more rank lower" in n for n in few.notes)
 
 
 def test_without_rain_sites_still_come(raster) -> None:
@@ -367,7 +377,8 @@ def test_coarse_cells_are_told_to_show_no_channels() -> None:
         (lambda: RegionalSettings({"XX-1": 1.0}), RegionalEquationError, "region 'XX-1'"),
         (lambda: RegionalSettings(basin={"depth": 1.0}), RegionalEquationError, "'depth'"),
         (lambda: BuildSettings(design_period_yr=7), ParameterError, "7 years"),
-        (lambda: ScreenSettings(max_sites=0), ParameterError, "at most 0 sites"),
+        (lambda: Judging(horizon_yr=0.5), ParameterError, "horizon of 0.5 years"),
+        (lambda: Judging(rank_by="height"), ParameterError, "'height'"),
         (lambda: TerrainSettings(channel_area_ha="some"), ParameterError, "'some'"),
     ],
 )
@@ -416,3 +427,52 @@ def test_real_gullies_beyond_hand_work_are_referred(real_dem) -> None:
     assert CRS(found.raster.grid.crs).is_projected
     assert np.isfinite(c["lon"]).all()
     assert ((c["lon"] > -120) & (c["lon"] < -119)).all()
+
+
+def test_works_are_the_sums_of_their_sites(whole) -> None:
+    works, sites = whole.works.columns, whole.sites.columns
+    assert works["work_id"].size > 0
+    for i, number in enumerate(works["work_id"]):
+        own = sites["work_id"] == number
+        assert works["sites"][i] == own.sum()
+        assert set(sites["rank"][own]) == {works["rank"][i]}
+        assert sorted(sites["build_order"][own]) == list(range(1, own.sum() + 1))
+        for name in ("cost_low", "cost_likely", "cost_high", "crew_days"):
+            assert works[name][i] == pytest.approx(sites[name][own].sum()), name
+        in_order = np.flatnonzero(own)[np.argsort(sites["build_order"][own])]
+        assert works["site_ids"][i] == ", ".join(str(s) for s in sites["site_id"][in_order])
+        lowest = int(np.flatnonzero(sites["site_id"] == works["lowest_site"][i])[0])
+        assert sites["elevation_m"][lowest] == sites["elevation_m"][own].min()
+        assert (whole.works.geometry[i].x, whole.works.geometry[i].y) == (
+            whole.sites.geometry[lowest].x,
+            whole.sites.geometry[lowest].y,
+        )
+    # what is worked out from what, by hand
+    product = works["saved_m3"] / works["cost_likely"] * 1000.0
+    np.testing.assert_allclose(works["saved_per_cost"], product)
+    both = works["soil_saved_m3"] + 1000.0 * works["swale_saved_ha"]
+    np.testing.assert_allclose(works["saved_m3"], both)
+    lost = works["soil_lost_m3"] + 1000.0 * works["swale_lost_ha"]
+    np.testing.assert_allclose(
+        works["saved_m3"], lost * works["chance_lost"] * works["chance_holds"], atol=1e-9
+    )
+    refer = sites["control"] == "refer"
+    assert set(whole.referred.columns["site_id"]) == set(sites["site_id"][refer])
+    assert not sites["rank"][refer].any()
+    if refer.any() and works["rank"].size:
+        assert sites["list_place"][refer].min() > sites["list_place"][sites["rank"] > 0].max()
+
+
+def test_a_budget_is_the_sum_of_the_works_that_it_buys(raster, settings, whole) -> None:
+    half = 0.5 * float(whole.works.columns["cost_likely"].sum())
+    bought = screen(raster, settings=replace(settings, means=Means(budget=half)))
+    works, sites = bought.works.columns, bought.sites.columns
+    chosen = works["chosen"]
+    assert works["cost_likely"][chosen].sum() <= half
+    assert (works["saved_m3"][chosen] > 0).all()
+    assert works["functions"][chosen].all()
+    assert set(sites["work_id"][sites["chosen"]]) == set(works["work_id"][chosen])
+    assert all(bool(why) != bool(c) for why, c in zip(works["chosen_why"], chosen, strict=True))
+    costs = bought.tables["costs"]
+    total = (costs["site_id"] == -1) & (costs["item"] == "total")
+    assert costs["likely"][total].sum() == pytest.approx(works["cost_likely"][chosen].sum())

@@ -8,7 +8,7 @@ import shapely
 
 from siting.layout.keep_clear import KeepClear
 from siting.layout.measuring import BuildSettings
-from siting.places.spot import Stock
+from siting.places.spot import Earth, Stock
 from siting.record.settings_used import (
     SettingsUsed,
     costs_text,
@@ -16,14 +16,13 @@ from siting.record.settings_used import (
     keep_text,
     rules_text,
     settings_of,
-    weights_text,
 )
 from siting.values.input_errors import CostError, RulesError
 from siting.values.rules import load_rules
 from siting.values.settings_file import SettingsText
 from siting.works.costs import Costs, load_costs
-from siting.works.ranking import load_weights
 from siting.works.takes import Means
+from siting.works.work import Judging
 
 OWN_COSTS = Path(__file__).parents[2] / "siting" / "costs.toml"
 MY_RULES = """version = 1
@@ -33,14 +32,6 @@ unit = "m"
 source = "our crew's \\"own\\" rule \\\\ \\t 🪵 \\u007f"
 basis = "from memory"
 meaning = "What two people manage"
-"""
-MY_WEIGHTS = """version = 1
-[weights.worth]
-value = 0.1
-reason = "Ours"
-[factors.spread]
-value = 1e-5
-reason = "Hardly ever"
 """
 
 
@@ -74,15 +65,6 @@ def test_limits_come_back_exactly(given: SettingsText | None) -> None:
     assert rules.changed == (() if given is None else ("hand_work.drop",))
 
 
-@pytest.mark.parametrize("given", [None, SettingsText("ours.toml", MY_WEIGHTS)])
-def test_weights_come_back_exactly(given: SettingsText | None) -> None:
-    weights = load_weights(given)
-    back = load_weights(SettingsText(weights.origin, weights_text(weights)))
-    assert dict(back.weights) == dict(weights.weights)
-    assert dict(back.factors) == dict(weights.factors)
-    assert back.origin == weights.origin
-
-
 def test_costs_come_back_exactly_in_another_currency_too() -> None:
     other = OWN_COSTS.read_text("utf-8").replace('currency = "US$"', 'currency = "Taler"')
     changed = other.replace("likely = 25", "likely = 25.000000000000004", 1)
@@ -104,14 +86,14 @@ def test_what_is_kept_clear_of_comes_back_to_the_last_digit() -> None:
 def used() -> SettingsUsed:
     return SettingsUsed(
         rules=load_rules(SettingsText("ours.toml", MY_RULES)),
-        weights=load_weights(SettingsText("mine.toml", MY_WEIGHTS)),
         means=Means(spare=0.1 + 0.2, crew_size=5, budget=1234.5, crew_days=None),
         build=BuildSettings(
             stock=Stock(frozenset({"rock", "logs"}), "Engelmann spruce", 2701.5, 12.25),
             design_period_yr=25.0,
             keep=keep(),
+            earth=Earth("ML", "bunch grass"),
         ),
-        weights_given=True,
+        judging=Judging(12.5, "crew-days"),
         division="intermontane",
         floods={"curve_number": 79.0, "methods": ["graphical"]},
     )
@@ -122,17 +104,18 @@ def test_all_settings_of_a_run_come_back_equal() -> None:
     back = settings_of(given.texts())
     assert back.texts() == given.texts()
     assert back.build.stock == given.build.stock
+    assert back.build.earth == given.build.earth
     assert back.build.design_period_yr == 25.0
     assert back.means.spare == given.means.spare
     assert (back.means.crew_size, back.means.budget, back.means.crew_days) == (5, 1234.5, None)
     assert same_costs(back.means.costs, given.means.costs)
-    assert (back.weights_given, back.division) == (True, "intermontane")
+    assert (back.judging, back.division) == (given.judging, "intermontane")
     assert back.floods == given.floods
     assert list(given.columns()["name"]) == list(given.texts())
 
 
 def test_without_roads_there_is_no_text_of_them() -> None:
-    plain = SettingsUsed(load_rules(), load_weights(), Means(), BuildSettings())
+    plain = SettingsUsed(load_rules(), Means(), BuildSettings())
     assert "keep" not in plain.texts()
     assert settings_of(plain.texts()).build.keep is None
 
@@ -165,3 +148,8 @@ def test_texts_that_were_spoilt_are_told_in_one_line(
 def test_spoilt_costs_are_told_too() -> None:
     with pytest.raises(CostError, match=r"costs\.toml is not valid TOML"):
         settings_of(used().texts() | {"costs": "version = ="})
+
+
+def test_a_plan_of_before_bed_and_banks_has_no_soil() -> None:
+    texts = {name: text for name, text in used().texts().items() if name != "earth"}
+    assert settings_of(texts).build.earth == Earth()

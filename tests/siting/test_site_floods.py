@@ -216,7 +216,10 @@ def test_methods_stand_side_by_side_and_one_is_used(ground, cells) -> None:
     np.testing.assert_array_equal(found.q_m3s, q[:, 0])
     # out of its range of areas, so flagged, shown, and not used
     assert not found.compared.limits_met[:, 3].any()
-    assert all("outside the 0.06 to 2070" in note for note in found.compared.note[:, 3].reshape(-1))
+    assert all(
+        "outside those of the gages, 15.5 to 536,000 ha" in note
+        for note in found.compared.note[:, 3].reshape(-1)
+    )
     assert all("Miller, 2003" in source for source in found.compared.source[:, 3])
 
 
@@ -229,7 +232,7 @@ def test_a_method_that_is_asked_for_is_used_outside_its_limits_too(ground, cells
     np.testing.assert_array_equal(found.q_m3s, found.compared.q_m3s[:, 3])
     # one standard error of prediction either way: 0.271 in log10 for 10 years
     assert found.high_m3s[:, 2] / found.q_m3s[:, 2] == pytest.approx(10**0.271)
-    assert all("outside the 0.06 to 2070" in note for note in found.note)
+    assert all("outside those of the gages, 15.5 to 536,000 ha" in note for note in found.note)
 
 
 def test_the_first_of_several_whose_limits_hold_is_used(ground, cells) -> None:

@@ -87,9 +87,9 @@ def test_structures_are_sized_and_measured_on_real_ground(real_dem, rules_with, 
     assert grade.size >= 10
     height = c["structure_height_m"][grade]
     assert ((height >= 0.10) & (height <= 0.30)).all()
-    # on cells of 4 m the bed above a low crest may rise past it within the first cell
+    # on cells of 4 m the bed above a low crest may rise past it within the first cell: at one place
     holds = grade[c["pool_volume_m3"][grade] > 0]
-    assert holds.size >= 0.95 * grade.size
+    assert holds.size >= grade.size - 1
     assert (c["wedge_volume_m3"][holds] > 0).all()
     assert np.isfinite(c["pool_volume_m3"][grade]).all()
     # the water behind a crest of a hand is less than a prism as wide as the channel over the slope

@@ -10,6 +10,7 @@ from siting.channels.channel_reading import read_stations
 from siting.layout.measuring import BuildSettings
 from siting.layout.swales import floor_width_m, place_in_swales
 from siting.places.spot import Stock
+from siting.structures.design_flow import flow_at
 from terrain.values.raster import Raster
 from tests.siting.conftest import RAIN, Placed, ground_of, keep_of, placed_by, trials_on
 
@@ -48,7 +49,14 @@ def swales_of(ground, *, have=("rock", "logs", "brush"), keep=None) -> Placed:
     return placed_by(trials, place_in_swales(trials, reading, ()))
 
 
-@pytest.mark.parametrize("have", [("rock", "logs", "brush"), ("logs",)])
+def test_with_stone_at_hand_a_dam_spans_the_floor(opens) -> None:
+    """It holds the same for far less work."""
+    [place] = swales_of(opens).places
+    assert (place.control, place.structure) == ("grade", "one-rock dam")
+    assert "The swale opens out here" in place.reason
+
+
+@pytest.mark.parametrize("have", [("logs", "brush"), ("logs",)])
 def test_where_the_floor_opens_out_there_is_one_log_mat(opens, have) -> None:
     [place] = swales_of(opens, have=have).places
     assert (place.control, place.structure) == ("grade", "log mat")
@@ -56,10 +64,13 @@ def test_where_the_floor_opens_out_there_is_one_log_mat(opens, have) -> None:
     assert WIDE_FROM <= float(y) <= WIDE_TO + 10
     assert "The swale opens out here" in place.reason
     assert "grown over" in place.own_cautions[0]
-    # it spans the whole floor, which the types are told
+    # it spans what the flow wets of the floor, which the types are told
     width = floor_width_m(opens)
     at = np.flatnonzero(opens.stations.cell == place.where.cell)[0]
-    assert place.decision.size.crest_m >= width[at]
+    size, spot = place.decision.size, place.spot
+    wetted = spot.section.top_width_m(flow_at(spot, spot.flow_m3s()).depth_m)
+    assert size.dims["span_m"] == pytest.approx(min(wetted, width[at]))
+    assert size.crest_m == pytest.approx(size.dims["span_m"] + 2 * size.dims["wing_m"])
     assert place.spot.banks.bed_width_m == pytest.approx(width[at])
     # bankfull is shallow: the smallest, as what spills may spread
     assert place.spot.bankfull.height_limit_m == 0

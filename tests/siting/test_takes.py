@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import replace
 
 import numpy as np
@@ -12,51 +13,55 @@ from siting.values.wording import figures
 from siting.works.bill import bill
 from siting.works.costs import load_costs
 from siting.works.quantities import quantities
-from siting.works.takes import Means, Takes, groups_of, takes_of
+from siting.works.takes import Means, Takes, takes_of
 from terrain.values.errors import ParameterError
 
 COSTS = load_costs()
 
 
+def taken(worked, means: Means) -> Takes:
+    return takes_of(worked.sites, worked.effects, means, rules=worked.ground.rules)
+
+
 @pytest.fixture(scope="module")
 def free(worked) -> Takes:
-    return takes_of(worked.sites, worked.ranking, Means())
+    return takes_of(worked.sites, worked.effects, Means(), rules=worked.ground.rules)
 
 
-@pytest.fixture(scope="module")
-def groups(worked, free):
-    return groups_of(worked.sites, worked.ranking, free.quantities, free.bill)
+def test_every_built_site_is_in_one_work_and_a_pair_or_series_is_whole(worked, free) -> None:
+    works, places = free.works, worked.sites.each
+    built = {i for i, s in enumerate(places) if s.size is not None}
+    assert sorted(i for work in works.each for i in work.rows) == sorted(built)
+    assert {work.kind for work in works.each} == {"headcut", "series"}
+    for work in works.each:
+        own = {places[i].member.group for i in work.rows}
+        assert len(own) == 1
+        in_group = {i for i in built if places[i].member.group in own - {0}}
+        assert in_group <= set(work.rows)
+        # in the order of building, which for a pair is the control first
+        assert [places[i].member.order for i in work.rows] == sorted(
+            places[i].member.order for i in work.rows
+        )
+        heights = worked.sites.elevation_m[list(work.rows)]
+        assert worked.sites.elevation_m[work.lowest] == heights.min()
+        if work.kind == "headcut":
+            assert places[work.rows[-1]].control == "vertical"
 
 
-def test_a_head_and_its_grade_controls_are_one_group_the_rest_one_each(worked, groups) -> None:
-    built = {i + 1 for i, s in enumerate(worked.sites) if s.size is not None}
-    members = [g.site_ids for g in groups]
-    assert sorted(i for own in members for i in own) == sorted(built)
-    for own in members:
-        places = [worked.sites[i - 1] for i in own]
-        if len(own) > 1:
-            assert len({p.member.group for p in places}) == 1
-            assert sum(p.control == "vertical" for p in places) >= 1
-    paired = [own for own in members if len(own) > 1]
-    assert len(paired) == 2
-
-
-def test_a_series_is_built_from_its_base_and_a_head_waits_for_the_one_below(worked, groups) -> None:
-    places = worked.sites.each
-    of = {i: g for g in groups for i in g.site_ids}
-    for g in groups:
-        first = places[g.site_ids[0] - 1]
-        if len(g.site_ids) == 1 and first.member.order > 1:
-            [need] = g.needs
-            [below] = next(h for h in groups if h.id == need).site_ids
-            assert places[below - 1].member.group == first.member.group
-            assert places[below - 1].member.order == first.member.order - 1
-    lower, upper = sorted(
-        (i + 1 for i, p in enumerate(places) if p.control == "vertical"),
-        key=lambda i: places[i - 1].where.station_m,
-    )
-    assert of[upper].needs == (of[lower].id,)
-    assert of[lower].needs == ()
+def test_a_work_is_the_sum_of_its_sites_and_a_budget_the_sum_of_its_works(worked, free) -> None:
+    columns, works = free.site_columns(), free.works
+    for work in works.each:
+        rows = list(work.rows)
+        for name in ("cost_low", "cost_likely", "cost_high", "crew_days"):
+            assert getattr(work.takings, name) == pytest.approx(columns[name][rows].sum())
+        assert set(works.work_id[rows]) == {work.id}
+        assert set(works.rank[rows]) == {works.rank_of[work.id]}
+        assert sorted(works.build_order[rows]) == list(range(1, len(rows) + 1))
+    takes = taken(worked, Means(budget=0.5 * float(np.nansum(columns["cost_likely"]))))
+    bought = [w for w in takes.works.each if w.id in takes.choice.group_ids]
+    assert takes.choice.value == pytest.approx(sum(w.saved_m3 for w in bought))
+    assert takes.choice.cost_likely == pytest.approx(sum(w.takings.cost_likely for w in bought))
+    assert set(takes.choice.site_ids) == {i for w in bought for i in w.site_ids}
 
 
 def test_without_a_limit_everything_that_can_be_built_is_chosen(worked, free) -> None:
@@ -107,33 +112,39 @@ def test_the_median_dam_stands_beside_the_published_range(worked, free) -> None:
 
 
 @pytest.mark.parametrize("share", [0.15, 0.3, 0.5, 0.8])
-def test_a_budget_never_splits_a_pair_and_never_skips_a_base(worked, free, share) -> None:
+def test_a_budget_buys_whole_works_that_save_something(worked, free, share) -> None:
     whole = float(np.nansum(free.site_columns()["cost_likely"]))
     means = Means(budget=share * whole)
-    takes = takes_of(worked.sites, worked.ranking, means)
+    takes = taken(worked, means)
     columns = takes.site_columns()
     chosen = columns["chosen"]
-    assert 0 < chosen.sum() < len(chosen)
     assert columns["cost_likely"][chosen].sum() <= means.budget + 0.01
-    places = worked.sites.each
-    for i, p in enumerate(places):
-        own = [
-            j for j, q in enumerate(places) if p.member.group and q.member.group == p.member.group
-        ]
-        if any(places[j].control == "vertical" for j in own):
-            assert len({bool(chosen[j]) for j in own}) == 1
-        elif chosen[i]:
-            assert all(chosen[j] for j in own if places[j].member.order < p.member.order)
-    lower, upper = sorted(
-        (i for i, p in enumerate(places) if p.control == "vertical"),
-        key=lambda i: places[i].where.station_m,
-    )
-    assert chosen[lower] >= chosen[upper]
+    bought = set(takes.choice.group_ids)
+    for work in takes.works.each:
+        assert {bool(c) for c in chosen[list(work.rows)]} == {work.id in bought}
+        if work.id in bought:
+            assert work.is_worth_it
+            assert set(work.needs) <= bought
     assert all(bool(why) != bool(c) for why, c in zip(columns["chosen_why"], chosen, strict=True))
 
 
+@pytest.mark.parametrize("share", [0.1, 0.25, 0.4, 0.6, 0.9])
+def test_the_budget_is_the_best_of_all_sets_of_works(worked, free, share) -> None:
+    """Against every subset of the works, tried one by one."""
+    works = free.works.each
+    budget = share * sum(w.takings.cost_likely for w in works)
+    best = 0.0
+    for picked in itertools.product((False, True), repeat=len(works)):
+        own = [w for w, p in zip(works, picked, strict=True) if p]
+        ids = {w.id for w in own}
+        fits = sum(w.takings.cost_likely for w in own) <= budget
+        if fits and all(set(w.needs) <= ids and w.functions for w in own):
+            best = max(best, sum(w.saved_m3 for w in own))
+    assert taken(worked, Means(budget=budget)).choice.value == pytest.approx(best, abs=0.01)
+
+
 def test_a_budget_too_small_for_anything_buys_nothing_and_says_so(worked) -> None:
-    takes = takes_of(worked.sites, worked.ranking, Means(budget=1.0))
+    takes = taken(worked, Means(budget=1.0))
     columns = takes.site_columns()
     assert not columns["chosen"].any()
     assert all(columns["chosen_why"])
@@ -143,7 +154,7 @@ def test_a_budget_too_small_for_anything_buys_nothing_and_says_so(worked) -> Non
 
 def test_crew_days_limit_as_money_does(worked, free) -> None:
     days = free.site_columns()["crew_days"]
-    takes = takes_of(worked.sites, worked.ranking, Means(crew_days=0.4 * float(np.nansum(days))))
+    takes = taken(worked, Means(crew_days=0.4 * float(np.nansum(days))))
     chosen = takes.site_columns()["chosen"]
     assert 0 < chosen.sum() < worked.sites.count
     assert days[chosen].sum() <= 0.4 * np.nansum(days) + 1e-6
@@ -152,7 +163,7 @@ def test_crew_days_limit_as_money_does(worked, free) -> None:
 @pytest.mark.parametrize("wrong", [{"budget": -5.0}, {"budget": 0.0}, {"crew_days": 0.0}])
 def test_a_limit_of_nothing_is_refused(worked, wrong) -> None:
     with pytest.raises(ParameterError):
-        takes_of(worked.sites, worked.ranking, Means(**wrong))
+        taken(worked, Means(**wrong))
 
 
 def test_what_is_referred_takes_nothing(worked) -> None:
@@ -167,7 +178,7 @@ def test_what_is_referred_takes_nothing(worked) -> None:
     each[upper] = replace(each[upper], proposal=replace(proposal, field=told))
     assert (each[upper].control, each[upper].structure) == ("refer", "engineer")
     sites = replace(worked.sites, each=tuple(each))
-    takes = takes_of(sites, worked.ranking, Means())
+    takes = takes_of(sites, worked.effects, Means(), rules=worked.ground.rules)
     assert takes.amounts[upper] == ()
     assert not takes.site_columns()["chosen"][upper]
     assert np.nan_to_num(takes.site_columns()["cost_likely"])[upper] == 0

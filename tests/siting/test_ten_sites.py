@@ -77,7 +77,7 @@ def test_regional_equations_are_out_of_their_range_on_the_small_areas_and_say_so
     assert not inside[area_ha < 40].any()
     assert inside[area_ha > 100].any()
     notes = floods.compared.note[:, REGIONAL, 2]
-    assert all("outside the" in note for note in notes[~inside])
+    assert all("outside those of the gages" in note for note in notes[~inside])
 
 
 def test_the_rational_method_ends_at_80_ha(ten) -> None:

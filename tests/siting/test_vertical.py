@@ -6,7 +6,9 @@ import numpy as np
 import pytest
 
 from siting.layout.at_headcuts import place_at_headcuts
+from siting.layout.measuring import BuildSettings
 from siting.places.site_floods import FloodGauge, FloodSettings
+from siting.places.spot import Stock
 from siting.sites import find_sites
 from siting.structures.decisions import ENGINEER, MORE_ELEVATIONS
 from tests.siting.conftest import RAIN, cautions_of, placed_by, trials_on, two_steps
@@ -189,12 +191,16 @@ def test_a_foot_that_low_structures_cannot_reach_is_told(measured, gully, rain, 
     """4 % over 4 drop heights of 0.9 m is 0.14 m: more than one stone of 0.10 m."""
     settings = FloodSettings(rain, 80.0)
     ground = measured(gully(drop_m=0.9, slope=0.04), rules=unsure)
-    sites, _ = find_sites(ground, FloodGauge(ground, settings))
+    rock = BuildSettings(stock=Stock(frozenset({"rock"})))
+    sites, _ = find_sites(ground, FloodGauge(ground, settings), rock)
     [low] = [i for i, p in enumerate(sites.each) if p.control == "grade" and p.head.index >= 0]
-    assert np.isnan(sites[low].spot.task.needed_height_m)
-    assert "too low here to back water to the foot" in sites[low].reason
+    assert sites[low].spot.task.short
+    assert sites[low].reason.startswith("Makes up ")
+    assert sites[low].reach_share == pytest.approx(0.1 / sites[low].foot.rise_m)
     [i] = [i for i, p in enumerate(sites.each) if p.control == "vertical"]
-    assert "Its grade control only holds the bed: a crest of" in sites[i].caution
+    assert sites[i].caution.startswith("Its grade control makes up ")
+    assert sites.reach_share[i] == sites[low].reach_share
+    assert "A crest of" in sites[i].caution
     assert "is needed to back water to the foot of the drop above" in sites[i].caution
     assert "0.10 m is allowed here" in sites[i].caution
     assert "Two in series do not reach the foot either." in sites[i].caution

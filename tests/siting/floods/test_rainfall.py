@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from siting.floods.flood_errors import RainfallError, RainfallRangeError
-from siting.floods.rainfall import Rainfall, duration_text
+from siting.floods.rainfall import RainBounds, Rainfall, duration_text
 from siting.floods.rainfall_reading import parse_rain_24h, parse_rainfall, read_rainfall
 
 POINT = """Point precipitation frequency estimates (inches)
@@ -67,7 +67,7 @@ def test_annual_series_header_is_read_as_years_not_as_digits() -> None:
     assert "Annual maximum" in rain.notes[0]
 
 
-def test_confidence_tables_are_left_aside_wherever_they_stand() -> None:
+def test_one_end_of_the_bounds_alone_is_left_aside_wherever_it_stands() -> None:
     body = POINT.split("PRECIPITATION FREQUENCY ESTIMATES\n")[1].split("\nDate")[0]
     upper = body.replace("1.37", "1.77").replace("2.55", "3.30")
     head = POINT.split("PRECIPITATION")[0]
@@ -77,9 +77,91 @@ def test_confidence_tables_are_left_aside_wherever_they_stand() -> None:
     for text in (after, before):
         rain = parse_rainfall(text)
         assert rain.depth_mm(24, 2) == pytest.approx(1.37 * 25.4)
-        assert "Confidence bounds" in rain.notes[0]
+        assert rain.bounds is None
+        assert "only one end" in rain.notes[0]
     with pytest.raises(RainfallError, match="only a confidence bound"):
         parse_rainfall(f"{head}{upper_head}{upper}")
+
+
+def with_bounds(text: str, *, low: float = 0.8, high: float = 1.25) -> str:
+    """The point file with both bounds below its estimates."""
+    head, _, rest = text.partition("PRECIPITATION FREQUENCY ESTIMATES\n")
+    body = rest.split("\nDate")[0].strip("\n").split("\n")
+
+    def scaled(by: float) -> str:
+        rows = []
+        for line in body[1:]:
+            name, _, cells = line.partition(":, ")
+            depths = [f"{float(c) * by:.4g}" for c in cells.split(",")]
+            rows.append(f"{name}:, {','.join(depths)}")
+        return "\n".join([body[0], *rows])
+
+    parts = [f"{head}PRECIPITATION FREQUENCY ESTIMATES", *body, ""]
+    for name, by in (("UPPER", high), ("LOWER", low)):
+        parts += [f"{name} BOUND OF THE 90% CONFIDENCE INTERVAL", scaled(by), ""]
+    return "\n".join(parts)
+
+
+def test_both_bounds_of_a_point_file_are_read() -> None:
+    plain, rain = parse_rainfall(POINT), parse_rainfall(with_bounds(POINT))
+    assert rain.bounds is not None
+    assert rain.bounds.name == "90 % confidence bounds"
+    assert plain.bounds is None
+    assert plain.at_bound("high") is None
+    np.testing.assert_allclose(rain.depths_mm, plain.depths_mm)
+    np.testing.assert_allclose(rain.bounds.low_mm, 0.8 * plain.depths_mm, rtol=1e-3)
+    np.testing.assert_allclose(rain.at_bound("high").depths_mm, 1.25 * plain.depths_mm, rtol=1e-3)
+    assert rain.notes == plain.notes
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "units: mm, 90 % bounds\nduration,2,2 lower,2 upper,10,10-yr low,10 yr upper bound\n"
+        "1 h,15,12,19,25,20,32\n24-hr,38,30,47,62,50,75\n",
+        "units: mm\nduration,2,10\n1 h,15,25\n24-hr,38,62\nLower bound (90 % confidence)\n"
+        "duration,2,10\n1 h,12,20\n24-hr,30,50\nUpper bound\n1 h,19,32\n24-hr,47,75\n",
+    ],
+)
+def test_small_table_with_bounds(text: str) -> None:
+    rain = parse_rainfall(text)
+    np.testing.assert_array_equal(rain.depths_mm, [[15, 25], [38, 62]])
+    assert rain.bounds is not None
+    np.testing.assert_array_equal(rain.bounds.low_mm, [[12, 20], [30, 50]])
+    np.testing.assert_array_equal(rain.bounds.high_mm, [[19, 32], [47, 75]])
+    assert rain.bounds.name == "90 % confidence bounds"
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("duration,10,10 lower\n24-hr,62,50", "has 0 upper bounds for 1 depths"),
+        ("duration,2,10,10 lower,10 upper\n24-hr,38,62,50,75", "has 1 lower bounds for 2 depths"),
+        ("duration,10,10 lower,10 upper\n24-hr,62,75,50", "between bounds of 75 and 50 mm"),
+        ("duration,10,10 lower,10 upper\n24-hr,62,0,75", "between bounds of 0 and 75 mm"),
+        (
+            "duration,10\n1 h,25\n24-hr,62\nlower bound\n24-hr,50\nupper bound\n24-hr,75",
+            "has 1 lower bounds for 2 depths",
+        ),
+    ],
+)
+def test_bounds_that_cannot_be_used_are_refused(text: str, message: str) -> None:
+    with pytest.raises(RainfallError, match=message):
+        parse_rainfall(f"units: mm\n{text}\n")
+
+
+def test_bounds_of_other_rows_than_the_estimates_are_refused() -> None:
+    text = with_bounds(POINT)
+    cut = text.rindex("24-hr:")
+    with pytest.raises(RainfallError, match="the lower bounds are for other durations"):
+        parse_rainfall(text[:cut] + text[text.index("\n", cut) + 1 :])
+
+
+def test_a_bound_that_falls_by_rounding_is_held_further_out() -> None:
+    bounds = RainBounds([[20, 19.9], [29, 40]], [[30, 40], [29.9, 50]])
+    rain = Rainfall([1, 24], [2, 10], [[25, 30], [29.9, 45]], source="invented", bounds=bounds)
+    np.testing.assert_array_equal(rain.at_bound("low").depths_mm, [[19.9, 19.9], [29, 40]])
+    np.testing.assert_array_equal(rain.at_bound("high").depths_mm, [[30, 40], [30, 50]])
 
 
 @pytest.mark.parametrize(

@@ -9,7 +9,7 @@ import pytest
 from siting.floods.data_files import data_file
 from siting.floods.flood_errors import RegionalEquationError
 from siting.floods.flood_method import FloodMethod, SiteFloodInputs
-from siting.floods.regional import RegionalMethod
+from siting.floods.regional import RegionalMethod, fitted_on
 from siting.floods.regional_equations import (
     built_in_equations,
     parse_equations,
@@ -84,7 +84,9 @@ def test_out_of_range_is_flagged_and_kept() -> None:
     assert np.isfinite(estimate.value_m3s).all()
     assert estimate.limits_met.tolist() == [False, True]
     assert codes(estimate, 0) == {"source", "out_of_range"}
-    assert "0.06 to 2070" in notes_at(estimate, 0)[1]
+    assert notes_at(estimate, 0)[1].endswith(
+        "the drainage area lies outside those of the gages, 15.5 to 536,000 ha."
+    )
 
 
 def test_unknown_measures_leave_the_flow_empty_only_where_they_are_used() -> None:
@@ -182,3 +184,30 @@ def test_more_files_refused(tmp_path: Path) -> None:
     empty["region"][1]["equations"] = []
     with pytest.raises(RegionalEquationError, match="region 'WY-2' is empty"):
         parse_equations(empty, name="x")
+
+
+def test_every_source_says_the_areas_it_was_fitted_on() -> None:
+    book = built_in_equations()
+    for region in book.regions.values():
+        lowest, highest = region.area_range_mi2
+        assert 0 < lowest < highest < np.inf
+        estimate = METHOD.peak_flow(SiteFloodInputs([50.0], regions={region.id: 1.0}), 100)
+        [source] = [f.text for f in estimate.flags if f.code == "source"]
+        assert f"; {fitted_on(region)}" in source
+        assert ("newer, but not had: Kohn" in source) == region.id.startswith("CO-")
+
+
+@pytest.mark.parametrize(
+    ("old", "words"),
+    [
+        ("lowest = 0.1, highest = 50", "fitted on drainage areas of 25.9 to 12,900 ha"),
+        ("lowest = 0.1", "fitted on drainage areas of at least 25.9 ha"),
+        ("highest = 50", "fitted on drainage areas of at most 12,900 ha"),
+        ("", "the areas that it was fitted on are not told"),
+    ],
+)
+def test_areas_that_a_users_own_equations_were_fitted_on(tmp_path: Path, old: str, words) -> None:
+    path = tmp_path / "own.toml"
+    ends = f", {old}" if old else ""
+    path.write_text(USER.replace(", lowest = 0.1, highest = 50", ends), "utf-8")
+    assert fitted_on(read_equations(path).region("home")) == words

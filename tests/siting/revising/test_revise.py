@@ -29,7 +29,7 @@ from siting.revising.revised_tables import (
 from siting.structures.catalogue import structure_types
 from siting.values.input_errors import FieldRowsError, RecordError
 from siting.values.rules import load_rules
-from siting.works.ranking import load_weights, rank_sites
+from siting.works.takes import Means, takes_of
 from tests.siting.conftest import worked_out
 from tests.siting.revising.conftest import parts_of
 
@@ -93,8 +93,8 @@ def test_every_site_is_restored_to_the_last_digit(shallow, parts) -> None:
     for f in fields(sites):
         assert same(getattr(sites, f.name), getattr(shallow.sites, f.name)), f.name
     assert same(effects, shallow.effects)
-    ranking = rank_sites(sites, rules=shallow.ground.rules, weights=load_weights())
-    assert same(ranking, shallow.ranking)
+    takes = takes_of(sites, effects, Means(), rules=shallow.ground.rules)
+    assert same(takes.works, shallow.takes.works)
 
 
 def test_a_measure_of_one_site_leaves_the_others_as_they_were(with_rows) -> None:
@@ -114,8 +114,8 @@ def test_a_measure_of_one_site_leaves_the_others_as_they_were(with_rows) -> None
     ("spoil", "says"),
     [
         (lambda text: text[:-5], "cannot be read"),
-        (lambda text: text.replace('"version":2', '"version":9'), "of version 9"),
-        (lambda text: text.replace('"version":2', '"version":1'), "of version 1"),
+        (lambda text: text.replace('"version":3', '"version":9'), "of version 9"),
+        (lambda text: text.replace('"version":3', '"version":1'), "of version 1"),
         (lambda text: text.replace('"slope"', '"tilt"'), "cannot be read"),
         (lambda text: "[]", "cannot be read"),
         (lambda text: text.replace("rock bowl", "straw bale"), "straw bale in the plan"),
@@ -129,11 +129,11 @@ def test_a_record_that_was_changed_is_said(parts, spoil, says: str) -> None:
 
 
 def test_an_older_record_says_what_to_do(parts) -> None:
-    older = [text.replace('"version":2', '"version":1') for text in parts.records]
+    older = [text.replace('"version":3', '"version":1') for text in parts.records]
     with pytest.raises(RecordError) as refused:
         revise(replace(parts, records=older), [table({"site_id": 1, "measured_width": 3})])
     assert str(refused.value) == (
-        "site records of version 1; expected 2. Screen the ranch again with this version."
+        "site records of version 1; expected 3. Screen the ranch again with this version."
     )
 
 
@@ -205,8 +205,10 @@ def test_a_head_measured_past_the_limit_is_held_and_its_control_with_it(with_row
     (aside,) = revised.set_aside
     assert (aside.kind, aside.column, aside.origin.row) == ("conflicting", "decision", 2)
     assert [n for n, _ in revised.held] == [LOW_CONTROL, LOW_HEAD]
-    assert revised.now.ranking.rank[[LOW_CONTROL - 1, LOW_HEAD - 1]].tolist() == [0, 0]
-    assert sorted(revised.now.ranking.rank)[:3] == [0, 0, 1]
+    works = revised.now.works
+    rows = [LOW_CONTROL - 1, LOW_HEAD - 1]
+    assert works.rank[rows].tolist() == works.work_id[rows].tolist() == [0, 0]
+    assert sorted(works.list_place[rows]) == [1, 2]
     assert np.isnan(revised.now.columns["cost_likely"][LOW_HEAD - 1])
 
 
@@ -266,9 +268,9 @@ def test_a_head_within_the_limit_is_built_at_its_measured_height(with_rows) -> N
     assert place.control == "vertical"
     assert place.spot.drop.height_m == 0.7
     assert size.height_m == pytest.approx(0.7)
-    assert change(revised, LOW_HEAD, "height").planned == pytest.approx(0.4997, abs=1e-3)
+    assert change(revised, LOW_HEAD, "height").planned == pytest.approx(0.53, abs=1e-3)
     said = revised.now.sites[LOW_HEAD - 1].caution
-    assert "The drop is 0.20 m higher than the elevations show" in said
+    assert "The drop is 0.17 m higher than the elevations show" in said
     assert "crest of site 6" in said
     costs = change(revised, LOW_HEAD, "cost")
     assert costs.now > costs.planned
@@ -303,21 +305,24 @@ def test_what_needs_the_ground_is_worked_out_for_an_even_channel(with_rows) -> N
 
 def test_a_pair_backs_water_once_bankfull_allows_a_crest() -> None:
     """On a steeper bed the smallest crest is too low."""
-    steep = parts_of(worked_out(load_rules(), slope=0.03, drop_m=0.8))
+    rock = Stock(frozenset({"rock"}))
+    steep = parts_of(worked_out(load_rules(), slope=0.03, drop_m=0.8, stock=rock), rock)
     revised = revise(steep, (table({"site_id": 3, "measured_bankfull_depth": 0.6}),))
     planned, control, head = (
         revised.planned.sites[3],
         revised.now.sites[2],
         revised.now.sites[3],
     )
-    assert "Its grade control only holds the bed" in " ".join(planned.own_cautions)
+    assert planned.own_cautions[0].startswith("Its grade control makes up 8")
+    assert 0.7 < revised.planned.sites[2].reach_share < 1.0
+    assert revised.now.sites.reach_share[3] == 1.0
     assert revised.planned.sites[2].size.height_m == pytest.approx(0.10)
     spot, size = control.spot, control.size
     assert spot.task.needed_height_m == pytest.approx(control.foot.rise_m)
     assert size.height_m >= control.foot.rise_m
-    assert "As measured it backs water to the foot." in control.reason
-    assert "too low here" not in control.reason
-    assert not any("only holds the bed" in c for c in head.own_cautions)
+    assert "Now its still pool reaches the foot" in control.reason
+    assert "Makes up" not in control.reason
+    assert not any("makes up" in c for c in head.own_cautions)
     assert revised.now.effects[2].pool.toe_depth_m >= -0.005
 
 
@@ -334,7 +339,8 @@ def test_a_skipped_site_stays_in_the_list_and_leaves_materials_and_order(with_ro
     assert now.columns["chosen_why"][site - 1] == 'Left out on site: "fence in the way".'
     assert site not in now.built.tables["materials"]["site_id"]
     assert site not in now.built.structures.columns["site_id"]
-    assert now.ranking.rank[site - 1] == now.sites.count
+    assert now.works.rank[site - 1] == now.works.work_id[site - 1] == 0
+    assert now.works.list_place[site - 1] == now.sites.count
     lost = planned.built.takes.bill.by_site[site - 1, 1]
     totals = [w.built.takes.bill.total()[1] for w in (planned, now)]
     assert totals[0] - totals[1] == pytest.approx(lost)
@@ -528,10 +534,12 @@ def test_whatever_is_measured_the_plan_stays_whole(parts, shallow, seed: int) ->
     now = revised.now
     n = now.sites.count
     assert n == shallow.sites.count
-    held = [s.is_held for s in now.sites]
-    ranks = list(range(1, n - sum(held) + 1))
-    assert sorted(now.ranking.rank.tolist()) == [0] * sum(held) + ranks
-    assert [r == 0 for r in now.ranking.rank] == held
+    assert sorted(now.works.list_place.tolist()) == list(range(1, n + 1))
+    assert sorted(now.works.order) == list(range(1, len(now.works) + 1))
+    held = [i for i, s in enumerate(now.sites) if s.is_held]
+    assert sorted(now.works.list_place[held].tolist()) == list(range(1, len(held) + 1))
+    for i, site in enumerate(now.sites):
+        assert (now.works.work_id[i] > 0) == (site.size is not None)
     built = [s.size is not None for s in now.sites]
     assert now.built.takes.quantities.built.tolist() == built
     assert set(now.built.structures.columns["site_id"].tolist()) == {

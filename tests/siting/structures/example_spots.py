@@ -102,6 +102,7 @@ def grade_spot(**changes: Any) -> Spot:
 def wide_spot(**changes: Any) -> Spot:
     """A wide swale with low banks."""
     base: dict[str, Any] = {
+        "setting": "swale",
         "slope": 0.015,
         "section": CrossSection.trapezoid(7.0, side=1.0, depth_m=0.5),
         "bank_width_m": 8.0,
@@ -134,6 +135,11 @@ def small_head_spot(**changes: Any) -> Spot:
     return head_spot(**(base | changes))
 
 
+def log_head_spot(**changes: Any) -> Spot:
+    """A headcut with so little water that it falls from step to step."""
+    return head_spot(**({"q_m3s": floods(0.1)} | changes))
+
+
 def open_spot(**changes: Any) -> Spot:
     """Open ground where a gully ends."""
     base = {
@@ -154,7 +160,7 @@ def road_spot(**changes: Any) -> Spot:
 #: A place that each type fits, by its name.
 FITTING = {
     "rock bowl": head_spot,
-    "log drop": head_spot,
+    "log drop": log_head_spot,
     "rock rundown": small_head_spot,
     "one-rock dam": grade_spot,
     "log mat": wide_spot,

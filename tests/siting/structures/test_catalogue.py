@@ -18,6 +18,7 @@ from tests.siting.structures.example_spots import (
     TYPES,
     grade_spot,
     head_spot,
+    log_head_spot,
     small_head_spot,
     wide_spot,
 )
@@ -104,6 +105,12 @@ def test_a_type_of_another_package_loads_and_is_chosen(other_package: Any) -> No
     )
 
 
+def test_a_type_may_be_priced_by_an_entry_that_the_prices_in_use_have(other_package: Any) -> None:
+    entry = other_package("priceless", "Priceless")
+    assert structure_types([entry]).names == ()
+    assert structure_types([entry], wholes=("rolling_dip", "hay_bale")).names == ("priceless",)
+
+
 @pytest.mark.parametrize(
     ("name", "value", "why"),
     [
@@ -153,11 +160,12 @@ def test_equals_are_settled_by_name_whatever_their_order() -> None:
     ("spot", "name"),
     [
         (grade_spot(), "one-rock dam"),
-        (wide_spot(), "log mat"),
+        (wide_spot(), "one-rock dam"),
+        (wide_spot(stock=Stock(have=frozenset({"logs", "brush"}))), "log mat"),
         (wide_spot(stock=Stock(have=frozenset({"rock"}))), "one-rock dam"),
         (head_spot(), "rock bowl"),
         (small_head_spot(), "rock rundown"),
-        (head_spot(stock=Stock(have=frozenset({"logs"}))), "log drop"),
+        (log_head_spot(stock=Stock(have=frozenset({"logs"}))), "log drop"),
         *((make(), name) for name, make in FITTING.items() if name in ("crescent spreader",
                                                                        "rolling dip")),
     ],

@@ -77,7 +77,8 @@ def test_a_rundown_narrows_to_its_chute() -> None:
     foot = size.dims["chute_width_m"] + 2 * size.dims["edge_m"]
     assert face.area == pytest.approx(size.dims["face_m"] * (size.crest_m + foot) / 2)
     assert apron.area == pytest.approx(size.dims["apron_m"] * foot)
-    assert apron.bounds[2] == pytest.approx(size.length_m)
+    assert face.bounds[2] == apron.bounds[0] == pytest.approx(0.0)
+    assert apron.bounds[2] - face.bounds[0] == pytest.approx(size.length_m)
 
 
 def test_a_bowl_lies_below_the_lip_and_ends_with_its_sill() -> None:
@@ -91,7 +92,11 @@ def test_a_bowl_lies_below_the_lip_and_ends_with_its_sill() -> None:
     # wall and pool together are half an ellipse
     half_ellipse = 3.141593 / 4 * size.dims["width_m"] * run
     assert wall.area + pool.area == pytest.approx(half_ellipse, rel=0.01)
-    assert sill.bounds[3] - sill.bounds[1] == pytest.approx(size.crest_m)
+    # the channel is narrower where the sill stands than at the bank tops, which the wall joins
+    sill_m = size.dims["sill_width_m"] + 2 * size.dims["key_m"]
+    assert sill.bounds[3] - sill.bounds[1] == pytest.approx(sill_m)
+    assert size.dims["sill_width_m"] < size.dims["width_m"]
+    assert size.crest_m == pytest.approx(size.dims["width_m"] + 2 * size.dims["key_m"])
 
 
 def test_the_tips_of_a_spreader_point_downhill() -> None:

@@ -19,6 +19,7 @@ from siting.structures.grade_height import (
     height_limit_m,
     height_note,
 )
+from siting.structures.rock_sizing import bed_stone
 from siting.values.wording import metres
 from tests.siting.structures.example_spots import (
     RULES,
@@ -273,13 +274,19 @@ def test_stone_taller_than_the_dam_is_let_in() -> None:
     assert size.dims["thickness_m"] == pytest.approx(size.stone.d100_m)
     let_in = size.stone.d100_m - size.height_m
     [dug] = [a.amount for a in dam.materials(wet, size) if a.item == "fill"]
-    assert dug == pytest.approx(let_in * size.dims["bed_width_m"] * size.length_m)
+    face = size.height_m / 2 * size.dims["face_m"]
+    assert dug == pytest.approx(size.dims["bed_width_m"] * (let_in * size.length_m + face))
     told = " ".join(dam.build_steps(wet, size))
     assert "let in, so that none stands higher than the crest" in told
     assert "its top 0.10 m above the bed in the middle" in told
-    assert raised.dims["thickness_m"] == raised.height_m
-    spot = grade_spot(bankfull_depth_m=0.45)
-    assert "fill" not in {a.item for a in dam.materials(spot, dam.size(spot))}
+    # stone of 15 cm and more, whose largest are 0.20 m, is let in under a crest of 0.15 m as well
+    assert raised.dims["thickness_m"] == pytest.approx(0.20)
+    # as high as its largest stones: nothing but the lower face is let in
+    spot = grade_spot(bankfull_depth_m=0.9, height_limit_m=0.3)
+    tall = dam.size(spot)
+    assert tall.dims["thickness_m"] == pytest.approx(tall.height_m)
+    [dug] = [a.amount for a in dam.materials(spot, tall) if a.item == "fill"]
+    assert dug == pytest.approx(tall.dims["bed_width_m"] * 0.15 * tall.dims["face_m"])
 
 
 def test_the_ends_are_keyed_in_to_the_level_of_the_flow() -> None:
@@ -319,7 +326,9 @@ def test_a_pair_stands_no_lower_than_its_stone(depth: float, needed: float, q: f
     assume(dam.fits(spot))
     size = dam.size(spot)
     assert size.stone is not None
-    assert size.stone.d50_m <= size.height_m + TOLERANCE_M
+    asked = bed_stone(spot)
+    assert asked is not None
+    assert asked.d50_m <= size.height_m + TOLERANCE_M
     assert size.stone.d100_m >= size.height_m - TOLERANCE_M
 
 

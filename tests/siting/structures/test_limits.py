@@ -58,7 +58,7 @@ EDGES: tuple[tuple[str, str, dict[str, Any], dict[str, Any]], ...] = (
     ("crescent spreader", "spreader.slope", {"slope": 0.007}, {"slope": 0.0065}),
     ("crescent spreader", "spreader.drainage_area", {"drainage_area_ha": 10.0},
      {"drainage_area_ha": 10.1}),
-    ("rolling dip", "road_dip.grade", {"slope": 0.148}, {"slope": 0.1485}),
+    ("rolling dip", "road_dip.grade", {"slope": 0.118}, {"slope": 0.1185}),
 )  # fmt: skip
 
 
@@ -186,11 +186,13 @@ def test_logs_that_would_take_too_much_ballast_are_refused(name: str) -> None:
     logs = frozenset({"logs"})
     # in a swale, where such a flow may leave the banks
     big = {"q_m3s": floods(40.0), "setting": "swale"}
-    (check,) = failing(name, **big, stock=Stock(have=logs))
-    assert check.rule == "logs.ballast"
+    # such a flow also shoots over the steps of a log drop, and its bags do not stay
+    falls = {"log_drop.tread", "logs.bag_stone"} if name == "log drop" else set()
+    rules = {check.rule for check in failing(name, **big, stock=Stock(have=logs))}
+    assert rules == {"logs.ballast"} | falls
     # a tested hold of posts counts
     held = Stock(have=logs, anchor_n_per_post=20_000.0)
-    assert failing(name, **big, stock=held) == []
+    assert {check.rule for check in failing(name, **big, stock=held)} == falls
 
 
 @pytest.mark.parametrize("name", IN_CHANNELS)

@@ -4,18 +4,26 @@ from __future__ import annotations
 
 import itertools
 import math
+import re
 from collections.abc import Iterable
 
 import pytest
 
+from cli.plan.unit_sentences import in_units
 from siting.hydraulics.open_channel import normal_flow
-from siting.hydraulics.stone import abt_johnson_d50_m, rock_chute_d50_m, steep_d30_m
+from siting.hydraulics.stone import (
+    abt_johnson_d50_m,
+    overtopping_d50_m,
+    rock_chute_d50_m,
+    steep_d30_m,
+)
 from siting.hydraulics.wood import wood
 from siting.places.spot import Stock
 from siting.structures import amounts
 from siting.structures.rock_sizing import bed_stone
+from siting.structures.stone_classes import largest_m
 from siting.structures.structure_type import ITEMS, Amount
-from siting.values.wording import metres
+from siting.values.wording import centimetres
 from tests.siting.structures.example_spots import (
     FITTING,
     RULES,
@@ -23,6 +31,7 @@ from tests.siting.structures.example_spots import (
     grade_spot,
     head_spot,
     kind_of,
+    log_head_spot,
     narrow_spot,
     open_spot,
     road_spot,
@@ -68,9 +77,13 @@ def test_volume_of_a_one_rock_dam() -> None:
     assert noted(found, "body") == pytest.approx(1.2 * 1.6)
     assert noted(found, "body") == pytest.approx(1.9, abs=0.05)
     assert noted(found, "keys") == pytest.approx(2 * 0.6 * 2.0 * 0.2 * 1.6)
-    assert noted(found, "apron") == pytest.approx(3.0 * 0.3 * (0.2 / 1.3) * 1.6)
+    # its largest are as tall as the dam: half of the stones are larger than 0.15 m
+    assert size.stone is not None
+    assert (size.stone.d50_m, size.stone.d100_m) == (0.15, 0.20)
+    assert noted(found, "apron") == pytest.approx(3.0 * 0.3 * 0.15 * 1.6)
     assert total(found, "gravel") == pytest.approx(0.15 * (1.2 + 0.48))
     assert total(found, "seed") == pytest.approx(2 * (2.0 + 0.3) * 4.2 * 0.002)
+    assert total(found, "fill") == pytest.approx(3.0 * 0.2 / 2 * 1.0)
 
 
 def test_stone_of_a_one_rock_dam_by_both_methods() -> None:
@@ -83,9 +96,13 @@ def test_stone_of_a_one_rock_dam_by_both_methods() -> None:
     by_chute = 1.2 * (q * 0.02**1.5 / 9.76e-7) ** (1 / 1.89) / 1000
     assert by_pull > by_chute
     assert size.stone is not None
-    assert f"HEC-15) {by_pull:.3f}"[:12] in size.stone.method
-    # the dam is 0.30 m high and its largest stones as tall: more than the flow asks for
-    assert size.stone.d100_m == pytest.approx(max(0.30, 1.3 * by_pull), rel=1e-3)
+    assert f"HEC-15) {centimetres(by_pull)}" in size.stone.method
+    # over a crest of 2 m 0.45 m2/s run down a face of 1 in 5, which asks for more
+    by_crest = 1.2 * rock_chute_d50_m(0.45, 0.2)
+    assert by_crest > max(by_pull, 1.2 * overtopping_d50_m(0.45, 0.2))
+    assert f"rock-chute formula {centimetres(by_crest)}" in size.stone.method
+    assert size.stone.d50_m == pytest.approx(math.ceil(100 * by_crest) / 100)
+    assert size.stone.d100_m == pytest.approx(math.ceil(130 * size.stone.d50_m) / 100)
     assert size.stone.heaviest_kg == pytest.approx(2650 * math.pi / 6 * size.stone.d100_m**3)
     assert size.stone.two_person
 
@@ -95,7 +112,10 @@ def test_stone_of_a_rundown() -> None:
     spot = small_head_spot(q_m3s=floods(0.4))
     size = kind_of("rock rundown").size(spot)
     assert size.stone is not None
-    assert size.stone.d50_m == pytest.approx(1.2 * 0.1508, rel=0.002)
+    # 1.2 times that is 0.181 m, told in whole centimetres
+    assert size.stone.d50_m == pytest.approx(0.19)
+    assert centimetres(1.2 * 0.1508) == "18 cm"
+    assert "18 cm" in size.stone.method
     assert size.stone.basis == "published"
     assert size.dims["face_m"] == pytest.approx(1.5)
     assert size.dims["apron_m"] == pytest.approx(15 * size.stone.d50_m)
@@ -108,10 +128,10 @@ def test_a_flatter_rundown_is_sized_by_three_methods(rules_with) -> None:  # typ
     assert size.stone is not None
     # 0.04 m2/s on 1 in 6; D30 to D50 by the cube root of D85 over D15
     steep = 1.2 * 1.75 ** (1 / 3) * steep_d30_m(0.04, 1 / 6)
-    assert f"EM 1110-2-1601, steep channels {metres(steep)}" in size.stone.method
+    assert f"EM 1110-2-1601, steep channels {centimetres(steep)}" in size.stone.method
     abt = 1.2 * abt_johnson_d50_m(0.04, 1 / 6)
-    assert f"Abt and Johnson 1991 {metres(abt)}" in size.stone.method
-    assert f"1998) {metres(1.2 * rock_chute_d50_m(0.04, 1 / 6))}" in size.stone.method
+    assert f"Abt and Johnson 1991 {centimetres(abt)}" in size.stone.method
+    assert f"1998) {centimetres(1.2 * rock_chute_d50_m(0.04, 1 / 6))}" in size.stone.method
     too_steep = small_head_spot(rules=rules_with(rock_rundown__run=2.0))
     assert "The slope of the face, 50 %" in kind_of("rock rundown").why_not(too_steep)[0]
 
@@ -126,7 +146,9 @@ def test_materials_of_a_rundown() -> None:
     assert noted(found, "face") == pytest.approx(face * 0.2 * 1.6)
     assert noted(found, "apron") == pytest.approx(1.5 * 2.6 * 0.2 * 1.6)
     assert total(found, "fabric") == pytest.approx(face + 1.5 * 2.6)
-    assert total(found, "fill") == pytest.approx(0.5 * 1.5 * 0.5 * 3.4)
+    # the wedge above the face, and the bed of the stone
+    wedge = 0.5 * 1.5 * 0.5 * 3.4
+    assert total(found, "fill") == pytest.approx(wedge + (face + 1.5 * 2.6) * 0.2)
 
 
 def test_materials_of_a_bowl() -> None:
@@ -134,32 +156,22 @@ def test_materials_of_a_bowl() -> None:
     kind = kind_of("rock bowl")
     size = kind.size(spot)
     found = kind.materials(spot, size)
-    d50 = 0.8 / 4
     assert size.stone is not None
-    assert size.stone.d50_m == pytest.approx(d50)
-    assert size.stone.basis == "common practice"
+    d50, d100, pool = size.stone.d50_m, size.stone.d100_m, size.dims["pool_depth_m"]
+    assert (d50, d100) == (0.19, 0.25)
     assert total(found, "stone_medium") > 0
     # half an ellipse of 1.8 m by 1.6 m, integrated in small steps
     steps = [math.pi * k / 2000 for k in range(-1000, 1001)]
     at = [(1.6 * math.cos(t), 1.8 * math.sin(t)) for t in steps]
     along = sum(math.dist(a, b) for a, b in itertools.pairwise(at))
-    assert noted(found, "wall") == pytest.approx(along * 0.8 * 2 * d50 * 1.6, rel=0.002)
+    wall = 0.8 - 0.15 + pool
+    assert size.dims["wall_height_m"] == pytest.approx(wall)
+    assert noted(found, "wall") == pytest.approx(along * wall * 2 * d50 * 1.6, rel=0.002)
     inner = math.pi / 2 * (1.8 - 0.4) * (1.6 - 0.4)
-    assert noted(found, "floor") == pytest.approx(inner * 1.3 * d50 * 1.6, rel=0.005)
-    assert noted(found, "sill") == pytest.approx(4.8 * 2.6 * d50 * (0.15 + d50) * 1.6)
-
-
-def test_stone_of_a_bowl_in_a_strong_flow() -> None:
-    """Isbash in rough water, V = 0.86 (2 g 1.65 D)^0.5, where it asks for more than the height."""
-    spot = head_spot(q_m3s=floods(6.0))
-    speed = normal_flow(spot.section, 6.0, slope=0.02, roughness=0.045).velocity_mps
-    critical = (9.81 * 6.0 / 3.6) ** (1 / 3)
-    wanted = 1.2 * (max(speed, critical) / 0.86) ** 2 / (2 * 9.81 * 1.65)
-    stone = kind_of("rock bowl").size(spot).stone
-    assert stone is not None
-    assert wanted > 0.23
-    assert stone.d50_m == pytest.approx(wanted, rel=1e-3)
-    assert stone.basis == "common practice"
+    assert noted(found, "floor") == pytest.approx(inner * d100 * 1.6, rel=0.005)
+    # a bed of 2 m, banks 1 to 1: 2.3 m at the sill's height of 0.15 m, and two keys of 0.6 m
+    assert noted(found, "sill") == pytest.approx(3.5 * 2 * d100 * (0.15 + d50) * 1.6)
+    assert noted(found, "dug for the pool") == pytest.approx(inner * (pool - 0.15), rel=0.005)
 
 
 def test_ballast_is_no_thinner_than_the_stone_that_stays() -> None:
@@ -169,7 +181,9 @@ def test_ballast_is_no_thinner_than_the_stone_that_stays() -> None:
     by_pull = 1.2 * 9810 * depth * 0.015 / (0.047 * 1650 * 9.81)
     size = kind_of("log mat").size(spot)
     assert size.dims["ballast_layer_m"] == pytest.approx(by_pull, rel=1e-3)
-    assert size.dims["ballast_kg"] == pytest.approx(by_pull * 16 * 1600, rel=1e-3)
+    span = 7.0 + 2 * depth  # wetted, banks 1 to 1
+    assert size.dims["span_m"] == pytest.approx(span, rel=1e-3)
+    assert size.dims["ballast_kg"] == pytest.approx(by_pull * 2 * span * 1600, rel=1e-3)
 
 
 def test_hold_down_of_a_log_mat() -> None:
@@ -177,14 +191,15 @@ def test_hold_down_of_a_log_mat() -> None:
     spot = wide_spot(q_m3s=floods(0.3))
     size = kind_of("log mat").size(spot)
     logs, d = size.dims["logs_count"], size.dims["log_diameter_m"]
-    assert (d, logs) == (0.15, math.ceil(8.0 / 0.15))
+    span = 7.0 + 2 * normal_flow(spot.section, 0.3, slope=0.015, roughness=0.045).depth_m
+    assert (d, logs) == (0.15, math.ceil(span / 0.15))
     lift = logs * math.pi / 4 * d**2 * 2.0 * 9.81 * (1000 - 1120 * 0.40)
-    gaps = (1 - math.pi / 4) * d * 8.0 * 2.0
+    gaps = (1 - math.pi / 4) * d * span * 2.0
     fill = 0.5 * gaps * 0.6 * 1650 * 9.81
     ballast = (1.5 * lift - fill) / 9.81 / (1 - 1000 / 2650)
     assert size.dims["ballast_kg"] == pytest.approx(ballast, rel=0.005)
-    assert size.dims["ballast_layer_m"] == pytest.approx(ballast / 16.0 / 1600, rel=0.005)
-    assert size.dims["inset_m"] == pytest.approx(d + ballast / 16.0 / 1600 - 0.15, abs=0.001)
+    assert size.dims["ballast_layer_m"] == pytest.approx(ballast / (2 * span) / 1600, rel=0.005)
+    assert size.dims["inset_m"] == pytest.approx(d + ballast / (2 * span) / 1600 - 0.15, abs=0.001)
 
 
 def test_posts_count_only_when_tested() -> None:
@@ -200,22 +215,26 @@ def test_materials_of_a_log_mat() -> None:
     kind = kind_of("log mat")
     size = kind.size(spot)
     found = kind.materials(spot, size)
-    assert total(found, "logs") == pytest.approx(54 * 2.0)
-    assert total(found, "fabric") == pytest.approx(8.0 * 0.9)
-    # wires at 0, 1 and 2 m; posts every 2 m over 8 m
+    q10 = spot.flow_m3s()
+    span = 7.0 + 2 * normal_flow(spot.section, q10, slope=0.015, roughness=0.045).depth_m
+    assert size.dims["span_m"] == pytest.approx(span, rel=1e-6)
+    count = math.ceil(span / 0.15)
+    assert total(found, "logs") == pytest.approx(count * 2.0)
+    assert total(found, "fabric") == pytest.approx(span * 0.9)
+    # wires at 0, 1 and 2 m; posts every 2 m over 7 to 8 m
     assert (size.dims["wires_count"], size.dims["posts_count"]) == (3, 15)
-    assert total(found, "wire") == pytest.approx(3 * (8.0 + 1.2))
-    assert total(found, "staples") == 3 * 54
-    assert noted(found, "in the gaps") == pytest.approx((1 - math.pi / 4) * 0.15 * 16)
+    assert total(found, "wire") == pytest.approx(3 * (span + 1.2))
+    assert total(found, "staples") == 3 * count
+    assert noted(found, "in the gaps") == pytest.approx((1 - math.pi / 4) * 0.15 * 2 * span)
     assert noted(found, "ballast") == pytest.approx(size.dims["ballast_kg"] / 1000)
     assert noted(found, "wings") == pytest.approx(2 * 0.6 * 2.0 * 0.15 * 1.6)
-    assert total(found, "fill") == pytest.approx(16 * size.dims["inset_m"])
+    assert total(found, "fill") == pytest.approx(2 * span * size.dims["inset_m"])
     assert size.dims["log_kg"] == pytest.approx(
         math.pi / 4 * 0.15**2 * 2 * wood("ponderosa pine").green_density_kg_m3
     )
 
 
-@pytest.mark.parametrize(("name", "make"), [("log mat", wide_spot), ("log drop", head_spot)])
+@pytest.mark.parametrize(("name", "make"), [("log mat", wide_spot), ("log drop", log_head_spot)])
 def test_with_logs_alone_bags_of_gravel_hold_them(name: str, make) -> None:  # type: ignore[no-untyped-def]
     spot, kind = make(stock=ONLY_LOGS), kind_of(name)
     assert kind.fits(spot)
@@ -231,12 +250,12 @@ def test_steps_of_a_log_drop() -> None:
     """One log to a step; the fewest steps whose logs can be held."""
     kind = kind_of("log drop")
     for drop, count in ((0.3, 2), (0.58, 2), (0.6, 3), (0.8, 3), (0.9, 4)):
-        size = kind.size(head_spot(drop_m=drop))
+        size = kind.size(log_head_spot(drop_m=drop))
         assert size.dims["steps_count"] == count
         assert size.dims["step_m"] * count == pytest.approx(drop)
         assert size.dims["log_diameter_m"] == pytest.approx(max(drop / count, 0.2))
         assert size.length_m == pytest.approx(count * 0.6 + 1.0)
-    spot = head_spot()
+    spot = log_head_spot()
     found = kind.materials(spot, kind.size(spot))
     assert total(found, "logs") == pytest.approx(3 * (3.6 + 1.2))
     assert total(found, "fabric") == pytest.approx(3 * 4.8 * 0.9)
@@ -260,7 +279,8 @@ def test_materials_of_a_spreader() -> None:
     kind = kind_of("crescent spreader")
     size = kind.size(spot)
     assert (size.crest_m, size.length_m, size.height_m) == pytest.approx((7.5, 1.0, 0.1))
-    assert total(kind.materials(spot, size), "stone_small") == pytest.approx(0.75 * 1.6)
+    # stone of 10 cm, whose largest are 13 cm and 3 cm of them let in
+    assert total(kind.materials(spot, size), "stone_small") == pytest.approx(7.5 * 0.13 * 1.6)
     assert kind.size(open_spot(bankfull_width_m=0.5)).crest_m == 6.0
     assert kind.size(open_spot(bankfull_width_m=9.0)).crest_m == 20.0
 
@@ -280,22 +300,37 @@ def test_earth_of_a_rolling_dip() -> None:
 
 @pytest.mark.parametrize(
     ("d50", "item"),
-    [(0.1, "stone_small"), (0.199, "stone_small"), (0.2, "stone_medium"), (0.3, "stone_large")],
-)
+    [(0.1, "stone_small"), (0.15, "stone_small"), (0.16, "stone_medium"), (0.23, "stone_medium"),
+     (0.24, "stone_large"), (0.34, "stone_large")],
+)  # fmt: skip
 def test_size_classes(d50: float, item: str) -> None:
-    assert amounts.stone_item(d50) == item
+    assert amounts.stone_item(RULES, d50) == item
     assert amounts.stone(RULES, 2.0, d50_m=d50, note="x").amount == pytest.approx(3.2)
+
+
+@pytest.mark.parametrize("d50", [k / 100 for k in range(10, 35)])
+def test_the_class_that_is_ordered_holds_the_stone_that_is_asked_for(d50: float) -> None:
+    """In both systems: median and largest lie within it, as they are written."""
+    words = ITEMS[amounts.stone_item(RULES, d50)][1]
+    asked = [centimetres(d50), centimetres(largest_m(RULES, d50))]
+    for units in ("si", "us"):
+        low, high = (float(n) for n in re.findall(r"[\d.]+", in_units(words, units)))
+        for size in asked:
+            number, unit = in_units(size, units).split()
+            assert unit == {"si": "cm", "us": "in"}[units]
+            assert low <= float(number) <= high
 
 
 def test_pieces_along_a_line() -> None:
     assert [amounts.count(x, 2.0) for x in (0.5, 2.0, 2.1, 8.0)] == [2, 2, 3, 5]
 
 
-def test_stone_is_sized_for_the_high_end_of_the_flow() -> None:
+def test_stone_is_sized_for_the_likely_flow() -> None:
     dam = kind_of("one-rock dam")
     sure = grade_spot(slope=0.025)
     unsure = grade_spot(slope=0.025, q_high_m3s=floods(0.9))
-    assert bed_stone(unsure).d50_m > 1.2 * bed_stone(sure).d50_m
+    assert bed_stone(unsure).d50_m == bed_stone(sure).d50_m
+    assert dam.size(unsure).stone == dam.size(sure).stone
     notes = " ".join(dam.size(unsure).notes)
-    assert "at the high end of its range, 0.90 m3/s" in notes
-    assert "high end" not in " ".join(dam.size(sure).notes)
+    assert "Made for the 10-year flow of 0.30 m3/s: " in notes
+    assert "checked at the high end of its range, 0.90 m3/s." in notes

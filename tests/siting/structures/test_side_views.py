@@ -22,7 +22,13 @@ from siting.structures.type_looks import (
     symbol_fault,
 )
 from terrain.values.plugins import PluginError
-from tests.siting.structures.example_spots import FITTING, grade_spot, head_spot, kind_of
+from tests.siting.structures.example_spots import (
+    FITTING,
+    floods,
+    grade_spot,
+    head_spot,
+    kind_of,
+)
 
 BUILT = sorted(FITTING)
 
@@ -86,9 +92,13 @@ def test_a_one_rock_dam_is_one_stone_thick_and_its_apron_lies_flush() -> None:
     _, size = of("one-rock dam")
     assert size.stone is not None
     parts = side("one-rock dam")
-    low, high = bounds(parts["body"])[2:]
-    assert high == pytest.approx(size.height_m)
-    assert high - low == pytest.approx(max(size.dims["thickness_m"], size.stone.d100_m))
+    thick, (_, end, low, high) = size.dims["thickness_m"], bounds(parts["body"])
+    assert thick == pytest.approx(max(size.height_m, size.stone.d100_m))
+    # one stone thick all along, and down its lower face to the bed
+    assert area(parts["body"]) == pytest.approx(size.length_m * thick)
+    assert (low, high) == pytest.approx((-thick, size.height_m))
+    assert (end, 0.0) in [pytest.approx(corner) for corner in parts["body"].corners]
+    assert size.dims["face_m"] == pytest.approx(5 * size.height_m)
     apron = bounds(parts["apron"])
     assert apron[3] == 0.0
     assert apron[1] - apron[0] == pytest.approx(size.dims["apron_m"])
@@ -127,11 +137,30 @@ def test_nothing_of_a_log_mat_stands_above_its_crest_and_its_logs_are_let_in() -
 def test_a_bowl_reaches_from_the_lip_to_its_sill() -> None:
     _, size = of("rock bowl")
     assert size.stone is not None
-    parts, drop = side("rock bowl"), size.height_m
-    assert bounds(parts["wall"])[2:] == pytest.approx((-drop - size.stone.d100_m, 0.0))
-    assert bounds(parts["floor"])[3] == pytest.approx(-drop)
-    assert bounds(parts["sill"])[3] == pytest.approx(-drop + size.dims["sill_height_m"])
+    parts, drop, dims = side("rock bowl"), size.height_m, size.dims
+    floor = -drop + dims["sill_height_m"] - dims["pool_depth_m"]
+    assert bounds(parts["wall"])[2:] == pytest.approx((floor - size.stone.d100_m, 0.0))
+    assert bounds(parts["floor"])[3] == pytest.approx(floor)
+    assert bounds(parts["sill"])[3] == pytest.approx(-drop + dims["sill_height_m"])
     assert {part.level for part in parts.values()} == {"site"}
+
+
+def test_a_split_bowl_goes_down_in_two_walls_with_a_pool_below_each() -> None:
+    spot = head_spot(q_m3s=floods(0.4), drop_m=1.0)
+    size = kind_of("rock bowl").size(spot)
+    assert size.dims["bowls_count"] == 2
+    parts = {p.name: bounds(p) for p in side_of(kind_of("rock bowl"), spot, size).outlines}
+    sill = size.dims["sill_height_m"]
+    crest = -(size.height_m - sill) / 2
+    # the upper bowl is dug back: its sill ends where the lip was, at the lip of the lower one
+    assert parts["upper wall"][3] == pytest.approx(0.0)
+    assert parts["upper sill"][1] == parts["wall"][0] == pytest.approx(0.0)
+    assert parts["upper sill"][3] == parts["wall"][3] == pytest.approx(crest)
+    assert parts["sill"][3] == pytest.approx(-size.height_m + sill)
+    for name in ("", "upper "):
+        pool = parts[f"{name}sill"][3] - parts[f"{name}floor"][3]
+        assert pool == pytest.approx(size.dims["pool_depth_m"])
+    assert parts["upper wall"][0] == pytest.approx(-size.length_m / 2)
 
 
 def test_stone_of_a_rundown_is_as_much_as_is_counted() -> None:
@@ -141,6 +170,8 @@ def test_stone_of_a_rundown_is_as_much_as_is_counted() -> None:
     assert area(parts["face"]) == pytest.approx(size.dims["face_m"] * size.dims["layer_m"])
     assert area(parts["apron"]) == pytest.approx(size.dims["apron_m"] * size.dims["layer_m"])
     assert bounds(parts["face"])[3] == 0.0
+    # laid back: the face ends where the foot of the drop was
+    assert bounds(parts["face"])[:2] == pytest.approx((-size.dims["face_m"], 0.0))
 
 
 def test_logs_go_down_in_steps_from_the_lip_to_the_foot() -> None:

@@ -132,7 +132,7 @@ def test_what_an_engineer_settles() -> None:
         ({"drainage_area_ha": 6.0}, "have the design reviewed"),
         ({"bank_width_m": 7.0}, "takes much material"),
         ({"bank_depth_m": 1.3}, "never work below an undercut bank"),
-        ({"drop_m": 1.0}, "build it in two steps"),
+        ({"drop_m": 1.0}, "plan for more hands and days"),
         ({"q_m3s": (12.0,) * 6}, "leaves the channel"),
     ],
 )

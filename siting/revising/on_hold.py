@@ -10,16 +10,11 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Final
 
-import numpy as np
-
 from siting.revising.site_measures import REFER, SKIP, FieldSite
-from siting.sites import Site, Sites
+from siting.sites import Site
 from siting.values.wording import first_upper, sentences
-from siting.works.ranking import Ranking
 
 AGAIN: Final = "Hold: measure again."
-#: Place in the list of what is held: before all others, and none of them.
-HELD_RANK: Final = 0
 
 
 def held_for_measures(told: FieldSite) -> str:
@@ -50,17 +45,6 @@ def past_limits(planned: Site, site: Site, told: FieldSite) -> Site:
             field, left_out=f"Left out: with what was measured nothing fits here. {why}"
         )
     return replace(site, proposal=replace(site.proposal, field=field))
-
-
-def held_first(sites: Sites, ranking: Ranking) -> Ranking:
-    """Take what is held out of the order; it stands before it, with rank `HELD_RANK`."""
-    held = sites.are(lambda s: s.is_held)
-    if not held.any():
-        return ranking
-    order = np.argsort(np.where(held, np.iinfo(np.int64).max, ranking.rank), kind="stable")
-    rank = np.empty(sites.count, dtype=np.int64)
-    rank[order] = np.arange(1, sites.count + 1)
-    return replace(ranking, rank=np.where(held, HELD_RANK, rank))
 
 
 def state_of(sites: Sequence[Site], row: int) -> str:

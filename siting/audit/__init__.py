@@ -1,0 +1,1 @@
+"""Does a plan contradict itself? Sentences, numbers, sums and purposes held against each other."""

@@ -1,0 +1,117 @@
+"""What sentences claim, held against what is measured."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+from siting.audit.plan_tables import NOT_BUILT, Contradiction, PlanTables, Row, at, known
+from siting.values.wording import metres
+
+#: Stages of incision at which a channel widens, or fills again.
+WIDENING, FILLING = 3, (4, 5)
+
+
+@dataclass(frozen=True, slots=True)
+class Claim:
+    """Words that may only stand where something holds.
+
+    Parameters
+    ----------
+    rule
+        Name of the rule.
+    words
+        A pattern.
+    holds
+        Says of a site with these words what speaks against them; empty for nothing.
+    """
+
+    rule: str
+    words: re.Pattern[str]
+    against: Callable[[Row], str]
+
+
+def _whole_above(site: Row) -> str:
+    if not known(site["swale_at_risk_m"]) or float(site["swale_at_risk_m"]) <= 0:
+        return "no uncut swale lies above it"
+    return ""
+
+
+def _reaches_foot(site: Row) -> str:
+    depth = site["toe_depth_m"]
+    if known(depth) and float(depth) < -0.02:
+        return f"its still water stands {metres(-float(depth))} below that foot"
+    return ""
+
+
+def _widens(site: Row) -> str:
+    if site["setting"] == "swale":
+        return "its setting is a swale"
+    return "" if site["stage"] == WIDENING else f"its stage is {site['stage']}"
+
+
+def _fills(site: Row) -> str:
+    return "" if int(site["stage"]) in FILLING else f"its stage is {site['stage']}"
+
+
+def _is_built(site: Row) -> str:
+    return f"its control is {site['control']}" if site["control"] in NOT_BUILT else ""
+
+
+def _height_fits(site: Row) -> str:
+    height = site["structure_height_m"]
+    return "" if known(height) and float(height) > 0 else "it has no height"
+
+
+CLAIMS: tuple[Claim, ...] = (
+    Claim("still whole", re.compile(r"still whole"), _whole_above),
+    Claim("backs water to the foot", re.compile(r"and backs water to the foot"), _reaches_foot),
+    Claim("widening", re.compile(r"still widening|[Ss]tage 3"), _widens),
+    Claim("filling", re.compile(r"filling by itself"), _fills),
+    Claim("stops the drop", re.compile(r"stops the drop where it stands"), _is_built),
+    Claim("holds the bed", re.compile(r"holds the bed, slows"), _height_fits),
+)
+
+
+def claims(plan: PlanTables) -> Iterator[Contradiction]:
+    """Words of reasons and cautions that the site's own fields speak against."""
+    for site in plan.sites():
+        text = " ".join(str(site[name]) for name in ("reason", "caution") if known(site[name]))
+        for claim in CLAIMS:
+            match = claim.words.search(text)
+            if match is None:
+                continue
+            plan.compared[claim.rule] += 1
+            against = claim.against(site)
+            if against:
+                yield Contradiction(claim.rule, at(site), f"“{match.group()}” is said", against)
+
+
+def summary(plan: PlanTables) -> Iterator[Contradiction]:
+    """What the summary counts against the sites."""
+    text = plan.facts.get("summary", "")
+    sites = list(plan.sites())
+    for words, control in (
+        (r"([\d,]+) at headcuts", ("vertical",)),
+        (r"([\d,]+) grade controls?", ("grade",)),
+        (r"([\d,]+) spreaders?", ("spread",)),
+        (r"([\d,]+) to refer", ("refer",)),
+    ):
+        match = re.search(words, text)
+        if match is None:
+            continue
+        plan.compared["summary"] += 1
+        count = sum(s["control"] in control for s in sites)
+        said = int(match.group(1).replace(",", ""))
+        if said != count:
+            yield Contradiction(
+                "summary", "the summary", f"“{match.group()}” is said", f"{count} are in the list"
+            )
+    first = [s for s in sites if s["control"] not in NOT_BUILT]
+    if "comes first" in text:
+        plan.compared["summary"] += 1
+        if not first:
+            yield Contradiction(
+                "summary", "the summary", "something comes first", "nothing is built at all"
+            )
