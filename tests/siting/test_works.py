@@ -37,7 +37,7 @@ def work(number: int, *, soil: float = 100.0, cost: float = 1000.0, days: float 
         losses=(Loss(number - 1, soil, floor, 10.0, chance(0.8), 0.8, "So."),),
         holds=chance(holds),
         share_made_up=1.0,
-        takings=Takings(cost / 2, cost, 2 * cost, days),
+        takings=Takings(cost / 2, cost, 2 * cost, days, cost),
         swale_worth=1000.0,
         least_share=0.5,
         least_saved_m3=0.1,
@@ -272,7 +272,7 @@ def test_nothing_comes_first_where_all_is_referred() -> None:
     sites = sites_of([place("refer"), place("refer")])
     said = why_first(made(sites, [head_effect(swale(9.0)), Effect()]), currency="US$")
     assert "comes first" not in said
-    assert said.startswith("Nothing here is for hands to build. Of what is referred, site 1 has")
+    assert said.startswith("Nothing here is for hands as it stands. Of what is referred, site 1 has")
     assert why_first(made(sites_of([]), []), currency="US$") == ""
 
 
