@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import importlib.metadata
 from collections.abc import Callable
 from pathlib import Path
@@ -81,6 +82,12 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
         raise pytest.UsageError(f"tests/conftest.py names files that are not there: {gone}")
     place = {REPOSITORY / "tests" / name: i for i, name in enumerate(FIRST)}
     items.sort(key=lambda item: place.get(item.path, len(FIRST)))
+
+
+def pytest_collection_finish() -> None:
+    """What is there now stays: the garbage collector need not look through all tests again."""
+    gc.collect()
+    gc.freeze()
 
 
 @pytest.fixture(scope="session")

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import functools
+import tempfile
 from collections.abc import Sequence
+from pathlib import Path
 
 import numpy as np
 import shapely
 from affine import Affine
 from pyproj import CRS
 
-from cli.plan.fields import LAYERS, Field, fields_of
+from cli.plan.fields import LAYERS, Field, Units, fields_of
 from cli.plan.fields_structures import SITE_FIELDS
+from cli.plan.geopackage import write_geopackage
 from cli.plan.layers import Layer, table
 from cli.plan.plan_format import format_row
 from terrain.values.grid import Grid
@@ -331,3 +335,17 @@ def _azimuth_deg(line: shapely.LineString, share: float) -> float:
 
 def _run_info() -> Layer:
     return table("run_info", [("title", 'An "invented" run'), ("cells", "300000"), format_row()])
+
+
+def example_plan_file(path: Path, units: Units = "si") -> Path:
+    """Put the whole plan at a path: written once, since the same input gives the same bytes."""
+    path.write_bytes(_plan_bytes(units))
+    return path
+
+
+@functools.cache
+def _plan_bytes(units: Units) -> bytes:
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "plan.gpkg"
+        layers = list(example_layers().values())
+        return write_geopackage(path, layers, tables=example_tables(), units=units).read_bytes()

@@ -15,7 +15,7 @@ import terrain._kernels._jit  # noqa: F401  (settles the cache's folder before n
 def compile_when_called() -> None:
     """Let numba put off the kernels of pysheds; call this before anything imports that library."""
     import numba
-    from numba.core import config
+    from numba.core.extending import is_jitted
     from numba.core.typing.templates import Signature
 
     real = numba.njit
@@ -23,13 +23,14 @@ def compile_when_called() -> None:
     def njit(*given: Any, **options: Any) -> Any:
         at_once = real(*given, **options)
         signatures = [one for one in given if isinstance(one, Signature)]
-        if not signatures or config.DISABLE_JIT:  # type: ignore[attr-defined]
+        if not signatures:
             return at_once
 
         def wrapper(function: Callable[..., Any]) -> Any:
             if not function.__module__.startswith("pysheds."):
                 return at_once(function)
-            return _put_off(real(**options)(function), *signatures)
+            kernel = real(**options)(function)
+            return _put_off(kernel, *signatures) if is_jitted(kernel) else kernel
 
         return wrapper
 

@@ -11,6 +11,7 @@ import numpy as np
 
 from siting.places.spot import Spot
 from siting.structures.grade_height import banks_unseen
+from siting.structures.limit_checks import ROUNDING, apart
 from siting.values.wording import metres, percent
 
 #: Crests that differ by less are level, m: stones are not set finer (common practice).
@@ -29,7 +30,7 @@ def reach_share(spot: Spot, height_m: float) -> float:
     task = spot.task
     if task.purpose == "vertical" or not (task.below_head or np.isfinite(task.needed_height_m)):
         return 1.0 if task.purpose == "spread" and task.opens else np.nan
-    if task.dry or height_m >= task.needed_height_m - LEVEL_M:
+    if task.dry or height_m >= task.needed_height_m - ROUNDING:
         return 1.0
     if not np.isfinite(task.needed_height_m):
         return 0.0
@@ -53,7 +54,7 @@ def said_first(spot: Spot, height_m: float) -> str:
     needed = spot.task.needed_height_m
     return (
         f"Makes up {percent(share)} of the rise to the foot of the drop: its crest may stand "
-        f"{metres(height_m)}, and {metres(needed)} would be level with the foot."
+        f"{metres(height_m)}, and {apart(needed, height_m, metres)} would be level with the foot."
     )
 
 

@@ -67,9 +67,10 @@ def place_series(trials: Trials, reading: ChannelReading, others: Sequence[Propo
     # where bankfull is not known, the depth that `within_limits` asks for has to do
     low = reading.bank_height_ratio < rules.value("series.bank_height_ratio")
     able = within_limits(ground)
-    healing = able & healing_stations(ground, reading)
-    look_first = healing_reaches(ground, reading, healing)
     s = ground.stations
+    # listed also where a series would be past the limits of hand work
+    healing = s.width_resolved & ground.inside(s.cell) & healing_stations(ground, reading)
+    look_first = healing_reaches(ground, reading, healing)
     with np.errstate(invalid="ignore"):
         early = s.bank_width_m <= rules.value("series.width_depth") * s.bank_depth_m
     cut = np.isin(reading.setting, CUT_SETTINGS) & np.isin(reading.stage, STAGES)

@@ -114,8 +114,12 @@ def cautions_of(ground: Ground, sites: Sites, floods: FloodSettings) -> tuple[st
         out.append(
             f"Nobody saw how wide the channel is at {curve} of {counted(sites.count, 'site')}: it "
             "is between a regional curve's width and the narrowest that the raster would show. "
-            "Sizes, stone, cost and days there are ranges, of which a budget counts the high end: "
-            "measure first."
+            + (
+                "Sizes, stone, cost and days there are ranges, of which a budget counts the high "
+                "end: measure first."
+                if any(s.width_unseen and s.ends for s in sites)
+                else "Measure it first."
+            )
         )
     if note := healing_note(sites.look_first):
         out.append(note)

@@ -17,7 +17,7 @@ from siting.hydraulics.cross_section import CrossSection
 from siting.hydraulics.open_channel import LOWEST_SLOPE
 from siting.places.spot import Spot
 from siting.structures.design_flow import years
-from siting.structures.limit_checks import ROUNDING, condition
+from siting.structures.limit_checks import ROUNDING, apart, condition
 from siting.structures.structure_type import Check
 from siting.values.wording import metres
 
@@ -150,6 +150,7 @@ def height_checks(spot: Spot) -> tuple[Check, ...]:
     allowed = height_limit_m(spot)
     # nothing lower than the smallest is built
     needed = max(needed, smallest_m(spot))
+    height = apart(needed, allowed, metres)
     more = "" if _held_by_banks(spot) else "; bankfull measured on site may allow more"
     return (
         stands_here,
@@ -158,7 +159,7 @@ def height_checks(spot: Spot) -> tuple[Check, ...]:
             rule=share.name,
             asks=f"a crest high enough to back water to the drop above: {metres(needed)}",
             found=f"{metres(allowed)} is allowed",
-            why_not=f"A crest of {metres(needed)} is needed to back water to the foot of the drop "
+            why_not=f"A crest of {height} is needed to back water to the foot of the drop "
             f"above, but {metres(allowed)} is allowed here ({allowed_by(spot)}){more}.",
             source=share.source,
             basis=share.basis,

@@ -93,7 +93,7 @@ def to_settle(spot: Spot) -> tuple[str, ...]:
     size = [
         f"a drop of {metres(spot.drop.height_m)}" if math.isfinite(spot.drop.height_m) else "",
         f"banks {metres(spot.banks.depth_m)} high" if math.isfinite(spot.banks.depth_m) else "",
-        f"a width of {metres(spot.width_m)}" if math.isfinite(spot.width_m) else "",
+        f"a width of {metres(spot.banks.width_m)}" if math.isfinite(spot.banks.width_m) else "",
         f"a bed that falls {percent(spot.slope)}",
     ]
     state = design_flow(spot) if spot.land.complete else None

@@ -5,7 +5,6 @@ from __future__ import annotations
 import errno
 import hashlib
 import os
-import shutil
 import sqlite3
 from collections.abc import Callable
 from contextlib import closing
@@ -18,23 +17,16 @@ import pytest
 
 import terrain.values.memory
 import terrain.values.plugins
-from cli.plan.geopackage import write_geopackage
 from tests.cli.conftest import EPSG, NORTH, WEST, box, gully, small_files
-from tests.example_plan import example_layers, example_tables
-
-
-@pytest.fixture(scope="session")
-def example_plan_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    path = tmp_path_factory.mktemp("plans") / "plan.gpkg"
-    return write_geopackage(path, list(example_layers().values()), tables=example_tables())
+from tests.example_plan import example_plan_file
 
 
 @pytest.fixture
-def old_plan(tmp_path: Path, example_plan_file: Path) -> Path:
+def old_plan(tmp_path: Path) -> Path:
     """A plan of an earlier run, in a folder of its own."""
     folder = tmp_path / "results"
     folder.mkdir()
-    return Path(shutil.copy(example_plan_file, folder / "plan.gpkg"))
+    return example_plan_file(folder / "plan.gpkg")
 
 
 def snapshot(folder: Path) -> dict[str, str]:

@@ -14,13 +14,14 @@ from cli.plan.fields import LAYERS
 from cli.plan.geopackage import write_geopackage
 from cli.plan.layers import Layer, empty_layer
 from cli.plan.plan_reading import NEEDED, read_plan
-from tests.example_plan import NAMES, UTM, example_layers, example_tables
+from tests.example_plan import NAMES, UTM, example_layers, example_plan_file, example_tables
 
 LAYERS_OF_PLAN = example_layers()
 
 
 def write(path: Path, units: str = "si", layers: Sequence[Layer] | None = None) -> Path:
-    layers = list(LAYERS_OF_PLAN.values()) if layers is None else layers
+    if layers is None:
+        return example_plan_file(path, units)  # type: ignore[arg-type]
     return write_geopackage(path, layers, tables=example_tables(), units=units)  # type: ignore[arg-type]
 
 

@@ -8,10 +8,16 @@ import click
 import pytest
 from click.testing import CliRunner
 
-from cli.given.structures_given import MATERIALS, StructuresGiven, structure_options
+from cli.given.structures_given import (
+    MATERIALS,
+    ROAD_SOILS,
+    StructuresGiven,
+    structure_options,
+)
 from siting.layout.keep_files import KeepFiles
 from siting.places.spot import MATERIALS as OF_THE_LIBRARY
 from siting.places.spot import Earth, Stock
+from siting.structures.dip_spacing import SOILS
 
 
 def taken(*arguments: str) -> tuple[StructuresGiven | None, str]:
@@ -158,3 +164,39 @@ def test_what_contradicts_itself_is_refused(arguments: str, message: str) -> Non
 def test_wood_without_logs_is_refused() -> None:
     _, line = taken("--materials", "rock,brush", "--wood", "ponderosa pine")
     assert "--wood is about logs, but --materials has none" in line
+
+
+def test_roads_may_be_kept_clear_of_only() -> None:
+    assert given().settings().road_dips
+    assert given().settings().road_soil == "erosive"
+    settings = given("--roads", "r.gpkg", "--dips", "no").settings()
+    assert not settings.road_dips
+    assert settings.keep_files is not None
+    assert given("--roads", "r.gpkg", "--road-soil", "firm").settings().road_soil == "firm"
+
+
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        (("--dips", "no"), "--dips no is given without --roads."),
+        (("--road-soil", "firm"), "--road-soil is about dips on roads, but none are laid."),
+        (
+            ("--roads", "r.gpkg", "--dips", "no", "--road-soil", "firm"),
+            "--road-soil is about dips on roads, but none are laid.",
+        ),
+        (
+            ("--roads", "r.gpkg", "--dips", "no", "--materials", "none"),
+            "give --roads, and not --dips no.",
+        ),
+        (("--roads", "r.gpkg", "--dips", "some"), "'some' is not one of 'yes', 'no'"),
+        (("--roads", "r.gpkg", "--road-soil", "mud"), "'mud' is not one of 'erosive', 'firm'"),
+    ],
+)
+def test_what_is_said_of_dips_has_to_agree(arguments: tuple[str, ...], says: str) -> None:
+    structures, line = taken(*arguments)
+    assert structures is None
+    assert says in line
+
+
+def test_soils_of_roads_are_those_of_the_library() -> None:
+    assert ROAD_SOILS == SOILS

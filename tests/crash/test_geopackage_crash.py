@@ -23,7 +23,12 @@ from cli.plan.geopackage import check_target, write_geopackage
 from cli.plan.relief_layer import relief_picture
 from cli.plan.safe_files import PART_PREFIX
 from tests.cli.conftest import small_files
-from tests.example_plan import example_layers, example_raster, example_tables
+from tests.example_plan import (
+    example_layers,
+    example_plan_file,
+    example_raster,
+    example_tables,
+)
 from tests.processes import PATIENCE_S, running
 from tests.reading import read_layers
 
@@ -50,8 +55,7 @@ print("written", flush=True)
 
 @pytest.fixture
 def plan(tmp_path: Path) -> Path:
-    path = tmp_path / "plan.gpkg"
-    return write_geopackage(path, list(example_layers().values()), tables=example_tables())
+    return example_plan_file(tmp_path / "plan.gpkg")
 
 
 def sha(path: Path) -> str:

@@ -11,11 +11,10 @@ from pathlib import Path
 
 import pytest
 
-from cli.plan.geopackage import write_geopackage
 from cli.plan.safe_files import PART_PREFIX
 from tests.cli.conftest import command as command
 from tests.cli.conftest import write_dem as write_dem
-from tests.example_plan import example_layers, example_tables
+from tests.example_plan import example_plan_file
 from tests.processes import PATIENCE_S, running
 
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="signals are those of a POSIX system")
@@ -57,8 +56,7 @@ def folder(tmp_path: Path) -> Path:
     """A folder with an old plan, an old list and an old map in it."""
     folder = tmp_path / "results"
     folder.mkdir()
-    layers = list(example_layers().values())
-    write_geopackage(folder / "plan.gpkg", layers, tables=example_tables())
+    example_plan_file(folder / "plan.gpkg")
     (folder / "list.csv").write_text("old list\n")
     (folder / "map.png").write_bytes(b"old map")
     return folder

@@ -32,25 +32,29 @@ PICTURES, PICTURE_WIDTH = ROOT / "sample_dem" / "pictures", 900
 SHOWN_RANK = 2
 
 
-def demo_arguments() -> list[str]:
-    """Arguments of the command that ``make demo`` runs."""
+def demo_arguments(folder: Path) -> list[str]:
+    """Arguments of the command that ``make demo`` runs, with another folder for what it writes."""
     text = (ROOT / "Makefile").read_text(encoding="utf-8").replace("\\\n", " ")
     (line,) = [row for row in text.splitlines() if "gullywalk screen" in row]
-    words = line.replace("$(DEMO)", "demo_output").split()
-    return words[words.index("screen") :]
+    words = line.split()
+    return [word.replace("$(DEMO)", str(folder)) for word in words[words.index("screen") :]]
+
+
+def as_in_the_demo(output: str, folder: Path) -> str:
+    """Name the usual folder in what a run into another one printed."""
+    return output.replace(str(folder), "demo_output")
 
 
 def demo_run(folder: Path, *more: str) -> str:
     """Run the demo into another folder; returns what it prints, with the usual folder's name."""
-    arguments = [word.replace("demo_output", str(folder)) for word in demo_arguments()]
     done = subprocess.run(
-        [sys.executable, "-m", "cli", *arguments, *more],
+        [sys.executable, "-m", "cli", *demo_arguments(folder), *more],
         cwd=ROOT,
         capture_output=True,
         text=True,
         check=True,
     )
-    return done.stdout.replace(str(folder), "demo_output")
+    return as_in_the_demo(done.stdout, folder)
 
 
 def readme_with(output: str) -> str:

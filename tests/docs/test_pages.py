@@ -26,7 +26,7 @@ from cli.main import run
 from cli.steps_page import steps_markdown
 from siting.steps.step import StepData, all_steps, run_step
 from terrain.values.raster import Raster
-from tests.docs.refresh import BLOCK, ROOT, demo_run, readme_with
+from tests.docs.refresh import BLOCK, ROOT, as_in_the_demo, demo_arguments, readme_with
 
 PAGES = sorted(
     path
@@ -46,9 +46,14 @@ def test_the_page_of_steps_is_current() -> None:
     assert page == steps_markdown(all_steps()), "run: make docs"
 
 
-def test_the_readme_shows_what_the_demo_prints(tmp_path: Path) -> None:
+def test_the_readme_shows_what_the_demo_prints(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
     assert BLOCK.search(README)
-    assert readme_with(demo_run(tmp_path)) == README, "run: make docs"
+    monkeypatch.chdir(ROOT)
+    assert run(demo_arguments(tmp_path)) == 0
+    printed = as_in_the_demo(capsys.readouterr().out, tmp_path)
+    assert readme_with(printed) == README, "run: make docs"
     assert {p.name for p in tmp_path.iterdir()} == {"ranch.gpkg", "ranch.csv", "ranch.png"}
     _field_notes_fit(tmp_path / "ranch.csv")
 

@@ -37,7 +37,7 @@ def below(needed_m: float, **task: bool) -> Spot:
 def test_a_share_is_what_the_crest_is_of_what_is_needed(needed: float, height: float) -> None:
     share = reach_share(below(needed, short=True), height)
     assert 0.0 < share <= 1.0
-    if height >= needed - 0.005:
+    if height >= needed - 1e-9:
         assert share == 1.0
         assert said_first(below(needed), height) == ""
     else:

@@ -49,7 +49,14 @@ def swales_of(ground, *, have=("rock", "logs", "brush"), keep=None) -> Placed:
     return placed_by(trials, place_in_swales(trials, reading, ()))
 
 
-@pytest.mark.parametrize("have", [("rock", "logs", "brush"), ("logs",)])
+def test_with_stone_at_hand_a_dam_spans_the_floor(opens) -> None:
+    """It holds the same for far less work."""
+    [place] = swales_of(opens).places
+    assert (place.control, place.structure) == ("grade", "one-rock dam")
+    assert "The swale opens out here" in place.reason
+
+
+@pytest.mark.parametrize("have", [("logs", "brush"), ("logs",)])
 def test_where_the_floor_opens_out_there_is_one_log_mat(opens, have) -> None:
     [place] = swales_of(opens, have=have).places
     assert (place.control, place.structure) == ("grade", "log mat")

@@ -160,7 +160,8 @@ def test_equals_are_settled_by_name_whatever_their_order() -> None:
     ("spot", "name"),
     [
         (grade_spot(), "one-rock dam"),
-        (wide_spot(), "log mat"),
+        (wide_spot(), "one-rock dam"),
+        (wide_spot(stock=Stock(have=frozenset({"logs", "brush"}))), "log mat"),
         (wide_spot(stock=Stock(have=frozenset({"rock"}))), "one-rock dam"),
         (head_spot(), "rock bowl"),
         (small_head_spot(), "rock rundown"),
