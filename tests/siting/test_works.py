@@ -272,7 +272,7 @@ def test_nothing_comes_first_where_all_is_referred() -> None:
     sites = sites_of([place("refer"), place("refer")])
     said = why_first(made(sites, [head_effect(swale(9.0)), Effect()]), currency="US$")
     assert "comes first" not in said
-    assert said.startswith("Nothing here is for hands as it stands. Of what is referred, site 1 has")
+    assert said.startswith("Nothing here is for hands as it stands. Of what is referred, site 1")
     assert why_first(made(sites_of([]), []), currency="US$") == ""
 
 
