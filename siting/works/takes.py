@@ -298,6 +298,7 @@ def budget_groups(works: Works) -> list[Group]:
             cost_high=work.takings.cost_high,
             crew_days=work.takings.crew_days,
             needs=work.needs,
+            counted=work.takings.counted,
         )
         for work in works.each
     ]
