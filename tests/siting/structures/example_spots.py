@@ -105,11 +105,8 @@ def depth_by_hand(q_m3s: float, *, bed_m: float = 2.0, slope: float = 0.02) -> f
     for _ in range(60):
         y = (low + high) / 2
         area, around = (bed_m + y) * y, bed_m + 2 * 2**0.5 * y
-        low, high = (
-            (y, high)
-            if area ** (5 / 3) / around ** (2 / 3) * slope**0.5 / 0.045 < q_m3s
-            else (low, y)
-        )
+        flow = area ** (5 / 3) / around ** (2 / 3) * slope**0.5 / 0.045
+        low, high = (y, high) if flow < q_m3s else (low, y)
     return (low + high) / 2
 
 

@@ -195,7 +195,9 @@ def test_a_bowl_and_a_rundown_count_the_same_flow_over_the_same_width() -> None:
     made = bowl_for(spot)
     chute = kind_of("rock rundown").size(spot).dims["chute_width_m"]
     assert made.fall is not None
-    assert made.fall.unit_flow_m2s == pytest.approx(0.4 / chute)
+    # the pool of a bowl may be narrower than that
+    within = min(chute, made.width_m - 2 * made.wall_m)
+    assert made.fall.unit_flow_m2s == pytest.approx(0.4 / within)
 
 
 @given(q=st.floats(0.01, 0.12), drop=st.floats(0.35, 1.1))
