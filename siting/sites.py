@@ -35,6 +35,7 @@ from siting.structures.decisions import ENGINEER, NOTHING, SETTLE_FIRST, Decisio
 from siting.structures.grade_height import banks_unseen
 from siting.structures.spacing_table import SpacingRow, spacing_rows
 from siting.structures.structure_type import Check, Size
+from siting.structures.type_looks import needs_tailwater
 from siting.values.wording import metres, sentences, spanned
 from terrain.channels.sections import SectionMeasures
 from terrain.values.arrays import BoolArray, FloatArray, IntArray
@@ -469,7 +470,7 @@ class Sites:
         own = self.numbers(lambda s: s.reach_share)
         out = own.copy()
         for i in np.flatnonzero(self.are(lambda s: s.proposal.at_head and s.size is not None)):
-            if not self.each[i].decision.kind.needs_tailwater:
+            if not needs_tailwater(self.each[i].decision.kind):
                 out[i] = 1.0
                 continue
             pair = own[self._controls_of(int(i))]

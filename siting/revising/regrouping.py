@@ -13,6 +13,7 @@ from siting.layout.proposals import Member
 from siting.revising.on_hold import state_of
 from siting.revising.site_measures import BUILD, FieldSite
 from siting.sites import Site
+from siting.structures.type_looks import needs_tailwater
 from siting.values.rules import Rules
 from siting.values.wording import listed, metres
 
@@ -53,7 +54,7 @@ def regrouped(
         if planned[i].proposal.at_head and site.size is not None:
             controls = _controls_of(planned, i)
             alone = bool(controls) and all(out[j].size is None for j in controls)
-            if alone and site.decision.kind.needs_tailwater:
+            if alone and needs_tailwater(site.decision.kind):
                 out[i] = _without_control(site, out, controls)
             else:
                 out[i] = _cautioned(site, _cautions(planned, out, i, found, rules))

@@ -177,7 +177,7 @@ def works_of(
             losses=losses_of(known, kind, rows),
             holds=chance_to_hold(sites, kind, rows, (), rules=rules, years=years),
             share_made_up=share_made_up(sites, rows) if kind == HEADCUT else 1.0,
-            takings=_takings(cost, crew_days, rows),
+            takings=_takings(sites, cost, crew_days, rows),
             swale_worth=rules.value("works.swale_worth"),
             least_share=rules.value("works.least_share"),
             least_saved_m3=rules.value("works.least_saved"),
@@ -205,9 +205,11 @@ def works_of(
     )
 
 
-def _takings(cost: FloatArray, crew_days: FloatArray, rows: Sequence[int]) -> Takings:
-    low, likely, high = (float(v) for v in cost[list(rows)].sum(axis=0))
-    return Takings(low, likely, high, float(crew_days[list(rows)].sum()))
+def _takings(sites: Sites, cost: FloatArray, crew_days: FloatArray, rows: Sequence[int]) -> Takings:
+    own = list(rows)
+    low, likely, high = (float(v) for v in cost[own].sum(axis=0))
+    counted = [float(cost[i, 2 if sites[i].width_unseen else 1]) for i in own]
+    return Takings(low, likely, high, float(crew_days[own].sum()), sum(counted))
 
 
 def _needs(
