@@ -77,7 +77,7 @@ def build_order(sites: Sequence[Row], channels: Sequence[Row]) -> BuildOrder:
 
 
 def _by_rank(sites: Sequence[Row]) -> list[Row]:
-    return sorted(sites, key=lambda s: int(s["rank"]))
+    return sorted(sites, key=lambda s: int(s["list_place"]))
 
 
 def _rank(group: Group) -> int:

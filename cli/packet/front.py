@@ -104,6 +104,7 @@ def list_data(plan: PlanFile, sites: Sequence[Row], with_sheet: set[int]) -> lis
         {
             "site": int(s["site_id"]),
             "rank": int(s["rank"]),
+            "held": s["control"] == "hold",
             "what": printable(short_title(looks.of(s["structure"]).label, str(s["control"])), 40),
             "place": f"{s['lat']:.5f}, {s['lon']:.5f}",
             "steep": number(s, "headcut_height_m")
@@ -148,14 +149,14 @@ def order_data(plan: PlanFile) -> dict[str, Any]:
         "held": [
             [str(int(s["site_id"])), printable(str(s["reason"] or ""), 400)] for s in order.held
         ],
-        "waiting": _ranks(order.waiting),
-        "left_out": _ranks(order.left_out),
+        "waiting": _named(order.waiting),
+        "left_out": _named(order.left_out),
         "roads": any(g.sites[0]["purpose"] == ROAD for g in order.groups),
     }
 
 
-def _ranks(sites: Sequence[Row]) -> str:
-    return listed([str(s["rank"]) for s in sites], most=60) if sites else ""
+def _named(sites: Sequence[Row]) -> str:
+    return listed([str(s["site_id"]) for s in sites], most=60) if sites else ""
 
 
 def _why_here(site: Row, place: int, group: Sequence[Row]) -> str:

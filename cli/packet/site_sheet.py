@@ -64,6 +64,7 @@ def sheet_data(
     return {
         "site": int(site["site_id"]),
         "rank": int(site["rank"]),
+        "held": control == "hold",
         "title": printable(title_of(found.look.label, control), 60),
         "sizes_line": _sizes_line(found),
         "purpose": printable(dict(CONTROLS).get(control, "")),

@@ -83,7 +83,9 @@ class Waypoint:
     @property
     def note(self) -> str:
         """All that is said about it, in one paragraph."""
-        parts = [f"Site {self.site_id}, rank {self.rank}. {self.sizes}", self.why]
+        place = "on hold" if self.control == "hold" else f"rank {self.rank}" if self.rank else ""
+        named = f"Site {self.site_id}, {place}" if place else f"Site {self.site_id}"
+        parts = [f"{named}. {self.sizes}", self.why]
         if self.careful:
             parts.append(f"Careful: {self.careful}")
         return plain(" ".join(p for p in parts if p), NOTE_MOST)
@@ -100,7 +102,7 @@ def to_degrees(crs: CRS | None, xy: ArrayLike) -> NDArray[np.float64]:
 
 
 def waypoints_of(plan: PlanFile, *, top: int | None = None) -> list[Waypoint]:
-    """Sites of a plan by rank.
+    """Sites of a plan in the order of its list.
 
     Parameters
     ----------
@@ -125,7 +127,7 @@ def waypoints_of(plan: PlanFile, *, top: int | None = None) -> list[Waypoint]:
     if not np.isfinite(degrees).all():
         raise OutputError(f"{plan.name} has a site that lies outside its coordinate system")
     rows = plan.rows("sites")
-    order = np.argsort(layer.columns["rank"], kind="stable").tolist()[:top]
+    order = np.argsort(layer.columns["list_place"], kind="stable").tolist()[:top]
     digits = len(str(max(int(rows[i]["rank"]) for i in order)))
     looks = looks_of(plan.layers)
     return [_waypoint(rows[i], xy[i], degrees[i], digits, plan.units, looks) for i in order]
@@ -160,7 +162,7 @@ def _waypoint(
         x_m=float(xy[0]),
         y_m=float(xy[1]),
         elevation_m=float(row["elevation_m"]),
-        name=plain(what if held else f"{rank:0{digits}d} {what}", NAME_MOST),
+        name=plain(f"{rank:0{digits}d} {what}" if rank else what, NAME_MOST),
         what=what,
         sizes="Do not build here yet: settle first what is said here."
         if held

@@ -82,7 +82,7 @@ def test_a_map_fills_its_sheet() -> None:
 
 def site(number: int, rank: int, **more: Any) -> dict[str, Any]:
     return {
-        "site_id": number, "rank": rank, "control": "grade", "purpose": "grade",
+        "site_id": number, "rank": rank, "list_place": rank, "control": "grade", "purpose": "grade",
         "chosen": True, "pair_id": 0, "build_order": 0, "channel_id": 1, "station_m": 0.0,
         "elevation_m": 0.0,
     } | more  # fmt: skip

@@ -139,7 +139,7 @@ def written(command: Callable, folder: Path, ending: str, *arguments: object) ->
 def expected_degrees() -> np.ndarray:
     """Longitude and latitude of the sites by rank."""
     sites = example_layers()["sites"]
-    xy = shapely.get_coordinates(sites.geometry)[np.argsort(sites.columns["rank"])]
+    xy = shapely.get_coordinates(sites.geometry)[np.argsort(sites.columns["list_place"])]
     return np.column_stack(Transformer.from_crs(UTM, CRS(4326), always_xy=True).transform(*xy.T))
 
 
