@@ -34,7 +34,7 @@ from siting.structures.catalogue import REFER
 from siting.structures.decisions import ENGINEER, Decision
 from siting.structures.grade_height import banks_unseen
 from siting.structures.spacing_table import SpacingRow, spacing_rows
-from siting.structures.structure_type import Check, Size
+from siting.structures.structure_type import Check, Size, needs_tailwater
 from siting.values.wording import metres, sentences, spanned
 from terrain.channels.sections import SectionMeasures
 from terrain.values.arrays import BoolArray, FloatArray, IntArray
@@ -445,7 +445,7 @@ class Sites:
         own = self.numbers(lambda s: s.reach_share)
         out = own.copy()
         for i in np.flatnonzero(self.are(lambda s: s.proposal.at_head and s.size is not None)):
-            if not self.each[i].decision.kind.needs_tailwater:
+            if not needs_tailwater(self.each[i].decision.kind):
                 out[i] = 1.0
                 continue
             pair = own[self._controls_of(int(i))]

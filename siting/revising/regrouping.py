@@ -12,6 +12,7 @@ from siting.layout.pair_reach import LEVEL_M, SHORT, UNSEEN, head_caution
 from siting.layout.proposals import Member
 from siting.revising.site_measures import BUILD, FieldSite
 from siting.sites import Site
+from siting.structures.structure_type import needs_tailwater
 from siting.values.rules import Rules
 from siting.values.wording import listed, metres
 
@@ -92,7 +93,7 @@ def _cautions(
     said = []
     if controls and not standing:
         undermined = " Without one the structure here is undermined."
-        needs = site.decision.kind.needs_tailwater
+        needs = needs_tailwater(site.decision.kind)
         said.append(
             f"No grade control below it: {_sites(controls)} {_is_are(controls)} not built."
             + (undermined if needs else "")

@@ -12,7 +12,7 @@ from typing import Any
 from siting.places.spot import MATERIALS, PURPOSES, Spot
 from siting.places.unseen_width import at_each_end
 from siting.structures.limit_checks import condition
-from siting.structures.structure_type import Check, StructureType
+from siting.structures.structure_type import Check, StructureType, needs_tailwater
 from siting.structures.type_looks import KIND, symbol_fault, symbol_of
 from siting.structures.whole_price import whole_price_fault
 from siting.values.wording import listed, spanned
@@ -139,7 +139,7 @@ def _tailwater_check(kind: StructureType, spot: Spot) -> tuple[Check, ...]:
         return ()
     return (
         condition(
-            not kind.needs_tailwater,
+            not needs_tailwater(kind),
             asks="water backed to the foot of the drop, or a type that needs none",
             found="no water backed to it",
             why_not=f"A {kind.name} is undermined without water backed to its foot, and no crest "

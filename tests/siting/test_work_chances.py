@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from siting.effects.benefits import Benefit, Swale
 from siting.effects.site_effects import Effect
 from siting.effects.wedges import Wedge
-from siting.layout.proposals import Foot, OnRoad
+from siting.layout.proposals import OnRoad
 from siting.places.spot import Banks, ChannelForm
 from siting.sites import Sites
 from siting.works.curves import Chance, Factor, falling, over_years, rising
@@ -21,7 +21,7 @@ from siting.works.holding import chance_to_hold, passed_within, share_made_up
 from siting.works.losses import Known, head_loss, losses_of
 from siting.works.lost_ground import ground_lost
 from siting.works.reached_from_below import Below
-from tests.siting.example_sites import RULES, place, sites_of
+from tests.siting.example_sites import RULES, asked_to_rise, place, sites_of
 
 NAN = math.nan
 
@@ -311,9 +311,7 @@ def pair(height: float, rise: float) -> Sites:
     """A dam of a height that has to rise so much, and the head above it."""
     places = [place("grade", headcut=0, group=1, build_order=1), place(group=1, build_order=2)]
     sites = sites_of(places, height=height)
-    control = sites[0]
-    proposal = replace(control.proposal, foot=Foot(5, 4.0, rise))
-    return replace(sites, each=(replace(control, proposal=proposal), sites[1]))
+    return replace(sites, each=(asked_to_rise(sites[0], rise), sites[1]))
 
 
 @pytest.mark.parametrize(
@@ -326,23 +324,24 @@ def test_the_share_of_the_rise(height: float, rise: float, share: float) -> None
 
 def test_without_a_grade_control_the_share_is_none_and_with_a_band_all() -> None:
     assert share_made_up(sites_of([place()]), (0,)) == 0.0
-    band = sites_of([place("spread", group=1, build_order=1), place(group=1, build_order=2)])
-    assert share_made_up(band, (0, 1)) == 1.0
+    band = place("spread", headcut=0, group=1, build_order=1)
+    sites = sites_of([band, place(group=1, build_order=2)])
+    # a band where the water is free to spread asks for no pool
+    opens = changed(sites, 0, task=replace(sites[0].spot.task, opens=True))
+    assert share_made_up(opens, (0, 1)) == 1.0
 
 
-def test_two_in_series_make_up_the_sum_of_their_rises() -> None:
+def test_of_two_in_series_the_one_that_reaches_least_counts() -> None:
+    """The upper one stands on what the lower one holds: what that lacks the drop lacks too."""
     places = [
         place("grade", headcut=0, group=1, build_order=1),
         place("grade", headcut=0, group=1, build_order=2),
         place(group=1, build_order=3),
     ]
     sites = sites_of(places, height=0.1)
-    each = [
-        replace(s, proposal=replace(s.proposal, foot=Foot(5, 4.0, rise)))
-        for s, rise in zip(sites, (0.1, 0.3, NAN), strict=True)
-    ]
     # 0.1 of 0.1 and 0.1 of 0.3
-    assert share_made_up(replace(sites, each=tuple(each)), (0, 1, 2)) == pytest.approx(0.5)
+    each = (asked_to_rise(sites[0], 0.3), asked_to_rise(sites[1], 0.1), sites[2])
+    assert share_made_up(replace(sites, each=each), (0, 1, 2)) == pytest.approx(1 / 3)
 
 
 def test_the_chance_to_hold_by_hand() -> None:

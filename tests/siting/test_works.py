@@ -11,7 +11,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from siting.effects.site_effects import Effect
-from siting.layout.proposals import Foot
 from siting.sites import Sites
 from siting.works.curves import Chance, Factor
 from siting.works.making_works import Works, works_of
@@ -19,7 +18,7 @@ from siting.works.work import Judging, Loss, Takings, Work
 from siting.works.work_groups import groups_of
 from siting.works.work_ranks import ranked
 from siting.works.work_words import why_first, work_reasons
-from tests.siting.example_sites import RULES, place, sites_of
+from tests.siting.example_sites import RULES, asked_to_rise, place, sites_of
 from tests.siting.test_work_chances import head_effect, swale
 
 
@@ -182,8 +181,8 @@ def pairs(*, below: str = "vertical", rise: float = 0.1, apart: int = 30) -> Sit
     each = []
     for i, site in enumerate(sites):
         where = replace(site.where, cell=[900, 0, apart, apart + 5][i], x_m=0.0, y_m=0.0)
-        foot = Foot(1, 4.0, rise) if site.control == "grade" else Foot()
-        each.append(replace(site, proposal=replace(site.proposal, where=where, foot=foot)))
+        there = replace(site, proposal=replace(site.proposal, where=where))
+        each.append(asked_to_rise(there, rise, cell=1) if site.control == "grade" else there)
     return replace(sites, each=tuple(each), measured=replace(sites.measured, elevation_m=np.array(
         [0.0, 1.0, 2.0, 3.0])))  # fmt: skip
 
@@ -223,8 +222,7 @@ def test_above_an_untreated_head_a_work_holds_less() -> None:
 def test_above_a_pair_that_does_not_work_likewise() -> None:
     """The lower dam makes up 0.1 of 0.4 m: that work is never bought, so nothing needs it."""
     sites = pairs()
-    low = sites[0]
-    low = replace(low, proposal=replace(low.proposal, foot=Foot(1, 4.0, 0.4)))
+    low = asked_to_rise(sites[0], 0.4, cell=1)
     works = made(replace(sites, each=(low, *sites.each[1:])), effects(rate=2.0))
     lower, upper = works.each
     assert lower.share_made_up == pytest.approx(0.25)

@@ -151,7 +151,10 @@ def test_a_split_bowl_takes_about_the_stone_of_both() -> None:
     assert kind.fits(spot)
     sills = [a for a in kind.materials(spot, size) if a.note.startswith("sill")]
     d = size.dims
-    one = size.crest_m * d["sill_length_m"] * (d["sill_height_m"] + size.stone.d50_m)  # type: ignore[union-attr]
+    # as wide as the channel at its own height, and keyed in; the wall alone spans bank to bank
+    across = d["sill_width_m"] + 2 * d["key_m"]
+    assert d["sill_width_m"] <= d["width_m"]
+    one = across * d["sill_length_m"] * (d["sill_height_m"] + size.stone.d50_m)  # type: ignore[union-attr]
     assert sum(a.amount for a in sills) == pytest.approx(2 * one * 1.6)
 
 
