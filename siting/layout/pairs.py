@@ -22,7 +22,8 @@ from siting.layout.proposals import AtHead, Foot, Member, Proposal, Where, Words
 from siting.places.spot import Spot, Task
 from siting.structures.decisions import Decision
 from siting.structures.grade_height import banks_unseen
-from siting.structures.structure_type import Check, Size, needs_tailwater
+from siting.structures.structure_type import Check, Size
+from siting.structures.type_looks import needs_tailwater
 from siting.values.wording import metres
 from terrain.values.arrays import IntArray
 

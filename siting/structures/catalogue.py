@@ -12,16 +12,18 @@ from typing import Any
 from siting.places.spot import MATERIALS, PURPOSES, Spot
 from siting.places.unseen_width import at_each_end
 from siting.structures.limit_checks import condition
-from siting.structures.structure_type import Check, StructureType, needs_tailwater
-from siting.structures.type_looks import KIND, symbol_fault, symbol_of
+from siting.structures.structure_type import Check, StructureType
+from siting.structures.type_looks import KIND, needs_tailwater, symbol_fault, symbol_of
 from siting.structures.whole_price import whole_price_fault
 from siting.values.wording import listed, spanned
 from terrain.values.plugins import STRUCTURES, Plugins, call_plugin, load_plugins
 
 REFER = "refer"
 CONTROLS = ("vertical", "grade", "spread", REFER)
+#: Control of a site that waits until it is measured again, or for its partner.
+HOLD = "hold"
 #: Names that a plan uses for places where nothing is built; no other package may take them.
-RESERVED = ("engineer", "complete the DEM")
+RESERVED = ("engineer", "complete the DEM", "settle on site first", "nothing")
 NEEDS = (
     "name",
     "purposes",

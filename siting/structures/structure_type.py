@@ -313,11 +313,3 @@ class StructureType(ABC):
         Empty where there is nothing to show; None as for `side_view`.
         """
         return None
-
-
-def needs_tailwater(kind: StructureType) -> bool:
-    """Whether a type is undermined at a drop without water backed to its foot; where unsaid, yes.
-
-    A type that follows the protocol only may not say it.
-    """
-    return bool(getattr(kind, "needs_tailwater", True))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any, ClassVar
 
@@ -15,7 +15,7 @@ from siting.channels.bankfull import Bankfull
 from siting.channels.bed_slopes import BedSlopes
 from siting.channels.channel_reading import ChannelReading
 from siting.hydraulics.cross_section import CrossSection
-from siting.layout.proposals import AtHead, Foot, FromField, Member, Proposal, Where, Words
+from siting.layout.proposals import AtHead, FromField, Member, Proposal, Where, Words
 from siting.places.flood_compare import Compared
 from siting.places.flood_paths import Concentration
 from siting.places.measured_places import Measured
@@ -63,13 +63,6 @@ def place(control: str = "vertical", *, station: float = 0.0, **more: Any) -> tu
         member=Member(more.pop("group", 0), more.pop("build_order", 0)),
         field=FromField(**more),
     )
-
-
-def asked_to_rise(site: Site, rise_m: float, *, cell: int = 5, distance_m: float = 4.0) -> Site:
-    """A grade control whose crest would have to rise so much to be level with its drop's foot."""
-    task = replace(site.spot.task, needed_height_m=rise_m)
-    proposal = replace(site.proposal, task=task, foot=Foot(cell, distance_m, rise_m))
-    return replace(site, proposal=proposal, spot=replace(site.spot, task=task))
 
 
 def no_floods(n: int) -> SiteFloods:

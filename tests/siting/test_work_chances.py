@@ -14,14 +14,14 @@ from siting.effects.benefits import Benefit, Swale
 from siting.effects.site_effects import Effect
 from siting.effects.wedges import Wedge
 from siting.layout.proposals import OnRoad
-from siting.places.spot import Banks, ChannelForm
+from siting.places.spot import Banks, ChannelForm, Task
 from siting.sites import Sites
 from siting.works.curves import Chance, Factor, falling, over_years, rising
 from siting.works.holding import chance_to_hold, passed_within, share_made_up
 from siting.works.losses import Known, head_loss, losses_of
 from siting.works.lost_ground import ground_lost
 from siting.works.reached_from_below import Below
-from tests.siting.example_sites import RULES, asked_to_rise, place, sites_of
+from tests.siting.example_sites import RULES, place, sites_of
 
 NAN = math.nan
 
@@ -307,11 +307,15 @@ def test_the_water_of_a_road_cuts_what_it_may_cut_a_year() -> None:
 # ---- Whether it holds ----------------------------------------------------------------------------
 
 
+def below_head(sites: Sites, i: int, task: Task) -> Sites:
+    """Sites with one that stands below the first head, for a task."""
+    return changed(sites, i, task=task)
+
+
 def pair(height: float, rise: float) -> Sites:
     """A dam of a height that has to rise so much, and the head above it."""
     places = [place("grade", headcut=0, group=1, build_order=1), place(group=1, build_order=2)]
-    sites = sites_of(places, height=height)
-    return replace(sites, each=(asked_to_rise(sites[0], rise), sites[1]))
+    return below_head(sites_of(places, height=height), 0, Task("grade", rise, below_head=True))
 
 
 @pytest.mark.parametrize(
@@ -324,24 +328,22 @@ def test_the_share_of_the_rise(height: float, rise: float, share: float) -> None
 
 def test_without_a_grade_control_the_share_is_none_and_with_a_band_all() -> None:
     assert share_made_up(sites_of([place()]), (0,)) == 0.0
-    band = place("spread", headcut=0, group=1, build_order=1)
-    sites = sites_of([band, place(group=1, build_order=2)])
-    # a band where the water is free to spread asks for no pool
-    opens = changed(sites, 0, task=replace(sites[0].spot.task, opens=True))
-    assert share_made_up(opens, (0, 1)) == 1.0
+    places = [place("spread", headcut=0, group=1, build_order=1), place(group=1, build_order=2)]
+    band = below_head(sites_of(places), 0, Task("spread", opens=True))
+    assert share_made_up(band, (0, 1)) == 1.0
 
 
 def test_of_two_in_series_the_one_that_reaches_least_counts() -> None:
-    """The upper one stands on what the lower one holds: what that lacks the drop lacks too."""
     places = [
         place("grade", headcut=0, group=1, build_order=1),
         place("grade", headcut=0, group=1, build_order=2),
         place(group=1, build_order=3),
     ]
     sites = sites_of(places, height=0.1)
-    # 0.1 of 0.1 and 0.1 of 0.3
-    each = (asked_to_rise(sites[0], 0.3), asked_to_rise(sites[1], 0.1), sites[2])
-    assert share_made_up(replace(sites, each=each), (0, 1, 2)) == pytest.approx(1 / 3)
+    for i, rise in enumerate((0.1, 0.4)):
+        sites = below_head(sites, i, Task("grade", rise, below_head=True))
+    # 0.1 of 0.1 and 0.1 of 0.4
+    assert share_made_up(sites, (0, 1, 2)) == pytest.approx(0.25)
 
 
 def test_the_chance_to_hold_by_hand() -> None:
