@@ -143,8 +143,8 @@ class CrescentSpreader(StructureType):
         )
 
     def high_end_checks(self, high: Spot, size: Size) -> tuple[Check, ...]:
-        """Stone at the high end of the flow's range."""
-        return stone_stays(high, size.stone, bed_stone(high))
+        """Stone, on the bed and on the lower edge, at the high end of the flow's range."""
+        return stone_stays(high, size.stone, _asked(high))
 
     def materials(self, spot: Spot, size: Size) -> tuple[Amount, ...]:
         """Stone of the band, gravel in its gaps, seed."""

@@ -143,8 +143,8 @@ class OneRockDam(StructureType):
         )
 
     def high_end_checks(self, high: Spot, size: Size) -> tuple[Check, ...]:
-        """Stone and crest at the high end of the flow's range."""
-        stone = stone_stays(high, size.stone, bed_stone(high))
+        """Stone, on the bed and on the lower face, and crest at the high end of the range."""
+        stone = stone_stays(high, size.stone, _asked(high))
         return stone if in_swale(high) else (*stone, *crest_between_banks(high, size.height_m))
 
     def materials(self, spot: Spot, size: Size) -> tuple[Amount, ...]:

@@ -14,11 +14,11 @@ from siting.sites import Site
 from siting.structures.decisions import decide
 from siting.structures.rock_bowl import RockBowl
 from siting.structures.structure_type import Amount
-from siting.values.wording import spanned
+from siting.values.wording import metres, spanned
 from siting.works.bill import bill, cost_columns
 from siting.works.costs import load_costs
 from siting.works.quantities import material_columns, quantities
-from tests.siting.structures.example_spots import TYPES, head_spot
+from tests.siting.structures.example_spots import TYPES, floods, head_spot
 
 COSTS = load_costs()
 
@@ -29,11 +29,17 @@ def unseen() -> Site:
     from siting.layout.proposals import AtHead, Proposal, Where, Words
 
     wide = WidthRange(0.7, 3.0)
-    spot = head_spot()
+    # so little water that hands lift the stone of its fall at the narrowest too
+    spot = head_spot(q_m3s=floods(0.1))
     banks = replace(spot.banks, width_m=np.nan, depth_m=np.nan, width_error_m=0.5)
     spot = at_width(replace(spot, banks=banks, width_range=wide), wide.low_m)
     proposal = Proposal(
-        Where(0, 0, 0.0, 0.0), spot.task, spot.slope, 1.0, Words("Found."), head=AtHead(0, 0.8)
+        where=Where(0, 0, 0.0, 0.0),
+        task=spot.task,
+        confidence=1.0,
+        words=Words("Found."),
+        slope=spot.slope,
+        head=AtHead(0, 0.8),
     )
     types = [t for t in TYPES if t.name == RockBowl.name]
     return Site(proposal, spot, decide(spot, types))
@@ -55,7 +61,10 @@ def test_sizes_are_told_at_both_ends(unseen: Site) -> None:
     assert "between 0.70 m and 3.0 m" in unseen.caution
     assert "sizes, stone, cost and days are ranges. Measure it first." in unseen.caution
     steps = unseen.at_both(unseen.decision.kind.build_steps)
-    assert any("0.70 to 3.0 m wide" in step for step in steps)
+    # the bowl is wider than the narrowest channel, so that its pool takes the notch
+    wide_as = spanned(*(f"{metres(size.dims['width_m'])} wide" for size in (small, large)))
+    assert " to " in wide_as
+    assert any(wide_as in step for step in steps)
     assert unseen.flows == (None,) * 6
 
 

@@ -10,10 +10,12 @@ import pytest
 
 from siting.places.spot import Spot
 from siting.structures.catalogue import structure_types
+from siting.structures.channel_sizes import bed_width_m
 from siting.structures.decisions import decide
 from siting.structures.design_flow import at_high_end
-from siting.structures.rock_sizing import bed_stone
+from siting.structures.rock_sizing import asked_by, bed_stone, overflow_stone
 from siting.values.rules import load_rules
+from siting.values.wording import centimetres
 from tests.siting.structures.example_spots import (
     FITTING,
     UNKNOWN,
@@ -67,20 +69,22 @@ def test_a_wide_range_changes_no_size_and_refuses_nothing(name: str) -> None:
 
 
 def test_stone_holds_as_long_as_the_factor_takes_it() -> None:
-    """Stone by the pull of the flow: it stays until the high end asks for more than is laid."""
+    """By the pull on the bed and over the lower face: it stays until more is asked than is laid."""
     spot = grade_spot(slope=0.025, height_limit_m=0.1, bankfull_depth_m=0.31)
     laid = decided("one-rock dam", spot).size.stone.d50_m
     for times in (1.1, 1.3, 1.8, 2.5, 4.0):
         high = at_high_end(with_high(spot, times))
         assert high is not None
-        needed = bed_stone(high).d50_m / RULES.value("stone.safety")
+        face = 1 / RULES.value("one_rock_dam.face")
+        over = overflow_stone(high, crest_m=bed_width_m(high), slope=face)
+        needed = asked_by(bed_stone(high), over).d50_m / RULES.value("stone.safety")
         fails = decided("one-rock dam", with_high(spot, times)).fails_at_high
         moved = [c for c in fails if c.rule == "stone.safety_high_end"]
         assert bool(moved) == (needed > laid)
     [check] = moved
     assert check.why_not.startswith("At the high end of its range, 1.2 m3/s, the design flow moves")
-    assert f"moves the stone of {laid:.2g} m; " in check.why_not
-    assert " m would stay: look after such a flow, and mend it." in check.why_not
+    assert f"moves the stone of {centimetres(laid)}; " in check.why_not
+    assert " cm would stay: look after such a flow, and mend it." in check.why_not
 
 
 def test_the_crest_is_held_against_the_bank() -> None:
