@@ -6,11 +6,13 @@ import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
+from siting.audit.figures_in_text import FIGURE, found
 from siting.audit.plan_tables import NOT_BUILT, Contradiction, PlanTables, Row, at, known
 from siting.values.wording import metres
 
 #: Stages of incision at which a channel widens, or fills again.
 WIDENING, FILLING = 3, (4, 5)
+_MORE = re.compile(rf"More than {FIGURE} drain")
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +88,30 @@ def claims(plan: PlanTables) -> Iterator[Contradiction]:
             against = claim.against(site)
             if against:
                 yield Contradiction(claim.rule, at(site), f"“{match.group()}” is said", against)
+
+
+def more_than(plan: PlanTables) -> Iterator[Contradiction]:
+    """More land drains to a site than a caution says that it is more than."""
+    for site in plan.sites():
+        for figure in found(_MORE, str(site["caution"] or "")):
+            plan.compared["more than"] += 1
+            if float(site["drainage_area_ha"]) < figure.value - figure.open_by:
+                yield Contradiction(
+                    "more than", at(site), f"more than {figure.text} are said to drain to it",
+                    f"drainage_area_ha is {site['drainage_area_ha']}",
+                )  # fmt: skip
+
+
+def settings(plan: PlanTables) -> Iterator[Contradiction]:
+    """A swale is not cut: it is at no stage of cutting down, widening or filling."""
+    for site in plan.sites():
+        if site["setting"] != "swale":
+            continue
+        plan.compared["setting"] += 1
+        if int(site["stage"]) > 1:
+            yield Contradiction(
+                "setting", at(site), "its setting is a swale", f"its stage is {site['stage']}"
+            )
 
 
 def summary(plan: PlanTables) -> Iterator[Contradiction]:

@@ -99,9 +99,12 @@ class Draft:
         when: Callable[[Row], bool] = lambda _: True,
     ) -> int:
         """Multiply the figure that the first group of a pattern finds in one text."""
-        row = self.one(
-            table, lambda r: bool(r[field]) and re.search(pattern, r[field]) is not None and when(r)
-        )
+
+        def has_figure(r: Row) -> bool:
+            match = re.search(pattern, r[field]) if r[field] else None
+            return match is not None and float(match.group(1).replace(",", "")) > 0 and when(r)
+
+        row = self.one(table, has_figure)
         text = self.get(table, row, field)
         found = re.search(pattern, text)
         assert found is not None

@@ -64,6 +64,11 @@ def chosen(r: Row) -> bool:
     return bool(r["chosen"])
 
 
+def budgeted(d: Draft) -> None:
+    """Only a plan with a budget has a set chosen."""
+    d.note("setting: budget")
+
+
 def part(name: str) -> Callable[[Row], bool]:
     return lambda r: r["part"] == name
 
@@ -133,7 +138,8 @@ def retreat_told_too_far(d: Draft) -> None:
 
 @plant("sentence")
 def another_work_comes_first(d: Draft) -> None:
-    last = int(d.tables["works"]["rank"].argmax())
+    every = d.where("works", lambda _: True)
+    last = max(every, key=lambda row: d.get("works", row, "rank"))
     d.reword(
         "run_info", "value", r"Work \d+", f"Work {d.get('works', last, 'work_id')}",
         when=lambda r: r["name"] == "summary",
@@ -208,6 +214,7 @@ def work_that_does_nothing(d: Draft) -> None:
 
 @plant("budget")
 def buys_what_saves_nothing(d: Draft) -> None:
+    budgeted(d)
     at = d.one("works", chosen)
     d.put(
         "works", at, saved_m3=0.0, soil_saved_m3=0.0, swale_saved_ha=0.0, saved_per_cost=0.0,
@@ -217,24 +224,28 @@ def buys_what_saves_nothing(d: Draft) -> None:
 
 @plant("budget")
 def buys_what_does_not_work(d: Draft) -> None:
+    budgeted(d)
     at = d.one("works", chosen)
     d.put("works", at, functions=False, share_made_up=0.2)
 
 
 @plant("budget")
 def buys_half_a_work(d: Draft) -> None:
+    budgeted(d)
     many = {r["work_id"] for r in d.rows("works") if r["chosen"] and r["sites"] > 1}
     d.put("sites", d.site(lambda r: r["work_id"] in many), chosen=False)
 
 
 @plant("budget")
 def buys_above_what_is_needed(d: Draft) -> None:
+    budgeted(d)
     left = d.one("works", lambda r: not r["chosen"])
     d.put("works", d.one("works", chosen), needs=str(d.get("works", left, "work_id")))
 
 
 @plant("budget")
 def buys_more_than_there_is(d: Draft) -> None:
+    budgeted(d)
     left = d.where("works", lambda r: not r["chosen"])
     for row in left:
         d.put("works", row, chosen=True, chosen_why="")
@@ -245,11 +256,13 @@ def buys_more_than_there_is(d: Draft) -> None:
 
 @plant("budget")
 def bought_and_left_out(d: Draft) -> None:
+    budgeted(d)
     d.put("works", d.one("works", chosen), chosen_why="It saves next to nothing.")
 
 
 @plant("budget")
 def left_out_without_a_reason(d: Draft) -> None:
+    budgeted(d)
     d.put("works", d.one("works", lambda r: not r["chosen"]), chosen_why="")
 
 
@@ -383,9 +396,10 @@ def another_type_was_chosen(d: Draft) -> None:
 
 @plant("limit")
 def lift_found_above(d: Draft) -> None:
+    on = {r["site_id"] for r in d.rows("sites") if built(r)}
     d.retell(
         "reasons", "text", r"Found: the largest ([\d.]+) ", 8.0,
-        when=lambda r: r["verdict"] == "holds",
+        when=lambda r: r["verdict"] == "holds" and r["site_id"] in on,
     )  # fmt: skip
 
 
@@ -618,6 +632,7 @@ def works_counted_in_the_record(d: Draft) -> None:
 
 @plant("sums")
 def least_at_risk_first(d: Draft) -> None:
+    d.where("referred", lambda r: r["risk_rank"] == 2)
     places = d.tables["referred"]["risk_rank"]
     places[:] = places.max() + 1 - places
 
