@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from siting.audit.budgets import budgets
-from siting.audit.claims import CLAIMS, claims, more_than, settings, summary
+from siting.audit.claims import CLAIMS, claims, more_than, settings, still_pools, summary
 from siting.audit.counts import counts
 from siting.audit.one_number import SAID, numbers, told
 from siting.audit.plan_tables import Contradiction, PlanTables
@@ -37,7 +37,7 @@ RULES = (
     "found within what was asked", "high end", "type chosen", "pairs", "stone sizes",
     "referred stand last",
     *(claim.rule for claim in CLAIMS),
-    "more than", "setting", "size told", "drawn as built", "width that nobody saw",
+    "more than", "setting", "still pool", "size told", "drawn as built", "width that nobody saw",
     "counts of the record", "summary", "cost of a site", "total of materials", "total of costs",
     "sites of a work", "cost of a work", "ends of a range", "bought as brought",
     "chances are their factors", "saved is lost times chances", "saved for what it takes",
@@ -93,6 +93,7 @@ def audit(tables: Mapping[str, Columns], facts: Mapping[str, str], *, rules: Rul
         *claims(plan),
         *more_than(plan),
         *settings(plan),
+        *still_pools(plan),
         *sizes_told(plan),
         *drawn(plan),
         *unseen(plan),
