@@ -109,6 +109,16 @@ def _struck_ring() -> tuple[Ring, ...]:
     return turned(outline), turned(upper_hole), turned(lower_hole)
 
 
+def _octagon_with_bars() -> tuple[Ring, ...]:
+    """Draw an octagon with two upright bars cut out of it: wait."""
+    side = 1.0 / (1.0 + math.sqrt(2.0))
+    octagon = ((side, 1.0), (1.0, side), (1.0, -side), (side, -1.0))
+    half = tuple((-x, -y) for x, y in octagon)
+    # Holes run the other way round, so that both fill rules leave them open.
+    left = ((-0.45, -0.5), (-0.15, -0.5), (-0.15, 0.5), (-0.45, 0.5))
+    return (*octagon, *half), left, tuple((x + 0.6, y) for x, y in left)
+
+
 _STEPPED_SQUARE: Ring = (
     (-0.9, -0.9),
     (0.9, -0.9),
@@ -123,6 +133,7 @@ SITE_SYMBOLS: tuple[SiteSymbol, ...] = (
     SiteSymbol("vertical", "Vertical control (stop a drop)", BRICK, (_STEPPED_SQUARE,)),
     SiteSymbol("grade", "Grade control (hold the bed)", OCHRE, (_BAR,)),
     SiteSymbol("spread", "Spreading (slow and spread the flow)", GREEN, (_crescent(),), turns=True),
+    SiteSymbol("hold", "Hold: measure again", CHARCOAL, _octagon_with_bars()),
     SiteSymbol("refer", "Refer to an engineer", CHARCOAL, _struck_ring()),
 )
 

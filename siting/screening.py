@@ -29,6 +29,7 @@ from siting.record.feature_tables import (
     site_table,
 )
 from siting.record.flood_tables import flood_columns, input_columns, rain_columns
+from siting.record.head_answers import answer_columns, answer_sentence
 from siting.record.screening_notes import cautions_of, facts_of, flood_facts, notes_of, summary_of
 from siting.record.structure_tables import Built, built_of
 from siting.record.work_tables import referred_table, work_table
@@ -292,7 +293,7 @@ def _draw_features(ground: Ground, chosen: _Chosen, built: Built) -> _Features:
     crs = ground.raster.grid.crs
     return _Features(
         channels=channel_table(ground.raster, network, ground.cut.is_cut, shown=shown),
-        headcuts=headcut_table(ground, inside, below),
+        headcuts=headcut_table(ground, inside, below, more=answer_columns(ground, sites, inside)),
         sites=site_table(sites, crs=crs, more=built.columns),
         works=work_table(sites, built.takes, crs),
         referred=referred_table(sites, built.effects, built.takes.works, crs),
@@ -346,6 +347,8 @@ def _write_record(
     sites, ranch = chosen.sites, ground.ranch
     study = None if ranch is None else StudyArea.of(ground.catchments, ranch)
     notes, cautions = land_notes(told.floods.land)
+    inside = _headcuts_inside(ground)
+    answers = answer_sentence(answer_columns(ground, sites, inside))
     return _Record(
         work=built.work(told.build.design_period_yr),
         notes=(
@@ -354,10 +357,12 @@ def _write_record(
             *notes,
             *(() if told.build.earth_map is None else told.build.earth_map.notes),
         ),
-        cautions=(*cautions_of(ground, sites, told.floods), *cautions),
-        summary=summary_of(
-            ground, sites, _headcuts_inside(ground).size, built.takes.works, built.why_first
+        cautions=(
+            *cautions_of(ground, sites, told.floods),
+            *cautions,
+            *((answers,) if answers else ()),
         ),
+        summary=summary_of(ground, sites, inside.size, built.takes.works, built.why_first),
         facts=facts_of(ground, sites, study, _settings_told(terrain, told, sites, built)),
     )
 

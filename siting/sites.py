@@ -30,11 +30,12 @@ from siting.places.spot import Beyond, Spot
 from siting.places.unseen_width import at_each_end
 from siting.structures.bed_and_bank import BedAndBank, bed_and_bank
 from siting.structures.bed_and_bank_words import bed_cautions
-from siting.structures.catalogue import REFER
-from siting.structures.decisions import ENGINEER, Decision
+from siting.structures.catalogue import HOLD, REFER
+from siting.structures.decisions import ENGINEER, NOTHING, SETTLE_FIRST, Decision
 from siting.structures.grade_height import banks_unseen
 from siting.structures.spacing_table import SpacingRow, spacing_rows
 from siting.structures.structure_type import Check, Size
+from siting.structures.type_looks import needs_tailwater
 from siting.values.wording import metres, sentences, spanned
 from terrain.channels.sections import SectionMeasures
 from terrain.values.arrays import BoolArray, FloatArray, IntArray
@@ -84,16 +85,35 @@ class Site:
     @property
     def is_referred(self) -> bool:
         """Whether nothing is for hands here, or somebody said so on site."""
-        return not self.decision.builds or bool(self.proposal.field.refer)
+        field = self.proposal.field
+        if field.hold or field.left_out:
+            return False
+        return not self.decision.builds or bool(field.refer)
+
+    @property
+    def is_held(self) -> bool:
+        """Whether it waits until it is measured again, or for its partner."""
+        return bool(self.proposal.field.hold)
 
     @property
     def control(self) -> str:
-        """``vertical``, ``grade``, ``spread`` or ``refer``."""
-        return REFER if self.is_referred else self.decision.kind.control
+        """``vertical``, ``grade``, ``spread``, ``refer`` or ``hold``."""
+        if self.is_held:
+            return HOLD
+        if self.is_referred:
+            return REFER
+        purpose = self.spot.task.purpose
+        if self.decision.type is None:  # left out: what it was there for
+            return "spread" if purpose == "road" else purpose
+        return self.decision.kind.control
 
     @property
     def structure(self) -> str:
         """What to build, or what is needed first."""
+        if self.is_held:
+            return SETTLE_FIRST
+        if self.proposal.field.left_out:
+            return NOTHING if self.decision.type is None else self.decision.kind.name
         if not self.decision.builds:
             return self.decision.referral
         return ENGINEER if self.is_referred else self.decision.kind.name
@@ -101,7 +121,8 @@ class Site:
     @property
     def size(self) -> Size | None:
         """Size of what stands here; None where nothing is built."""
-        left_out = self.is_referred or self.proposal.field.left_out
+        field = self.proposal.field
+        left_out = self.is_referred or field.left_out or field.hold
         return None if left_out else self.decision.size
 
     @property
@@ -189,7 +210,11 @@ class Site:
     def reason(self) -> str:
         """What is there, and why this stands here or nothing."""
         words, field, decision = self.proposal.words, self.proposal.field, self.decision
-        if self.is_referred:
+        if self.is_held:
+            said = [field.hold, words.found]
+        elif field.left_out:
+            said = [field.left_out, words.found]
+        elif self.is_referred:
             why = () if decision.type is not None else decision.why_none
             said = [field.refer, words.found, *decision.too_near, *why]
         else:
@@ -204,7 +229,7 @@ class Site:
     @property
     def own_cautions(self) -> tuple[str, ...]:
         """What to check at the place, without what the type asks."""
-        at_head = self.is_referred and self.proposal.at_head
+        at_head = (self.is_referred or self.is_held) and self.proposal.at_head
         return (KEEP_OFF,) if at_head else self.proposal.words.cautions
 
     @property
@@ -445,7 +470,7 @@ class Sites:
         own = self.numbers(lambda s: s.reach_share)
         out = own.copy()
         for i in np.flatnonzero(self.are(lambda s: s.proposal.at_head and s.size is not None)):
-            if not self.each[i].decision.kind.needs_tailwater:
+            if not needs_tailwater(self.each[i].decision.kind):
                 out[i] = 1.0
                 continue
             pair = own[self._controls_of(int(i))]

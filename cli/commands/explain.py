@@ -26,6 +26,7 @@ from cli.progress_bar import Talk
 if TYPE_CHECKING:
     from cli.plan.explanation import Explanation, Wanted
     from cli.plan.layers import Layer
+    from cli.plan.plan_reading import PlanFile
     from cli.plan.work_explanation import WorkExplanation
 
 
@@ -56,7 +57,7 @@ def _read_site(text: str) -> Wanted:
 @click.argument(
     "site",
     metavar="SITE",
-    type=Checked("the number of a site, work:N or rank:N", _read_site),
+    type=Checked("the number of a site, work:N, rank:N or headcut:N", _read_site),
 )
 @option(
     "--picture",
@@ -76,16 +77,21 @@ def explain(ctx: click.Context, /, **given: object) -> None:
     gullywalk explain plan.gpkg 12
     gullywalk explain plan.gpkg work:3
     gullywalk explain plan.gpkg rank:1 --picture site.png --dem DEM.tif
+    gullywalk explain plan.gpkg headcut:7
 
     What was measured, limit by limit, what else could stand there and why not, sizes, spacing, the
     pair and its pool, the flood, what it takes, how to build it and how it fails; with the source
     of each, in the plan's own units. Of a work, asked for by its number or its rank: what would be
-    lost, each factor of both chances, what it saves and takes, and the division behind its rank.
+    lost, each factor of both chances, what it saves and takes, and the division behind its rank. A
+    headcut that is no site says why.
     """  # noqa: D301 - the help needs the character itself
     job = Job(**given)  # type: ignore[arg-type]
     _check_usage(job)
-    layers, found = _read(job)
-    tell_in(ctx, found.units)
+    plan = _read(job)
+    tell_in(ctx, plan.units)
+    if job.site.by_headcut and job.picture is None and _told_headcut(job, plan):
+        return
+    layers, found = plan.layers, _explanation(job, plan)
     if job.picture is not None:
         _draw(job, layers, found, ctx.ensure_object(Talk))
     _tell(job, found)
@@ -104,16 +110,33 @@ def _check_usage(job: Job) -> None:
     check_file_target(job.picture, overwrite=job.overwrite)
 
 
-def _read(job: Job) -> tuple[Mapping[str, Layer], Explanation | WorkExplanation]:
+def _read(job: Job) -> PlanFile:
+    from cli.plan.plan_reading import read_plan
+
+    return read_plan(job.plan, command="explain")
+
+
+def _explanation(job: Job, plan: PlanFile) -> Explanation | WorkExplanation:
     """A site, or a work; in a plan without works each site has a rank of its own."""
     from cli.plan.explanation import explanation
-    from cli.plan.plan_reading import read_plan
     from cli.plan.work_explanation import has_works, work_explanation
 
-    plan = read_plan(job.plan, command="explain")
     of_work = job.site.what == "work" or (job.site.by_rank and has_works(plan.layers))
     tell = work_explanation if of_work else explanation
-    return plan.layers, tell(plan.layers, job.site, plan=plan.name, units=plan.units)
+    return tell(plan.layers, job.site, plan=plan.name, units=plan.units)
+
+
+def _told_headcut(job: Job, plan: PlanFile) -> bool:
+    """Tell of a headcut that is no site; of one that is, its site is told."""
+    from cli.explain.headcut_text import headcut_json, headcut_text
+    from cli.plan.explanation import headcut_of
+
+    headcut = headcut_of(plan.layers, job.site.number, plan=plan.name)
+    if headcut["site_id"]:
+        return False
+    write = headcut_json if job.as_json else headcut_text
+    sys.stdout.write(write(headcut, units=plan.units))
+    return True
 
 
 def _draw(

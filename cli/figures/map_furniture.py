@@ -30,6 +30,7 @@ _CONTROL_WORDS = {
     "vertical": "Vertical control: stop a drop",
     "grade": "Grade control: hold the bed",
     "spread": "Spreading: slow the flow",
+    "hold": "Hold: measure again",
     "refer": "Refer to an engineer",
 }
 

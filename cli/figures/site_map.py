@@ -318,7 +318,8 @@ def _words(row: Mapping[str, Any], crest_m: float, units: Units, looks: Structur
         )
         if math.isfinite(float(value))
     ]
-    head = f"Site {row['site_id']}: {look.label}"
+    held = ", on hold" if row["control"] == "hold" else ""
+    head = f"Site {row['site_id']}{held}: {look.label}"
     lines = [", ".join(sizes[i : i + 2]) for i in range(0, len(sizes), 2)]
     return "\n".join([head, *lines])
 

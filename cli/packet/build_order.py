@@ -29,12 +29,15 @@ class BuildOrder:
     waiting
         Sites that an engineer looks at first.
     left_out
-        Sites that a budget leaves out.
+        Sites that a budget, or somebody on site, leaves out.
+    held
+        Sites that are measured again first, or wait for their partner.
     """
 
     groups: tuple[Group, ...]
     waiting: tuple[Row, ...]
     left_out: tuple[Row, ...]
+    held: tuple[Row, ...] = ()
 
 
 def build_order(sites: Sequence[Row], channels: Sequence[Row]) -> BuildOrder:
@@ -52,8 +55,10 @@ def build_order(sites: Sequence[Row], channels: Sequence[Row]) -> BuildOrder:
         Rows of the layer ``channels``.
     """
     waiting = tuple(s for s in _by_rank(sites) if s["control"] == "refer")
-    left_out = tuple(s for s in _by_rank(sites) if s["control"] != "refer" and not s["chosen"])
-    built = [s for s in sites if s["control"] != "refer" and s["chosen"]]
+    held = tuple(s for s in _by_rank(sites) if s["control"] == "hold")
+    left = [s for s in _by_rank(sites) if s["control"] not in ("refer", "hold")]
+    left_out = tuple(s for s in left if not s["chosen"])
+    built = [s for s in sites if s["control"] not in ("refer", "hold") and s["chosen"]]
     on_roads = [s for s in built if s["purpose"] == ROAD]
     streams = _Streams(channels)
     groups = _groups([s for s in built if s["purpose"] != ROAD])
@@ -68,7 +73,7 @@ def build_order(sites: Sequence[Row], channels: Sequence[Row]) -> BuildOrder:
 
     on_roads.sort(key=lambda s: (-float(s["elevation_m"]), int(s["rank"])))
     in_order = [*sorted(groups, key=place), *(Group((site,)) for site in on_roads)]
-    return BuildOrder(tuple(in_order), waiting, left_out)
+    return BuildOrder(tuple(in_order), waiting, left_out, held)
 
 
 def _by_rank(sites: Sequence[Row]) -> list[Row]:

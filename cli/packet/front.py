@@ -31,6 +31,7 @@ _CONTROL_WORDS = {
     "vertical": "Stop a drop (vertical control)",
     "grade": "Hold the bed (grade control)",
     "spread": "Slow and spread the flow",
+    "hold": "Hold: measure again",
     "refer": "Refer to an engineer",
 }
 
@@ -144,6 +145,9 @@ def order_data(plan: PlanFile) -> dict[str, Any]:
             )
     return {
         "steps": steps,
+        "held": [
+            [str(int(s["site_id"])), printable(str(s["reason"] or ""), 400)] for s in order.held
+        ],
         "waiting": _ranks(order.waiting),
         "left_out": _ranks(order.left_out),
         "roads": any(g.sites[0]["purpose"] == ROAD for g in order.groups),

@@ -80,7 +80,7 @@ def chosen_sites(
         key, what = one.key, one.what
         found = [s for s in rows if s[key] == one.number]
         if not found:
-            have = sorted(int(s[key]) for s in rows)
+            have = sorted({int(s[key]) for s in rows} - {0})
             raise OutputError(
                 f"{plan.name} has no {what} {one.number}",
                 expected=f"{what} {have[0]} to {have[-1]}",

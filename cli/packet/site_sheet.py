@@ -97,6 +97,8 @@ def _sizes_line(found: Explanation) -> str:
         drop = number(found, "headcut_height_m")
         what = f"a drop of {drop}" if drop else "this place"
         return f"Nothing to build by hand: an engineer looks at {what} first"
+    if site["control"] == "hold":
+        return "Nothing to build before what is said here is settled on site"
     along = "along the road" if found.on_road else "along the channel"
     words = [
         f"{number(found, name)} {word}"

@@ -108,8 +108,10 @@ def page_data(
         "map": map_data(plan, frame, picture),
         "shapes": shapes_in_use(looks_of(plan.layers)),
         "sites": sites,
-        # Sites that are referred are in no set; without a budget all others are chosen.
-        "budget": any(not one["chosen"] and one["control"] != "refer" for one in sites),
+        # Sites that wait are in no set; without a budget all others are chosen.
+        "budget": any(
+            not one["chosen"] and one["control"] not in ("refer", "hold") for one in sites
+        ),
         "ranch": ranch,
         "words": words,
         "texts": texts.all,

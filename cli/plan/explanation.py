@@ -29,9 +29,9 @@ TABLES = (
     "instructions",
     "floods",
 )
-_SITE = re.compile(r"(?:(?P<what>rank|work):)?(?P<number>\d{1,9})", re.IGNORECASE)
-#: Fields of the sites that a site, a work or a rank is named by.
-KEYS = {"site": "site_id", "rank": "rank", "work": "work_id"}
+_SITE = re.compile(r"(?:(?P<what>rank|work|headcut):)?(?P<number>\d{1,9})", re.IGNORECASE)
+#: Fields that a site, a work, a rank or a headcut is named by.
+KEYS = {"site": "site_id", "rank": "rank", "work": "work_id", "headcut": "headcut_id"}
 #: Purpose of a place on a road.
 ROAD = "road"
 _AGAIN = "make it again with gullywalk screen"
@@ -39,7 +39,9 @@ _AGAIN = "make it again with gullywalk screen"
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """A site asked for by its number, or a work by its number or its rank, with all its sites.
+    """What is asked for: a site, a work by its number or its rank, or a headcut, by its number.
+
+    A work is told with all its sites, a headcut as the site that stands at it.
 
     Parameters
     ----------
@@ -58,13 +60,18 @@ class Wanted:
         return self.what == "rank"
 
     @property
+    def by_headcut(self) -> bool:
+        """Whether it is a headcut."""
+        return self.what == "headcut"
+
+    @property
     def key(self) -> str:
-        """Field of the sites that holds the number."""
+        """Field that holds the number."""
         return KEYS[self.what]
 
     @classmethod
     def read(cls, text: str) -> Wanted:
-        """Read ``12``, ``rank:3`` or ``work:4``.
+        """Read ``12``, ``rank:3``, ``work:4`` or ``headcut:7``.
 
         Raises
         ------
@@ -207,6 +214,8 @@ def explanation(
     sites = records(layers["sites"])
     if not sites:
         raise LayerError(f"{plan} holds no sites: there is nothing to explain")
+    if wanted.by_headcut:
+        wanted = _site_of(headcut_of(layers, wanted.number, plan=plan))
     site = _chosen(sites, wanted, plan)
     number = site["site_id"]
     rows = {
@@ -230,6 +239,34 @@ def explanation(
         run={r["name"]: r["value"] for r in records(run)} if run is not None else {},
         looks=looks_of(layers),
     )
+
+
+def headcut_of(layers: Mapping[str, Layer], number: int, *, plan: str) -> Record:
+    """Fields of one headcut.
+
+    Raises
+    ------
+    LayerError
+        The plan has no such headcut.
+    """
+    rows = records(layers["headcuts"]) if "headcuts" in layers else []
+    for row in rows:
+        if row["headcut_id"] == number:
+            return row
+    raise LayerError(
+        f"{plan} has no headcut {number}",
+        expected=f"headcut 1 to {len(rows)}" if rows else "a plan with headcuts",
+    )
+
+
+def _site_of(headcut: Record) -> Wanted:
+    if not headcut["site_id"]:
+        why = str(headcut["why_no_site"] or "The plan does not say why.")
+        raise LayerError(
+            f"headcut {headcut['headcut_id']} is no site. {why.removesuffix('.')}",
+            expected="a headcut with a site",
+        )
+    return Wanted(int(headcut["site_id"]))
 
 
 def records(layer: Layer, which: NDArray[np.bool_] | None = None) -> list[dict[str, Any]]:

@@ -50,6 +50,7 @@ __all__ = [
     "CONTROLS",
     "FIELDS",
     "FOOT_M",
+    "HEADCUT_ANSWERS",
     "LAYERS",
     "MILE_M",
     "Field",
@@ -103,6 +104,14 @@ WIDTH_SOURCES = (
 HEADCUT_KINDS = (
     ("channel", "A drop in the bed of a channel"),
     ("side", "A drop where a side channel enters"),
+)
+HEADCUT_ANSWERS = (
+    ("site", "A site stands at it"),
+    ("unsure", "Not sure enough to plan for: look at it"),
+    ("hillside", "The bed is so steep that it belongs to the hillside"),
+    ("no channel", "The land above it is too small for a channel"),
+    ("outside", "Outside the ranch"),
+    ("past the list", "It ranks behind the sites that were asked for"),
 )
 RETURN_PERIODS = (2, 5, 10, 25, 50, 100)
 
@@ -166,6 +175,9 @@ def _rows() -> tuple[Field, ...]:
         f("headcuts", "flow_azimuth_deg", "float", 1, _AZIMUTH),
         f("headcuts", "lon", "float", 7, "Longitude, WGS 84, degrees"),
         f("headcuts", "lat", "float", 7, "Latitude, WGS 84, degrees"),
+        f("headcuts", "site_id", "int", 0, "Site at it; 0 where there is none"),
+        f("headcuts", "answer", "text", 0, "What became of it", False, HEADCUT_ANSWERS),
+        f("headcuts", "why_no_site", "text", 0, "Why it is no site"),
     ]
     sites = [
         f("sites", "site_id", "int", 0, "Number of the site; the same input gives the same", True),

@@ -17,6 +17,7 @@ CONTROLS: Final[Codes] = (
     ("vertical", "Stops a drop from moving upstream"),
     ("grade", "Holds the bed at its level"),
     ("spread", "Slows and spreads the flow over the ground"),
+    ("hold", "Not to be built yet: measure again, or settle its partner"),
     ("refer", "Beyond hand work: ask an engineer"),
 )
 PURPOSES: Final[Codes] = (
@@ -190,7 +191,7 @@ _SITES: Final[tuple[Row, ...]] = (
     ("crew_days", "float", 2, "Days that a crew works on it, likely"),
     ("crew_days_low", "float", 2, "Days that a crew works on it, low end"),
     ("crew_days_high", "float", 2, "Days that a crew works on it, high end"),
-    ("chosen", "bool", 0, "Whether it is in the set chosen; always true without a budget"),
+    ("chosen", "bool", 0, "Whether it is in the set chosen; without a budget all that works and saves"),
     ("chosen_why", "text", 0, "Why it is left out of the set; empty where it is in"),
     ("nearest_road_m", "float", 2, "Distance to the nearest road given"),
     (

@@ -76,7 +76,8 @@ def plan_layers(found: Screening, *, name: str, units: Units = "si") -> dict[str
     name
         Name of the ranch.
     units
-        Units of the figures in sentences; columns are SI in any case and turned on writing.
+        Units of the figures in sentences, those that they were told in
+        (`terrain.values.reader_units.told_in`); columns are SI in any case and turned on writing.
     """
     crs = found.raster.grid.crs
     layers: dict[str, Layer] = {}

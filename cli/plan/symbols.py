@@ -136,7 +136,13 @@ def _by_confidence(
     )
 
 
-_FALLBACKS = {"vertical": "square", "grade": "square", "spread": "triangle", "refer": "circle"}
+_FALLBACKS = {
+    "vertical": "square",
+    "grade": "square",
+    "spread": "triangle",
+    "hold": "square",
+    "refer": "circle",
+}
 
 
 def _sites(looks: StructureLooks) -> LayerSymbols:

@@ -10,15 +10,15 @@ from terrain.values.reader_units import FOOT_M, INCHES_BELOW_M
 #: Significant figures that numbers are shown with; where the field holds as many, one more.
 _SHOWN = 2
 #: Decimals that are added at the most.
-_MORE = 4
+_MORE = 8
 _INCHES_BELOW_FT = INCHES_BELOW_M / FOOT_M
 
 
 def tidy(values: NDArray[np.float64], decimals: int, *, feet: bool = False) -> NDArray[np.float64]:
     """Round to so many decimals, but never onto the half of a figure that is shown.
 
-    2.648 written as 2.65 would be read as 2.7 beside a sentence that says 2.6; it is written as
-    2.64. Where that would turn a longer figure, or two figures need more, decimals are added.
+    2.648 written as 2.65 would be read as 2.7 beside a sentence that says 2.6. Such a number, and
+    one too small for two figures, keeps the decimals that it takes to read the same.
 
     Parameters
     ----------
@@ -32,7 +32,7 @@ def tidy(values: NDArray[np.float64], decimals: int, *, feet: bool = False) -> N
     Returns
     -------
     numpy.ndarray
-        Rounded numbers, each less than one of its last digit away; rounded again they stay.
+        Rounded numbers, each within half of its last digit; rounded again they stay.
     """
     exact = np.asarray(values, dtype=np.float64)
     out = np.round(exact, decimals)
@@ -47,14 +47,12 @@ def _tidied(exact: NDArray[np.float64], decimals: int, *, feet: bool) -> NDArray
     left = np.ones(exact.shape, dtype=np.bool_)
     steps: list[NDArray[np.float64]] = []
     for _ in range(_MORE + 1):
-        usual = np.rint(exact * scale) / scale
-        other = (np.rint(exact * scale) + np.sign(exact - usual)) / scale
-        for choice in (usual, other):
-            good = left & _reads_alike(exact, choice, 1.0 / scale, feet=feet)
-            for step in steps:
-                good &= _same_step(exact, choice, step)
-            out[good] = choice[good]
-            left &= ~good
+        choice = np.rint(exact * scale) / scale
+        good = left & _reads_alike(exact, choice, 1.0 / scale, feet=feet)
+        for step in steps:
+            good &= _same_step(exact, choice, step)
+        out[good] = choice[good]
+        left &= ~good
         if not left.any():
             break
         steps.append(1.0 / scale)

@@ -20,7 +20,7 @@ from terrain.values.reader_units import between, quantity
 #: Columns that hold sentences with figures in them.
 SENTENCES = {
     "sites": ("reason", "caution", "flood_note", "chosen_why"),
-    "headcuts": ("evidence",),
+    "headcuts": ("evidence", "why_no_site"),
     "look_first": ("evidence",),
     "floods": ("note", "source"),
     "flood_inputs": ("tc_method",),

@@ -34,7 +34,11 @@ def summary_of(revised: Revised) -> str:
     measured = sum(1 for site in revised.found.values() if site.measured)
     decided = sum(1 for site in revised.found.values() if site.decision)
     aside = len(revised.set_aside)
-    text = (
+    held = ""
+    if revised.held:
+        are = "is" if len(revised.held) == 1 else "are"
+        held = f"{counted(len(revised.held), 'site')} {are} on hold: settle that first. "
+    text = held + (
         f"Revised with {last.source}: {counted(measured, 'site')} measured, {decided} with a "
         f"decision, {aside} {'value' if aside == 1 else 'values'} set aside. "
     )
@@ -57,6 +61,7 @@ def report(
     """
     parts = [
         [in_units(summary_of(revised), units)],
+        _held(revised),
         _sites(changes, units),
         _together(changes, units),
         ["How far the elevations are off on this ranch:", *(f"  {b.sentence()}" for b in biases)],
@@ -77,6 +82,14 @@ def _wrapped(text: str) -> list[str]:
         subsequent_indent=f"{indent}  " if indent else "",
         break_on_hyphens=False,
     ) or [""]
+
+
+def _held(revised: Revised) -> list[str]:
+    """What waits, and why: it stands before everything else."""
+    if not revised.held:
+        return []
+    words = [f"  Site {number}: {why.removeprefix('Hold: ')}" for number, why in revised.held]
+    return ["On hold, not to be built before it is settled:", *words]
 
 
 def _sites(changes: Sequence[Change], units: Units) -> list[str]:
@@ -124,7 +137,7 @@ def _number(change: Change, value: float, units: Units) -> str:
     if change.unit == "m/m":
         return f"{figures(100 * value, 3)} %"
     if change.subject in ("rank", "build order", "structures") or change.subject.startswith("cost"):
-        return f"{value:,.0f} {change.unit}".rstrip()
+        return f"{value:,.0f} {change.unit}".removesuffix("pieces").rstrip()
     return quantity(value, change.unit, units=units, digits=3).removesuffix(" pieces")
 
 
@@ -206,6 +219,7 @@ def report_json(
     """Write the report as JSON; numbers of changes are SI, each with its unit."""
     data: dict[str, Any] = {
         "summary": in_units(summary_of(revised), units),
+        "held": [{"site_id": number, "why": why} for number, why in revised.held],
         "changes": [
             {
                 "site_id": c.site_id,

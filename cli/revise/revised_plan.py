@@ -92,7 +92,7 @@ def revised_info(
     kept = [
         (name, value)
         for name, value in plan.run_info.items()
-        if name not in ("summary", ROW) and not name.startswith("work ")
+        if name not in ("summary", ROW) and not name.startswith(("work ", "hold "))
     ]
     planned = plan.run_info.get("summary as planned", plan.run_info.get("summary", ""))
     kept = [(n, v) for n, v in kept if n != "summary as planned"]
@@ -102,6 +102,10 @@ def revised_info(
         [
             ("summary", summary),
             ("summary as planned", planned),
+            *(
+                (f"hold {i}", f"Site {n}. {why}")
+                for i, (n, why) in enumerate(revised.held, start=1)
+            ),
             *kept,
             format_row(),
             *((f"work {i}", text) for i, text in enumerate(work, start=1)),

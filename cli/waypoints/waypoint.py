@@ -142,7 +142,14 @@ def _waypoint(
     control = str(row["control"] or "")
     refer = control == "refer"
     look = looks.of(row["structure"])
-    what = "ask an engineer" if refer else plain(look.label, NAME_MOST).replace("_", " ")
+    held = control == "hold"
+    what = (
+        f"hold, site {int(row['site_id'])}"
+        if held
+        else "ask an engineer"
+        if refer
+        else plain(look.label, NAME_MOST).replace("_", " ")
+    )
     what = what or "site"
     rank = int(row["rank"])
     return Waypoint(
@@ -153,9 +160,11 @@ def _waypoint(
         x_m=float(xy[0]),
         y_m=float(xy[1]),
         elevation_m=float(row["elevation_m"]),
-        name=plain(f"{rank:0{digits}d} {what}", NAME_MOST),
+        name=plain(what if held else f"{rank:0{digits}d} {what}", NAME_MOST),
         what=what,
-        sizes=_sizes(row, what, units, refer=refer, high=look.height_word),
+        sizes="Do not build here yet: settle first what is said here."
+        if held
+        else _sizes(row, what, units, refer=refer, high=look.height_word),
         why=sentences(row["reason"], _REASON_MOST),
         careful=sentences(row["caution"], _CAUTION_MOST),
         control=control,

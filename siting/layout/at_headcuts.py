@@ -5,9 +5,8 @@ A structure at a headcut is never alone: see `siting.layout.pairs`.
 
 from __future__ import annotations
 
-import numpy as np
-
-from siting.channels.headcut_measures import HeadMeasures, measure_heads
+from siting.channels.headcut_measures import HeadMeasures
+from siting.layout.head_sifting import sifted
 from siting.layout.measuring import Trials
 from siting.layout.pairs import HeadTrial, Pairs
 from siting.layout.proposals import AtHead, Placing, Proposal, Where, Words
@@ -23,17 +22,16 @@ def place_at_headcuts(trials: Trials) -> Placing:
     """Propose each headcut that is sure enough, with its grade control below."""
     ground = trials.ground
     heads, rules = ground.headcuts, ground.rules
-    sure = heads.confidence >= rules.value("measuring.least_confidence")
-    wanted = np.flatnonzero(sure & (heads.reach >= 0) & ground.inside(heads.cell))
+    found = sifted(ground)
+    heads_at, hillside = found.measures, found.hillside
+    wanted = heads_at.index
     if not wanted.size:
         return Placing()
-    heads_at = measure_heads(ground, wanted)
     measured = trials.measure(heads.cell[wanted], heads_at.section_cell)
-    hillside = measured.slopes.here > rules.value("refer.slope")
     keep = trials.keep_off(heads.cell[wanted])
     referred: list[Proposal] = []
     stands: list[HeadTrial] = []
-    for k in np.flatnonzero(~hillside):
+    for k in found.kept:
         proposal = _proposal(trials, heads_at, int(k))
         spot = trials.meter.spot(measured, int(k), STOP, drop_m=proposal.head.drop_m)
         decision = trials.decide(spot, keep[k])

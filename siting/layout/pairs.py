@@ -23,6 +23,7 @@ from siting.places.spot import Spot, Task
 from siting.structures.decisions import Decision
 from siting.structures.grade_height import banks_unseen
 from siting.structures.structure_type import Check, Size
+from siting.structures.type_looks import needs_tailwater
 from siting.values.wording import metres
 from terrain.values.arrays import IntArray
 
@@ -45,7 +46,7 @@ class HeadTrial:
     @property
     def needs_tailwater(self) -> bool:
         """Whether what stands here is undermined without water backed to its foot."""
-        return self.decision.kind.needs_tailwater
+        return needs_tailwater(self.decision.kind)
 
     @property
     def sill_m(self) -> float:

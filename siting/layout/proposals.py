@@ -170,6 +170,8 @@ class FromField:
         Why nothing is built here though it could be; empty where it is.
     refer
         Why an engineer has to look at it, whatever the types say; empty for no reason.
+    hold
+        Why nothing is built until it is settled on site, in sentences; empty where nothing waits.
     said
         What was measured, in sentences.
     """
@@ -177,6 +179,7 @@ class FromField:
     measured: tuple[str, ...] = ()
     left_out: str = ""
     refer: str = ""
+    hold: str = ""
     said: tuple[str, ...] = ()
 
 

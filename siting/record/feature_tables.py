@@ -12,12 +12,13 @@ from numpy.typing import NDArray
 from pyproj import CRS, Transformer
 
 from siting.channels.ground import Ground
+from siting.channels.reach_settings import SWALES
 from siting.channels.reaches import section_lines
 from siting.floods.flood_method import RETURN_PERIODS_YR
 from siting.layout.healing import HealingReach
 from siting.layout.keep_clear import KeepClear
 from siting.sites import Sites
-from siting.values.columns import FeatureTable, shapes_of, texts_of
+from siting.values.columns import Columns, FeatureTable, shapes_of, texts_of
 from terrain.channels.network import ChannelNetwork
 from terrain.values.arrays import BoolArray, FloatArray, IntArray
 from terrain.values.parallel import over_items
@@ -77,8 +78,10 @@ def channel_table(
     )
 
 
-def headcut_table(ground: Ground, keep: IntArray, sections: Sections) -> FeatureTable:
-    """Headcuts as points at their lips."""
+def headcut_table(
+    ground: Ground, keep: IntArray, sections: Sections, *, more: Columns | None = None
+) -> FeatureTable:
+    """Headcuts as points at their lips; ``more`` columns say what became of them."""
     heads = ground.headcuts
     lon, lat = lon_lat(ground.raster.grid.crs, heads.x_m[keep], heads.y_m[keep])
     return FeatureTable(
@@ -98,6 +101,7 @@ def headcut_table(ground: Ground, keep: IntArray, sections: Sections) -> Feature
             "flow_azimuth_deg": sections.azimuth_deg,
             "lon": lon,
             "lat": lat,
+            **(more or {}),
         },
     )
 
@@ -175,8 +179,11 @@ def _channel_columns(sites: Sites) -> dict[str, NDArray[Any]]:
         "valley_floor_width_m": reading.valley_floor_width_m,
         "confinement": reading.confinement,
         "setting": reading.setting,
-        "stage": reading.stage,
-        "stage_confidence": reading.stage_confidence,
+        # a shallow swale is in no stage of incision
+        "stage": np.where(np.isin(reading.setting, SWALES), 0, reading.stage),
+        "stage_confidence": np.where(
+            np.isin(reading.setting, SWALES), np.nan, reading.stage_confidence
+        ),
     }
     # what follows from a width that nobody saw is not told as one number
     for name in _OF_THE_WIDTH:

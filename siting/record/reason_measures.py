@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from siting.channels.reach_settings import SWALES
 from siting.record.reason_rows import Reason
 from siting.sites import Site, Sites
 from siting.values.wording import figures, hectares, metres, percent, quantity
@@ -57,7 +58,8 @@ def measured_rows(sites: Sites, i: int, *, cell_m: float) -> Iterator[Reason]:
     if reading.setting[i]:
         yield row("setting", f"{str(reading.setting[i]).capitalize()}.", DEM, "common practice")
     stage = int(reading.stage[i])
-    if stage:
+    # a shallow swale is in no stage of incision
+    if stage and reading.setting[i] not in SWALES:
         text = (
             f"Stage {stage} of 5, {STAGES[stage]}; confidence {reading.stage_confidence[i]:.2f} "
             "of 1."

@@ -137,7 +137,7 @@ def _limits(sites: Sites, i: int) -> Iterator[Reason]:
 
 def _alternatives(sites: Sites, i: int) -> Iterator[Reason]:
     site, chosen = sites[i], sites[i].decision.chosen
-    left_out = site.proposal.field.left_out
+    left_out = site.proposal.field.hold or site.proposal.field.left_out
     if left_out and chosen.type is not None:
         yield Reason("alternatives", chosen.type.name, "not chosen", left_out, "", "")
     elif not site.is_referred and chosen.type is not None:
@@ -245,6 +245,10 @@ def _benefit(effect: Effect) -> Iterator[Reason]:
 
 
 def _rank(told: Told, i: int) -> Iterator[Reason]:
+    if told.sites[i].is_held:
+        text = "It is held: it has no place in the list until it is settled on site."
+        yield Reason("rank", "hold", "", text, "", "")
+        return
     works, number = told.works, int(told.works.work_id[i])
     if number:
         work = works.each[number - 1]

@@ -245,7 +245,7 @@ def _behind_m(effects: tuple[Effect, ...]) -> FloatArray:
 def _left_out(sites: Sites, takes: Takes) -> Columns:
     """Why sites are not in the chosen set: what was left out before a budget comes to it."""
     why = takes.site_columns()["chosen_why"]
-    left_out = [p.field.left_out for p in sites.proposals]
+    left_out = [p.field.hold or p.field.left_out for p in sites.proposals]
     return {"chosen_why": texts_of([own or w for own, w in zip(left_out, why, strict=True)])}
 
 

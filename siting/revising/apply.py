@@ -17,6 +17,7 @@ from siting.layout.keep_clear import KINDS, KeepClear
 from siting.layout.proposals import FromField
 from siting.record.site_records import SiteRecord
 from siting.revising.measured_spots import measured_record, move_of, shown_size
+from siting.revising.on_hold import held_for_measures, past_limits
 from siting.revising.site_measures import (
     BUILD,
     CONFLICTING,
@@ -44,13 +45,10 @@ class Applied:
     ----------
     records, sites
         As measured, and decided on that, in the order of the sites' numbers.
-    set_aside
-        Decisions that could not be followed.
     """
 
     records: tuple[SiteRecord, ...]
     sites: tuple[Site, ...]
-    set_aside: tuple[SetAside, ...]
 
 
 def apply_field(
@@ -76,7 +74,6 @@ def apply_field(
     """
     out: list[SiteRecord] = []
     sites: list[Site] = []
-    aside = []
     for i, (record, old) in enumerate(zip(records, planned, strict=True)):
         told = found.get(i + 1, FieldSite())
         now, site = measured_record(record, told), old
@@ -88,11 +85,20 @@ def apply_field(
             site = replace(site, decision=replace(site.decision, kept_clear=kept_clear))
         field = _as_told(record, site, told)
         site = replace(site, proposal=replace(site.proposal, field=field))
-        if told.decision == BUILD and site.is_referred:
-            aside.append(_build_refused(i + 1, told, old, site))
         out.append(now)
-        sites.append(site)
-    return Applied(tuple(out), tuple(sites), tuple(aside))
+        sites.append(past_limits(old, site, told))
+    return Applied(tuple(out), tuple(sites))
+
+
+def builds_refused(
+    planned: Sequence[Site], sites: Sequence[Site], found: Mapping[int, FieldSite]
+) -> tuple[SetAside, ...]:
+    """Decisions to build that cannot be followed."""
+    return tuple(
+        _build_refused(number, told, planned[number - 1], sites[number - 1])
+        for number, told in sorted(found.items())
+        if told.decision == BUILD and sites[number - 1].size is None
+    )
 
 
 def _decided_again(now: SiteRecord, types: Sequence[StructureType]) -> Site:
@@ -139,6 +145,8 @@ def _as_told(record: SiteRecord, site: Site, told: FieldSite) -> FromField:
     said = tuple(s for s in (_measured_words(record, told), _moved_words(record, told)) if s)
     if told.decision == SKIP:
         return replace(field, left_out=f"Left out on site{notes}.", said=said)
+    if hold := held_for_measures(told):
+        return replace(field, hold=hold, said=said)
     if told.decision == REFER and not site.is_referred:
         return replace(field, refer=f"Referred on site{notes}.", said=said)
     return replace(field, said=said)
@@ -154,7 +162,9 @@ def quoted(notes: str) -> str:
 
 def _build_refused(number: int, told: FieldSite, planned: Site, site: Site) -> SetAside:
     origin, column, text = told.origins["decision"]
-    if site.structure == MORE_ELEVATIONS:
+    if site.is_held:
+        why = site.proposal.field.hold
+    elif site.structure == MORE_ELEVATIONS:
         why = "More elevations are needed before anything is sized here."
     elif planned.is_referred:
         why = "The place is beyond hand work by its limits; it stays with an engineer."

@@ -100,7 +100,7 @@ def _changed(planned: Worked, now: Worked, i: int) -> Iterator[Change]:
     old, new = planned.sites[i], now.sites[i]
     what = _standing(old), _standing(new)
     if what[0] != what[1]:
-        note = new.proposal.field.left_out or _why_referred(new)
+        note = new.proposal.field.hold or new.proposal.field.left_out or _why_referred(new)
         yield Change(
             i + 1, "changed", "structure", planned_text=what[0], now_text=what[1], note=note
         )
@@ -121,7 +121,7 @@ def _changed(planned: Worked, now: Worked, i: int) -> Iterator[Change]:
     days = [w.built.takes.quantities.crew_days[i, 1] for w in (planned, now)]
     yield from _number(i + 1, "crew days", days[0], days[1], "days")
     for subject, name in (("rank", "rank"), ("build order", "build_order")):
-        before, after = (float(w.columns[name][i]) for w in (planned, now))
+        before, after = (float(w.columns[name][i]) or math.nan for w in (planned, now))
         yield from _number(i + 1, subject, before, after, "")
     chosen = [bool(w.columns["chosen"][i]) for w in (planned, now)]
     if chosen[0] != chosen[1]:
@@ -141,6 +141,8 @@ def _why_referred(site: Site) -> str:
 
 def _standing(site: Site) -> str:
     """What stands at a site, in a word or two."""
+    if site.is_held:
+        return "hold"
     return "left out" if site.proposal.field.left_out else site.structure
 
 

@@ -32,6 +32,7 @@ class _Gathered:
     """Values of one site and revision while its rows are read."""
 
     values: dict[str, list[tuple[float | str, Origin, str, str]]] = field(default_factory=dict)
+    doubts: dict[str, tuple[Origin, str]] = field(default_factory=dict)
 
 
 def gather(
@@ -86,6 +87,8 @@ def gather(
             kind, why = fault_of(what, value, text, planned[number], rules)
             if why:
                 aside.append(SetAside(origin, str(number), column, text, kind, why))
+                if kind == IMPOSSIBLE:
+                    own.doubts[what] = origin, why
             else:
                 own.values.setdefault(what, []).append((value, origin, column, text))
     sites = dict(before or {})
@@ -127,6 +130,8 @@ def _values(
 def _settled(own: _Gathered, before: FieldSite, number: int, aside: list[SetAside]) -> FieldSite:
     """Take values that agree; those of two rows that do not are set aside, all of them."""
     out, origins = before, dict(before.origins)
+    # what is measured again is no longer doubted
+    doubts = {k: v for k, v in before.doubts.items() if k not in own.values} | own.doubts
     for what, given in own.values.items():
         first = given[0][0]
         if what in ("x", "y"):
@@ -142,13 +147,15 @@ def _settled(own: _Gathered, before: FieldSite, number: int, aside: list[SetAsid
                 why = f"Rows {rows} give site {number} another {what_of.replace('_', ' ')} each."
                 shown = text or f"{value}"
                 aside.append(SetAside(origin, str(number), column, shown, CONFLICTING, why))
+                if what in (*MEASURES, "decision"):
+                    doubts[what] = origin, why
             continue
         value, origin, column, text = given[-1]
         if what in JOINED:
             value = "; ".join(dict.fromkeys(str(v) for v, *_ in given))
         origins[what] = (origin, column, text or str(value))
         out = replace(out, **{field_of(what): value.lower() if what == "decision" else value})  # type: ignore[arg-type,union-attr]
-    return replace(out, origins=origins)
+    return replace(out, origins=origins, doubts=doubts)
 
 
 def _positions_agree(own: _Gathered) -> bool:
@@ -173,7 +180,7 @@ def _consistent(
     def drop_out(site: FieldSite, what: str, kind: str, why: str) -> FieldSite:
         origin, column, text = site.origins[what]
         aside.append(SetAside(origin, str(number), column, text, kind, why))
-        return site.without(what)
+        return site.without(what).doubted(what, origin, why)
 
     spare = rules.value("revise.tape_error")
     if found.bankfull_depth_m > found.depth_m + spare:

@@ -10,8 +10,10 @@ import numpy as np
 
 from siting.layout.pair_reach import LEVEL_M, SHORT, UNSEEN, head_caution
 from siting.layout.proposals import Member
+from siting.revising.on_hold import state_of
 from siting.revising.site_measures import BUILD, FieldSite
 from siting.sites import Site
+from siting.structures.type_looks import needs_tailwater
 from siting.values.rules import Rules
 from siting.values.wording import listed, metres
 
@@ -21,8 +23,9 @@ def regrouped(
 ) -> tuple[Site, ...]:
     """Settle which sites still work together, and in which order they are built.
 
-    A grade control falls away with the headcuts that it holds the bed for, unless the field says to
-    build it; a headcut whose last grade control falls away says that it has none.
+    A grade control waits with the headcuts that it holds the bed for, unless the field says to
+    build it; a headcut whose last grade control is not built waits too where what stands there
+    would be undermined without one.
 
     Parameters
     ----------
@@ -44,12 +47,29 @@ def regrouped(
             say = f"Nothing is built at {named} above it: it stands alone."
             out[i] = _cautioned(site, (*site.proposal.words.cautions, say))
         else:
-            why = f"It falls away with {named} above it, where nothing is built by hand."
-            out[i] = _with(site, field=replace(site.proposal.field, left_out=why))
+            states = listed([f"site {h + 1} {state_of(sites, h)}" for h in heads])
+            why = f"Hold: {states}, so that this control has no headcut to hold the bed for."
+            out[i] = _with(site, field=replace(site.proposal.field, hold=why))
     for i, site in enumerate(out):
         if planned[i].proposal.at_head and site.size is not None:
-            out[i] = _cautioned(site, _cautions(planned, out, i, found, rules))
+            controls = _controls_of(planned, i)
+            alone = bool(controls) and all(out[j].size is None for j in controls)
+            if alone and needs_tailwater(site.decision.kind):
+                out[i] = _without_control(site, out, controls)
+            else:
+                out[i] = _cautioned(site, _cautions(planned, out, i, found, rules))
     return tuple(_ordered(planned, out))
+
+
+def _without_control(site: Site, sites: Sequence[Site], controls: Sequence[int]) -> Site:
+    """Hold a headcut below which no grade control is built."""
+    states = listed([f"site {j + 1} {state_of(sites, j)}" for j in controls])
+    why = (
+        f"Hold: no grade control below it is built ({states}), and without one the structure here "
+        "is undermined. Settle that one, or look for another place 4 to 6 drop heights below the "
+        "foot and screen the ranch again."
+    )
+    return _with(site, field=replace(site.proposal.field, hold=why))
 
 
 def _with(site: Site, **changes: Any) -> Site:
@@ -91,12 +111,7 @@ def _cautions(
     standing = [j for j in controls if sites[j].size is not None]
     said = []
     if controls and not standing:
-        undermined = " Without one the structure here is undermined."
-        needs = site.decision.kind.needs_tailwater
-        said.append(
-            f"No grade control below it: {_sites(controls)} {_is_are(controls)} not built."
-            + (undermined if needs else "")
-        )
+        said.append(f"No grade control below it: {_sites(controls)} {_is_are(controls)} not built.")
     elif not controls and planned[i].is_referred:
         said.append(
             "No grade control was planned below it, as it was referred: look for a place 4 to 6 "

@@ -11,7 +11,7 @@ from siting.effects.site_effects import Effect, holds_back
 from siting.record.settings_used import SettingsUsed, settings_of
 from siting.record.site_records import SiteRecord, joined, read_record, restored
 from siting.record.structure_tables import Built, told_of
-from siting.revising.apply import apply_field
+from siting.revising.apply import apply_field, builds_refused
 from siting.revising.even_channel import SOURCE, even_effect
 from siting.revising.field_rows import FieldTable, read_rows
 from siting.revising.gathering import gather
@@ -111,7 +111,13 @@ class Revised:
     @property
     def touched(self) -> tuple[int, ...]:
         """Numbers of the sites of which the field said something."""
-        return tuple(sorted(n for n, site in self.found.items() if site.origins))
+        return tuple(sorted(n for n, site in self.found.items() if site.origins or site.doubts))
+
+    @property
+    def held(self) -> tuple[tuple[int, str], ...]:
+        """Numbers of the sites that wait, and why."""
+        sites = enumerate(self.now.sites, start=1)
+        return tuple((n, s.proposal.field.hold) for n, s in sites if s.is_held)
 
 
 def revise(
@@ -160,7 +166,8 @@ def revise(
     each = regrouped(sites.each, applied.sites, found, settings.rules)
     again = Sites(each, joined([r.measured for r in applied.records]))
     now = _worked(applied.records, again, _effects(planned, again), settings)
-    return Revised(planned, now, settings, found, tuple(tables), (*aside, *applied.set_aside))
+    aside = (*aside, *builds_refused(sites.each, each, found))
+    return Revised(planned, now, settings, found, tuple(tables), aside)
 
 
 def _gathered(
@@ -185,18 +192,17 @@ def _gathered(
         )
         aside = (*aside, *more)
     last = len(tables)
-    new = [s for s in found.values() if any(o.revision == last for o, *_ in s.origins.values())]
-    if not any(_says(site, last) for site in new):
+    if not any(_says(site, last) for site in found.values()):
         raise _nothing(tables[-1], [a for a in aside if a.origin.revision == last])
     return found, aside
 
 
 def _says(site: FieldSite, revision: int) -> bool:
     """Whether a site's rows of one revision say more than where its point lies."""
-    return any(
-        origin.revision == revision and what not in ("x", "y")
-        for what, (origin, *_) in site.origins.items()
-    )
+    said = {what: origin for what, (origin, *_) in site.origins.items()}
+    doubted = [origin for origin, _ in site.doubts.values()]
+    told = [origin for what, origin in said.items() if what not in ("x", "y")]
+    return any(origin.revision == revision for origin in (*told, *doubted))
 
 
 def _nothing(table: FieldTable, aside: Sequence[SetAside]) -> FieldRowsError:

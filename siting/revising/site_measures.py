@@ -83,6 +83,9 @@ class FieldSite:
         As given.
     origins
         Row of each of these, by name.
+    doubts
+        What was measured and cannot be, by name: its row, and why. It goes when the same is
+        measured again.
     """
 
     width_m: float = math.nan
@@ -99,6 +102,7 @@ class FieldSite:
     measured_by: str = ""
     measured_on: str = ""
     origins: Mapping[str, tuple[Origin, str, str]] = field(default_factory=dict)
+    doubts: Mapping[str, tuple[Origin, str]] = field(default_factory=dict)
 
     @property
     def measured(self) -> bool:
@@ -109,6 +113,10 @@ class FieldSite:
     def said(self) -> bool:
         """Whether anything at all is there that changes a plan."""
         return self.measured or bool(self.decision)
+
+    def doubted(self, what: str, origin: Origin, why: str) -> FieldSite:
+        """Return it with one more measure that cannot be."""
+        return replace(self, doubts={**self.doubts, what: (origin, why)})
 
     def without(self, what: str) -> FieldSite:
         """Return it without one measure or decision."""
@@ -154,7 +162,8 @@ def _why_impossible(what: str, value: float, planned: Planned, rules: Rules) -> 
             else ""
         )
         given, low, high = (_said(what, v) for v in (value, limit.low, limit.high))
-        return f"A {what.replace('_', ' ')} of {given} is outside {low} to {high}.{hint}"
+        span = f"{low.partition(' ')[0]} to {high}"
+        return f"A {what.replace('_', ' ')} of {given} is outside {span}.{hint}"
     if planned.on_road and what != "slope":
         return "The site stands on a road: only the slope of the road can be measured."
     if what == "drop" and not planned.has_drop:

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from siting.places.spot import Spot
-from siting.structures.channel_sizes import bed_width_m, channel_width_m, drop_of
+from siting.structures.channel_sizes import bed_width_m, drop_of, held_width_m, notch_width_m
 from siting.structures.fall_sizing import Fall, fall_over, lifted_d50_m, needed_d50_m, pooled
 from siting.structures.limit_checks import ROUNDING
 from siting.structures.rock_sizing import Asked, laid_stone, sill_stone
@@ -80,22 +80,24 @@ def _of_count(spot: Spot, count: int) -> Bowl:
     rules = spot.rules
     share, sill = drop_of(spot) / count, rules.value("rock_bowl.sill")
     crest_fall = max(drop_of(spot) - sill, 0.0) / count
-    run, notch = rules.value("rock_bowl.run") * share, bed_width_m(spot)
+    run, bed = rules.value("rock_bowl.run") * share, bed_width_m(spot)
     # no thinner than the largest stone that can be lifted, and it leaves a floor to fall on
     thick = largest_m(rules, lifted_d50_m(spot, people=2))
     wall = min(max(rules.value("rock_bowl.face") * share, thick), 0.5 * run)
-    # so wide that its pool is no narrower than the notch in the lip
-    width = max(channel_width_m(spot), notch + 2 * wall)
+    # so wide that its pool is no narrower than the bed, and its notch no wider than the pool
+    width = max(held_width_m(spot), bed + 2 * wall)
+    notch = min(notch_width_m(spot), width - 2 * wall)
+    sill_width = min(max(spot.section.top_width_m(sill), bed), width)
     because, pool = "the smallest stone of a bowl", rules["rock_bowl.pool"]
     shallow = max(pool.low, sill)
     fall = fall_over(
         spot,
         crest_fall_m=crest_fall,
         pool_m=shallow,
-        notch_m=min(notch, width - 2 * wall),
-        sill_m=width,
+        notch_m=notch,
+        sill_m=sill_width,
     )
-    asked = sill_stone(spot, width_m=channel_width_m(spot))
+    asked = sill_stone(spot, width_m=sill_width)
     least = rules.value("rock_bowl.stone")
     if fall is not None and asked is not None:
         least = max(least, asked.d50_m)
@@ -110,7 +112,7 @@ def _of_count(spot: Spot, count: int) -> Bowl:
         width_m=width,
         wall_m=wall,
         run_m=max(run, landing),
-        sill_width_m=min(max(spot.section.top_width_m(sill), notch), width),
+        sill_width_m=sill_width,
         crest_fall_m=crest_fall,
         pool_m=fall.pool_m if fall else shallow,
         fall=fall,
@@ -134,8 +136,8 @@ def laid_fall(spot: Spot, dims: Mapping[str, float]) -> Fall | None:
         spot,
         crest_fall_m=dims["wall_height_m"] - pool,
         pool_m=pool,
-        notch_m=min(bed_width_m(spot), width - 2 * wall),
-        sill_m=width,
+        notch_m=min(notch_width_m(spot), width - 2 * wall),
+        sill_m=dims["sill_width_m"],
     )
 
 

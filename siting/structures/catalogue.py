@@ -13,15 +13,17 @@ from siting.places.spot import MATERIALS, PURPOSES, Spot
 from siting.places.unseen_width import at_each_end
 from siting.structures.limit_checks import condition
 from siting.structures.structure_type import Check, StructureType
-from siting.structures.type_looks import KIND, symbol_fault, symbol_of
+from siting.structures.type_looks import KIND, needs_tailwater, symbol_fault, symbol_of
 from siting.structures.whole_price import whole_price_fault
 from siting.values.wording import listed, spanned
 from terrain.values.plugins import STRUCTURES, Plugins, call_plugin, load_plugins
 
 REFER = "refer"
 CONTROLS = ("vertical", "grade", "spread", REFER)
+#: Control of a site that waits until it is measured again, or for its partner.
+HOLD = "hold"
 #: Names that a plan uses for places where nothing is built; no other package may take them.
-RESERVED = ("engineer", "complete the DEM")
+RESERVED = ("engineer", "complete the DEM", "settle on site first", "nothing")
 NEEDS = (
     "name",
     "purposes",
@@ -139,7 +141,7 @@ def _tailwater_check(kind: StructureType, spot: Spot) -> tuple[Check, ...]:
         return ()
     return (
         condition(
-            not kind.needs_tailwater,
+            not needs_tailwater(kind),
             asks="water backed to the foot of the drop, or a type that needs none",
             found="no water backed to it",
             why_not=f"A {kind.name} is undermined without water backed to its foot, and no crest "

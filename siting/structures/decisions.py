@@ -19,6 +19,9 @@ from terrain.values.plugins import call_plugin
 #: What a place is called that is not for hands, and one of which only the raster shows too little.
 ENGINEER: Final = "engineer"
 MORE_ELEVATIONS: Final = "complete the DEM"
+#: What stands at a site that waits, and at one that is left out since nothing fits any more.
+SETTLE_FIRST: Final = "settle on site first"
+NOTHING: Final = "nothing"
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,6 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from siting.places.spot import Spot
+from siting.structures.design_flow import flow_at
 from siting.structures.grade_height import LEVEL_SOURCE, banks_hold, crest_level_m
 from siting.structures.limit_checks import ROUNDING, TRADE, condition
 from siting.structures.rock_sizing import Asked, kilograms
@@ -68,6 +69,23 @@ def ballast_stays(
     if asked is None or layer_m <= 0:
         return (held,)
     return (held, _median_stays(high, layer_m, asked, what="the ballast"))
+
+
+def ends_stay_dry(high: Spot, crest_m: float) -> tuple[Check, ...]:
+    """Hold the width that the high end wets against a structure at a drop, ends included."""
+    wet = high.section.top_width_m(flow_at(high, high.flow_m3s()).depth_m)
+    return (
+        condition(
+            wet <= crest_m + ROUNDING,
+            rule="grade_control.key",
+            asks=f"a structure as wide as the flow {_at(high)}: {metres(wet)}",
+            found=f"{metres(crest_m)} with its ends",
+            why_not=f"{_start(high)} is {metres(wet)} wide and goes round the ends of "
+            f"{metres(crest_m)}: look at them after such a flow.",
+            source="no published source",
+            basis=TRADE,
+        ),
+    )
 
 
 def crest_between_banks(high: Spot, height_m: float) -> tuple[Check, ...]:

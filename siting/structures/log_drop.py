@@ -16,7 +16,7 @@ from siting.structures import amounts, structure_sentences
 from siting.structures.channel_sizes import drop_of
 from siting.structures.design_flow import flow_cautions, flow_note
 from siting.structures.fall_sizing import LANDING_SOURCE, fall_notes, scour_check
-from siting.structures.high_end import ballast_stays, stone_stays
+from siting.structures.high_end import ballast_stays, ends_stay_dry, stone_stays
 from siting.structures.limit_checks import TRADE, at_most, condition, hand_limits
 from siting.structures.log_steps import LogSteps, steps_for, steps_of
 from siting.structures.outlines import across_channel, box, rectangle
@@ -131,6 +131,7 @@ class LogDrop(StructureType):
                 "guides, from memory; length of a step: common practice).",
                 "Behind the steps there is fill, so the current pushes on one log's front only "
                 "(common practice).",
+                *structure_sentences.held_note(spot, width),
                 *fall_notes(spot, steps.on_apron),
                 *(stone_notes(spot, stone) if stone else (flow_note(spot),)),
                 *hold_notes(spot, steps.held),
@@ -142,6 +143,7 @@ class LogDrop(StructureType):
         dims, asked = size.dims, bed_stone(high)
         return (
             *stone_stays(high, size.stone, asked),
+            *ends_stay_dry(high, size.crest_m),
             *ballast_stays(
                 high,
                 steps_of(high, round(dims["steps_count"])).logs,
@@ -238,6 +240,7 @@ class LogDrop(StructureType):
                 if rock
                 else ("Every step is paved with bags, behind its log.",)
             ),
+            *structure_sentences.dry_sides(spot, dims["width_m"]),
             "Fill the ends in the banks with tamped soil and stone; sow the worked ground.",
             structure_sentences.INSPECT,
         )
@@ -280,7 +283,7 @@ class LogDrop(StructureType):
         return (*logs, *fill, box("apron", (foot, foot + dims["apron_m"]), apron))
 
     def section(self, spot: Spot, size: Size) -> tuple[Outline, ...]:
-        """Seen from below: the logs one behind and above the other, from bank to bank."""
+        """Seen from below: the logs one behind and above the other, with their ends."""
         dims, half = size.dims, size.crest_m / 2
         tops = [size.height_m - i * dims["step_m"] for i in range(round(dims["steps_count"]))]
         return tuple(

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from siting.places.spot import Spot
 from siting.structures import amounts
-from siting.structures.channel_sizes import bed_width_m, channel_width_m, drop_of
+from siting.structures.channel_sizes import drop_of, held_width_m, notch_width_m
 from siting.structures.fall_sizing import Fall, fall_over, needed_d50_m, pooled
 from siting.structures.limit_checks import ROUNDING
 from siting.structures.rock_sizing import Asked, asked_by, bed_stone
@@ -55,7 +55,7 @@ def steps_for(spot: Spot) -> LogSteps:
 def steps_of(spot: Spot, count: int) -> LogSteps:
     """Work out so many steps."""
     rules = spot.rules
-    width, pool = channel_width_m(spot), rules["log_drop.pool"]
+    width, pool = held_width_m(spot), rules["log_drop.pool"]
     diameter = max(drop_of(spot) / count, rules.low("log_drop.step"))
     key, tread = rules.value("log_drop.key"), rules.value("log_drop.tread")
     posts = count * amounts.count(width, rules.value("log_drop.stake_spacing"))
@@ -69,7 +69,7 @@ def steps_of(spot: Spot, count: int) -> LogSteps:
         # the whole front of the lowest log, and of the others what their pools leave free
         exposed_share=(1 + (count - 1) * min(pool.low / diameter, 1.0)) / count,
     )
-    step, notch = drop_of(spot) / count, min(bed_width_m(spot), width)
+    step, notch = drop_of(spot) / count, min(notch_width_m(spot), width)
     one = fall_over(spot, crest_fall_m=step, pool_m=pool.low, notch_m=notch, sill_m=width)
     least, depth, by = rules.value("rock_bowl.stone"), pool.low, bed_stone(spot)
     apron = one

@@ -14,10 +14,10 @@ from typing import ClassVar
 from siting.places.spot import Spot
 from siting.structures import amounts, structure_sentences
 from siting.structures.bowl_design import Bowl, bowl_for, laid_fall, split_note
-from siting.structures.channel_sizes import channel_width_m, drop_of
+from siting.structures.channel_sizes import drop_of
 from siting.structures.design_flow import flow_cautions
 from siting.structures.fall_sizing import fall_notes, landing_check, scour_check
-from siting.structures.high_end import stone_stays
+from siting.structures.high_end import ends_stay_dry, stone_stays
 from siting.structures.limit_checks import hand_limits
 from siting.structures.outlines import area_m2, box, horseshoe, moved, pool_in, rectangle
 from siting.structures.rock_sizing import lift_check, sill_stone, stone_cautions, stone_notes
@@ -81,7 +81,7 @@ class RockBowl(StructureType):
         return 0.7 if bowl_for(spot).count == 1 else 0.8
 
     def size(self, spot: Spot) -> Size:
-        """Wall as high as the drop, bank to bank; length in drop heights and past the jet."""
+        """Wall as high as the drop and as wide as the flow; as long as drop and jet ask for."""
         rules, bowl = spot.rules, bowl_for(spot)
         stone, key = bowl.stone, rules.value("grade_control.key")
         sill = rules.value("rock_bowl.sill")
@@ -105,6 +105,7 @@ class RockBowl(StructureType):
             stone=stone,
             notes=(
                 *split_note(spot, bowl),
+                *structure_sentences.held_note(spot, bowl.width_m),
                 f"The wall stands {metres(bowl.crest_fall_m + bowl.pool_m)} above the floor; wall "
                 f"and pool take {metres(bowl.run_m)} along the channel: "
                 f"{rules.value('rock_bowl.run'):g} times the height that falls (common practice, "
@@ -120,9 +121,10 @@ class RockBowl(StructureType):
     def high_end_checks(self, high: Spot, size: Size) -> tuple[Check, ...]:
         """Stone and pool at the high end of the flow's range."""
         assert size.stone is not None
-        sill = sill_stone(high, width_m=channel_width_m(high))
+        sill = sill_stone(high, width_m=size.dims["sill_width_m"])
         return (
             *stone_stays(high, size.stone, sill),
+            *ends_stay_dry(high, size.crest_m),
             scour_check(high, laid_fall(high, size.dims), size.stone, rule="rock_bowl.pool"),
         )
 
@@ -185,6 +187,7 @@ class RockBowl(StructureType):
             *_again(size),
             "Set the top row last, under the lip and at or just below its grade, lowest in the "
             "middle: no stone may stand above the ground upstream.",
+            *structure_sentences.dry_sides(spot, dims["width_m"]),
             "Sow the worked ground.",
             structure_sentences.INSPECT,
         )
@@ -226,7 +229,7 @@ class RockBowl(StructureType):
         return tuple(out)
 
     def section(self, spot: Spot, size: Size) -> tuple[Outline, ...]:
-        """Seen from below: the wall from bank to bank, and the sill before it."""
+        """Seen from below: the wall, and the sill before it."""
         half, tall = size.dims["width_m"] / 2, size.dims["sill_height_m"]
         sill = size.dims["sill_width_m"] / 2
         return (

@@ -8,9 +8,9 @@ from typing import ClassVar
 
 from siting.places.spot import Spot
 from siting.structures import amounts, structure_sentences
-from siting.structures.channel_sizes import bed_width_m, channel_width_m, drop_of
+from siting.structures.channel_sizes import drop_of, held_width_m, notch_width_m
 from siting.structures.design_flow import flow_cautions
-from siting.structures.high_end import stone_stays
+from siting.structures.high_end import ends_stay_dry, stone_stays
 from siting.structures.limit_checks import at_least, at_most, hand_limits
 from siting.structures.outlines import box, rectangle
 from siting.structures.rock_sizing import (
@@ -115,7 +115,7 @@ class RockRundown(StructureType):
         face = rules.value("rock_rundown.run") * drop
         outlet = rules.value("rock_rundown.outlet") * stone.d50_m
         chute = _chute_width_m(spot)
-        crest = channel_width_m(spot) + 2 * edge
+        crest = held_width_m(spot) + 2 * edge
         flare = (chute - crest) / 2 + edge
         foot = chute / 2 + edge
         layer = rules.value("stone.layer") * stone.d50_m
@@ -137,6 +137,7 @@ class RockRundown(StructureType):
             ),
             stone=stone,
             notes=(
+                *structure_sentences.held_note(spot, crest),
                 f"The face is laid back to {rules.value('rock_rundown.run'):g} along for 1 down "
                 "(field guides, from memory).",
                 f"Its stone lies {metres(layer)} thick, two median stones; the apron is "
@@ -147,8 +148,9 @@ class RockRundown(StructureType):
         )
 
     def high_end_checks(self, high: Spot, size: Size) -> tuple[Check, ...]:
-        """Stone at the high end of the flow's range."""
-        return stone_stays(high, size.stone, _asked(high))
+        """Stone and ends at the high end of the flow's range."""
+        ends = ends_stay_dry(high, size.crest_m)
+        return (*stone_stays(high, size.stone, _asked(high)), *ends)
 
     def materials(self, spot: Spot, size: Size) -> tuple[Amount, ...]:
         """Stone of face and apron, gravel or fabric below, earth laid back, seed."""
@@ -207,6 +209,7 @@ class RockRundown(StructureType):
             "tight; chink the gaps with gravel.",
             f"Carry the stone {metres(dims['edge_m'])} up both sides, higher than the middle, and "
             "end it at the crest flush with the ground upstream.",
+            *structure_sentences.dry_sides(spot, size.crest_m),
             "Sow the worked ground.",
             structure_sentences.INSPECT,
         )
@@ -247,8 +250,8 @@ def _face_slope(spot: Spot) -> float:
 
 
 def _chute_width_m(spot: Spot) -> float:
-    """Width that carries the flow: the bed, no wider than the channel."""
-    return min(bed_width_m(spot), channel_width_m(spot))
+    """Width that carries the flow as deep as the channel does."""
+    return notch_width_m(spot)
 
 
 def _asked(spot: Spot) -> Asked | None:

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from siting.channels.reach_settings import SWALES
 from siting.places.spot import Spot
+from siting.structures.channel_sizes import channel_width_m
 from siting.structures.limit_checks import steepest
 from siting.structures.structure_type import Failure, Stone
 from siting.values.wording import hectares, metres, percent, quantity
@@ -21,6 +23,8 @@ INSPECT = (
     "Look at it after every flow in the first year, then each year before the rains: stones or "
     "logs moved, ends, apron, holes behind it. Mend small faults at once."
 )
+#: A gully that is wider than what has to be held of it by less than this is held whole, m.
+NEARLY_WHOLE_M = 0.5
 #: What a crew looks at before it starts, by what the structure is for. Common practice.
 LOOK_AT_A_DROP = (
     "The drop is where the plan has it, and no higher than the plan says.",
@@ -95,7 +99,8 @@ def channel_cautions(spot: Spot) -> tuple[str, ...]:
     reviewed = rules.low("hand_work.drainage_area")
     if spot.land.area_ha > reviewed:
         out.append(f"More than {hectares(reviewed)} drain to it: have the design reviewed.")
-    if spot.task.purpose == "grade" and spot.form.stage in _STAGES:
+    cut = spot.form.setting not in SWALES  # a shallow swale is in no stage of incision
+    if spot.task.purpose == "grade" and cut and spot.form.stage in _STAGES:
         out.append(_STAGES[spot.form.stage])
     return tuple(out)
 
@@ -111,3 +116,25 @@ def drop_cautions(spot: Spot) -> tuple[str, ...]:
 def each_once(*groups: tuple[str, ...]) -> tuple[str, ...]:
     """Join groups of sentences, each once, in their order."""
     return tuple(dict.fromkeys(sentence for group in groups for sentence in group))
+
+
+def held_note(spot: Spot, width_m: float) -> tuple[str, ...]:
+    """Say how much of a wider drop a structure holds, and why; nothing where it holds all."""
+    whole = channel_width_m(spot)
+    if whole - width_m < NEARLY_WHOLE_M:
+        return ()
+    return (
+        f"It holds the {metres(width_m)} of the drop that the design flow wets, of "
+        f"{metres(whole)} between the banks, with its ends let in (common practice, no published "
+        "source).",
+    )
+
+
+def dry_sides(spot: Spot, width_m: float) -> tuple[str, ...]:
+    """What is done with the drop beside a structure that does not span it all."""
+    if channel_width_m(spot) - width_m < NEARLY_WHOLE_M:
+        return ()
+    return (
+        "Beside it, where no flow comes, break the bare face down to a slope that stands, about 2 "
+        "along for 1 up, and turn any water from there to the middle.",
+    )

@@ -158,3 +158,8 @@ def _has_area(part: Outline) -> bool:
     """Whether a part is more than a line: an apron of no length is none."""
     xs, heights = zip(*part.corners, strict=True)
     return bool(max(xs) - min(xs) > 1e-6 and max(heights) - min(heights) > 1e-6)
+
+
+def needs_tailwater(kind: StructureType) -> bool:
+    """Whether a type at a drop needs water backed to its foot; so where it does not say."""
+    return bool(getattr(kind, "needs_tailwater", True))

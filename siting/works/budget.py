@@ -159,7 +159,7 @@ def _problem(
         # up, so that no limit is passed by rounding; nine decimals drop the noise of 0.1 + 0.2
         return np.array([math.ceil(round(v * steps, 9)) for v in values], dtype=np.int64)
 
-    cost = up([getattr(g, f"cost_{money}") for g in known], MONEY_STEPS)
+    cost = up([_held(g, money) for g in known], MONEY_STEPS)
     use, limit = [], []
     if budget is not None:
         use.append(cost)
@@ -175,6 +175,11 @@ def _problem(
         limit=np.array(limit, dtype=np.int64),
         needs=np.array(pairs, dtype=np.int64).reshape(-1, 2),
     )
+
+
+def _held(group: Group, money: str) -> float:
+    """What of a group is held against a budget."""
+    return float(getattr(group, f"cost_{money}") if group.counted is None else group.counted)
 
 
 def _choose_among(
@@ -223,7 +228,10 @@ def _choice(
         name: math.fsum(getattr(g, name) for g in taken)
         for name in ("value", "cost_low", "cost_likely", "cost_high", "crew_days")
     }
-    spent = sums[f"cost_{money}"]
+    spent = math.fsum(_held(g, money) for g in taken)
+    held = f"at the {money} cost"
+    if spent > sums[f"cost_{money}"]:
+        held += ", at the high one where nobody saw the width"
     money_left = None if budget is None else max(0.0, budget - spent)
     days_left = None if crew_days is None else max(0.0, crew_days - sums["crew_days"])
     sites = tuple(site for g in taken for site in g.site_ids)
@@ -234,7 +242,7 @@ def _choice(
     ]
     if budget is not None:
         said.append(
-            f"they cost {spent:,.0f} of {budget:,.0f}{unit} at the {money} cost "
+            f"they cost {spent:,.0f} of {budget:,.0f}{unit} {held} "
             f"({sums['cost_low']:,.0f} to {sums['cost_high']:,.0f}), {money_left:,.0f} left"
         )
     if crew_days is not None:

@@ -27,6 +27,8 @@ class Group:
         Summed over its sites; NaN where no cost is known: it is then never chosen.
     crew_days
         Likely days of a crew; NaN likewise.
+    counted
+        Cost that is held against a budget; the one that is asked for where none is given.
     needs
         Groups that must be built before it: the base of a series before its head.
     """
@@ -39,6 +41,7 @@ class Group:
     cost_high: float
     crew_days: float
     needs: tuple[int, ...] = ()
+    counted: float | None = None
 
 
 def is_known(group: Group) -> bool:

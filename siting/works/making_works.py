@@ -63,6 +63,8 @@ class Works:
         Number of sites.
     judging, years
         How they were judged, and the horizon.
+    held
+        Sites that wait until they are settled on site: in no work.
     """
 
     each: tuple[Work, ...]
@@ -71,6 +73,7 @@ class Works:
     site_count: int
     judging: Judging
     years: float
+    held: tuple[int, ...] = ()
 
     def __len__(self) -> int:
         return len(self.each)
@@ -112,11 +115,11 @@ class Works:
     def list_place(self) -> IntArray:
         """Place of each site in a list of all, from 1, ``(n,)``.
 
-        Works by rank, the sites of each in the order of building; then what is referred, most at
-        risk first; then what is left out.
+        What is on hold; then works by rank, the sites of each in the order of building; then what
+        is referred, most at risk first; then what is left out.
         """
         built = [row for work in self.by_rank for row in work.rows]
-        listed = [*built, *(r.row for r in self.referred)]
+        listed = [*self.held, *built, *(r.row for r in self.referred)]
         rest = sorted(set(range(self.site_count)) - set(listed))
         out = np.zeros(self.site_count, dtype=np.int64)
         out[[*listed, *rest]] = np.arange(1, self.site_count + 1)
@@ -174,7 +177,7 @@ def works_of(
             losses=losses_of(known, kind, rows),
             holds=chance_to_hold(sites, kind, rows, (), rules=rules, years=years),
             share_made_up=share_made_up(sites, rows) if kind == HEADCUT else 1.0,
-            takings=_takings(cost, crew_days, rows),
+            takings=_takings(sites, cost, crew_days, rows),
             swale_worth=rules.value("works.swale_worth"),
             least_share=rules.value("works.least_share"),
             least_saved_m3=rules.value("works.least_saved"),
@@ -198,12 +201,15 @@ def works_of(
         site_count=sites.count,
         judging=judging,
         years=years,
+        held=tuple(i for i, site in enumerate(sites) if site.is_held),
     )
 
 
-def _takings(cost: FloatArray, crew_days: FloatArray, rows: Sequence[int]) -> Takings:
-    low, likely, high = (float(v) for v in cost[list(rows)].sum(axis=0))
-    return Takings(low, likely, high, float(crew_days[list(rows)].sum()))
+def _takings(sites: Sites, cost: FloatArray, crew_days: FloatArray, rows: Sequence[int]) -> Takings:
+    own = list(rows)
+    low, likely, high = (float(v) for v in cost[own].sum(axis=0))
+    counted = [float(cost[i, 2 if sites[i].width_unseen else 1]) for i in own]
+    return Takings(low, likely, high, float(crew_days[own].sum()), sum(counted))
 
 
 def _needs(

@@ -79,7 +79,7 @@ class Takes:
     works
         What stands or falls together, with what it saves and takes.
     choice
-        What the budget buys; everything that can be built without one.
+        What the budget buys; without one everything that works and saves something.
     means
         What it was counted with.
     """
@@ -127,9 +127,8 @@ class Takes:
         if not self.quantities.built.any():
             return ()
         chosen, _ = self.choice.columns(self.quantities.site_id.tolist())
-        which = chosen if self.means.limited else self.quantities.built
         out = [self.choice.summary] if self.means.limited else []
-        out += [*self._work(which), *self._of_no_use()]
+        out += [*self._work(chosen), *self._of_no_use()]
         if self.means.limited:
             left = [
                 f"Left out, {named(left.group_id, left.site_ids)}: {left.why}"
@@ -140,15 +139,15 @@ class Takes:
         return tuple(out)
 
     def _of_no_use(self) -> list[str]:
-        """What of all of it goes into works that save nothing, or cannot work."""
+        """What could be built beside it and saves nothing, or cannot work."""
         idle = [work for work in self.works.each if not work.is_worth_it]
         if not idle or self.means.limited:
             return []
         cost = sum(work.takings.cost_likely for work in idle)
         return [
-            f"Of this {cost:,.0f} {self.bill.currency} are for {counted(len(idle), 'work')} that "
-            f"save nothing within {self.works.years:g} years or cannot work: they are listed, and "
-            "a budget does not buy them."
+            f"Not counted in this: {counted(len(idle), 'work')} for {cost:,.0f} "
+            f"{self.bill.currency} that would save nothing within {self.works.years:g} years, or "
+            "cannot work. They are listed last: do not build them for what they save."
         ]
 
     def _work(self, which: BoolArray) -> list[str]:
@@ -194,10 +193,9 @@ class Takes:
     def tables(self) -> dict[str, Columns]:
         """Tables ``materials`` and ``costs``."""
         chosen, _ = self.choice.columns(self.quantities.site_id.tolist())
-        among = chosen if self.means.limited else None
         return {
-            "materials": material_columns(self.quantities, among),
-            "costs": cost_columns(self.bill, among),
+            "materials": material_columns(self.quantities, chosen),
+            "costs": cost_columns(self.bill, chosen),
         }
 
 
@@ -260,8 +258,11 @@ def takes_of(
 
 
 def _bought(works: Works, means: Means) -> Choice:
-    """What the limits buy: never a work that does not work, or that saves nothing."""
-    worthy = {work.id for work in works.each if work.is_worth_it or not means.limited}
+    """What the limits buy: never a work that does not work, or that saves nothing.
+
+    Without limits it is everything else.
+    """
+    worthy = {work.id for work in works.each if work.is_worth_it}
     choice = choose(
         [group for group in budget_groups(works) if group.id in worthy],
         budget=means.budget,
@@ -298,6 +299,7 @@ def budget_groups(works: Works) -> list[Group]:
             cost_high=work.takings.cost_high,
             crew_days=work.takings.crew_days,
             needs=work.needs,
+            counted=work.takings.counted,
         )
         for work in works.each
     ]

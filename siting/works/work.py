@@ -93,12 +93,21 @@ class Loss:
 
 @dataclass(frozen=True, slots=True)
 class Takings:
-    """What a work takes: low, likely and high cost, and likely days of a crew."""
+    """What a work takes.
+
+    Parameters
+    ----------
+    cost_low, cost_likely, cost_high, crew_days
+        Cost, and likely days of a crew.
+    counted
+        Cost that a budget counts: the likely one, but the high one of sites whose width nobody saw.
+    """
 
     cost_low: float
     cost_likely: float
     cost_high: float
     crew_days: float
+    counted: float
 
 
 @dataclass(frozen=True, slots=True)

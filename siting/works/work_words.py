@@ -176,7 +176,7 @@ def why_first(works: Works, *, currency: str) -> str:
             "years: do not build it for that."
         )
     elif works.referred:
-        said.append("Nothing here is for hands to build.")
+        said.append("Nothing here is for hands as it stands.")
     at_risk = next((r for r in works.referred if r.at_risk_m3 > 0), None)
     if at_risk is not None:
         said.append(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from contextvars import copy_context
 from typing import TypeVar
 
 Item = TypeVar("Item")
@@ -34,8 +35,10 @@ def over_items(work: Callable[[Item], T], items: Sequence[Item]) -> list[T]:
     n = min(workers(), len(items))
     if n <= 1:
         return [work(item) for item in items]
+    # what holds for the caller, such as the units it tells in, holds for every worker
+    context = copy_context()
     with ThreadPoolExecutor(max_workers=n) as pool:
-        return list(pool.map(work, items))
+        return list(pool.map(lambda item: context.copy().run(work, item), items))
 
 
 def over_bands(work: Callable[[int, int], T], rows: int) -> list[T]:

@@ -6,8 +6,10 @@ and named; it stops nothing but its own use.
 
 from __future__ import annotations
 
+import functools
 import importlib.metadata
 import inspect
+import sys
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any, Generic, TypeVar
@@ -22,6 +24,8 @@ FLOOD_METHODS = "gullywalk.flood_methods"
 STRUCTURES = "gullywalk.structures"
 STEPS = "gullywalk.steps"
 
+#: Entry points, each behind its name, its value and the package it comes from.
+_Listed = tuple[tuple[tuple[str, str, str], importlib.metadata.EntryPoint], ...]
 #: Plug-ins may leave Python through SystemExit as well; Ctrl-C and lack of memory go through.
 _FAULTS = (Exception, SystemExit)
 
@@ -142,8 +146,10 @@ def load_plugins(
     PluginError
         When two plug-ins have one name.
     """
-    found = importlib.metadata.entry_points(group=group) if entries is None else entries
-    listed = sorted({(e.name, e.value, _package(e)): e for e in found}.items())
+    if entries is None:
+        listed = _installed(group, tuple(sys.path), importlib.metadata.entry_points)
+    else:
+        listed = _sorted(entries)
     for (first, value, package), (second, other_value, other_package) in zip(
         [key for key, _ in listed], [key for key, _ in listed[1:]], strict=False
     ):
@@ -191,6 +197,17 @@ def call_plugin(kind: str, name: str, work: Callable[[], R]) -> R:
             f"the {kind} {name!r} failed: {type(error).__name__}: {_clause(error)}",
             do=f"choose another {kind}, or tell the people who wrote it",
         ) from error
+
+
+@functools.lru_cache(maxsize=64)
+def _installed(group: str, path: tuple[str, ...], look: Callable[..., Any]) -> _Listed:
+    """Entry points of a group, looked up once for a search path: every package is read for it."""
+    return _sorted(look(group=group))
+
+
+def _sorted(entries: Iterable[importlib.metadata.EntryPoint]) -> _Listed:
+    """Entry points with their name, value and package, each once."""
+    return tuple(sorted({(e.name, e.value, _package(e)): e for e in entries}.items()))
 
 
 def _package(entry: importlib.metadata.EntryPoint) -> str:

@@ -214,6 +214,20 @@ def test_json_of_a_work_holds_its_sites_and_reasons(command: Callable, plan: Pat
     assert "work_reasons" in document
 
 
+def test_a_headcut_is_told_as_its_site_or_by_why_it_is_none(
+    command: Callable, plan: Path, plan_us: Path
+) -> None:
+    assert told(command, plan, "headcut:1") == told(command, plan, 1)
+    lines = told(command, plan, "Headcut:2")
+    text = " ".join(lines)
+    assert lines[0] == "Headcut 2, no site: not sure enough to plan for: look at it."
+    assert "Why none: Not sure enough: confidence 0.40, below 0.50." in text
+    assert "a drop of 2.4 m with a face of 140 %" in text
+    assert "a drop of 7.9 ft" in " ".join(told(command, plan_us, "headcut:2"))
+    data = json.loads(command("explain", plan, "headcut:2", "--json").out)
+    assert data["headcut"]["why_no_site"].startswith("Not sure enough")
+
+
 @pytest.mark.parametrize("units", ["si", "us"])
 def test_json_holds_the_rows_of_the_plan(
     command: Callable, plan: Path, plan_us: Path, units: str
@@ -264,8 +278,11 @@ def test_sites_that_are_not_there(refused: Callable, plan: Path) -> None:
     assert "plan.gpkg has no site 9; expected site 1 to 4." in refused(plan, 9)
     assert "plan.gpkg has no work of rank 7; expected 1 to 2." in refused(plan, "rank:7")
     assert "plan.gpkg has no work 7; expected 1 to 2." in refused(plan, "work:7")
+    assert "plan.gpkg has no headcut 9; expected headcut 1 to 2." in refused(plan, "headcut:9")
+    no_site = refused(plan, "headcut:2", "--picture", plan.with_name("none.png"))
+    assert "headcut 2 is no site. Not sure enough" in no_site
     for text in ("first", "rank:", "1.5", "12x", "rank:one", ""):
-        assert f"'{text}' is not the number of a site, work:n or rank:n" in refused(
+        assert f"'{text}' is not the number of a site, work:n, rank:n or headcut:n" in refused(
             plan, text, code=2
         )
     assert "holds no reasoning for site 3. Make it again" in refused(plan, 3)

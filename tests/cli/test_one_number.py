@@ -108,3 +108,16 @@ def test_the_list_says_what_the_sentences_say(
         assert f"{area} drain to it" in " ".join(told.split())
         if units == "us":
             assert not SI_FIGURE.search(told), SI_FIGURE.search(told)
+
+
+def test_a_shallow_swale_is_in_no_stage_of_incision(plans: dict[Units, Path]) -> None:
+    plan = read_plan(plans["si"])
+    swales = [r for r in plan.rows("sites") if r["setting"] in ("swale", "wet-meadow candidate")]
+    assert swales
+    for row in swales:
+        assert not int(row["stage"] or 0)
+        assert "widening" not in str(row["caution"])
+    ids = {int(row["site_id"]) for row in swales}
+    staged = [r for r in plan.rows("reasons") if r["subject"] == "stage of incision"]
+    assert staged
+    assert not ids & {int(r["site_id"]) for r in staged}

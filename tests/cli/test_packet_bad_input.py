@@ -172,7 +172,7 @@ def test_sites_that_are_not_there(command: Callable, plan: Path, tmp_path: Path)
     line = refused(command, plan, "--sites", "2,77", "--out", out)
     assert line == "gullywalk: plan.gpkg has no site 77; expected site 1 to 4."
     line = refused(command, plan, "--sites", "rank:9", "--out", out)
-    assert "has no rank 9; expected rank 1 to 4." in line
+    assert "has no rank 9; expected rank 1 to 2." in line
     assert not out.exists()
 
 

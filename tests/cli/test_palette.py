@@ -20,6 +20,7 @@ COLOURS = {
     "vertical": "#A63A2B",
     "grade": "#B26C00",
     "spread": "#3E8E5A",
+    "hold": "#2B2B2B",
     "refer": "#2B2B2B",
 }
 

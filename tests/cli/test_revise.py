@@ -445,3 +445,48 @@ def test_columns_that_are_not_used_are_named(
     assert ended.line == "Note: field.csv has columns that are kept but not used: weather."
     (row,) = read_plan(tmp_path / "out.gpkg").rows("field_rows")
     assert json.loads(row["text"])["weather"] == "=HYPERLINK(1)"
+
+
+def test_what_is_on_hold_stands_first_everywhere(
+    command: Callable, plan: Path, field: Callable, tmp_path: Path
+) -> None:
+    old = read_plan(plan)
+    pairs = [
+        (int(head["site_id"]), int(base["site_id"]))
+        for head in old.rows("sites")
+        for base in old.rows("sites")
+        if head["control"] == "vertical"
+        and base["control"] == "grade"
+        and head["pair_id"]
+        and head["pair_id"] == base["pair_id"]
+    ]
+    head, base = pairs[0]
+    out = tmp_path / "held.gpkg"
+    ended = command("revise", plan, field(f"site_id,measured_width\n{head},400 m\n"), "--out", out)
+    assert (ended.code, ended.err) == (0, "")
+    assert " on hold: settle that first." in ended.out.splitlines()[0]
+    lines = ended.out.splitlines()
+    first = lines.index("On hold, not to be built before it is settled:")
+    assert first < lines.index("Planned, and now:")
+    assert f"  Site {head}: measure again. A width of 400 m is outside 0.1 to 100 m." in lines
+    new = read_plan(out)
+    rows = {int(row["site_id"]): row for row in new.rows("sites")}
+    for site in (head, base):
+        assert (rows[site]["control"], rows[site]["rank"]) == ("hold", 0)
+        assert np.isnan(rows[site]["structure_height_m"])
+        assert not rows[site]["chosen"]
+        assert str(rows[site]["reason"]).startswith("Hold: ")
+    held = [row for row in rows.values() if row["control"] == "hold"]
+    ranks = sorted(int(row["rank"]) for row in rows.values())
+    assert ranks == [0] * len(held) + list(range(1, len(rows) - len(held) + 1))
+    assert min(int(r["rank"]) for r in rows.values() if r["control"] != "hold") == 1
+    assert new.run_info["summary"].startswith(f"{len(held)} sites are on hold")
+    assert new.run_info["hold 1"].startswith("Site ")
+    told = command("explain", out, head).out
+    assert told.startswith(f"Site {head}, on hold:")
+    assert command("packet", out, "--top", 2, "--out", tmp_path / "held.pdf").code == 0
+    assert command("page", out, "--out", tmp_path / "held.html").code == 0
+    assert command("waypoints", out, "--out", tmp_path / "held.gpx").code == 0
+    gpx = (tmp_path / "held.gpx").read_text("utf-8")
+    assert f"hold, site {head}" in gpx
+    assert "Do not build here yet" in gpx

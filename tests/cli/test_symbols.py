@@ -90,8 +90,8 @@ def test_shapes_differ_as_much_as_colours() -> None:
         for rule in layer_symbols(layer, "si", LOOKS).rules
         if isinstance(rule.symbol, Marker)
     }
-    # Four controls, the rolling dip and the headcut.
-    assert len(shapes) == 6
+    # Five controls, the rolling dip and the headcut.
+    assert len(shapes) == 7
 
 
 def test_a_rolling_dip_has_its_own_shape_in_the_colour_of_spreading() -> None:

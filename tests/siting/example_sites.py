@@ -38,6 +38,7 @@ class Kind:
     name: str
     control: str
     spacing_rules: ClassVar[tuple[str, ...]] = ()
+    needs_tailwater: ClassVar[bool] = True
 
     def cautions(self, spot: Spot, size: Size) -> tuple[str, ...]:
         return ()

@@ -6,6 +6,7 @@ import ctypes
 import itertools
 import os
 import time
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -277,6 +278,17 @@ def test_which_cost_is_held_against_the_budget() -> None:
     assert choose(groups, budget=1500, money="high").group_ids == ()
     with pytest.raises(ParameterError, match="money is 'mean'"):
         choose(groups, budget=1, money="mean")
+
+
+def test_what_a_group_counts_is_held_against_the_budget() -> None:
+    """The second costs 500 likely, but its width was not seen: it counts as 900."""
+    groups = [group(1, 0.3, 400), replace(group(2, 0.5, 500), counted=900.0), group(3, 0.2, 500)]
+    choice = choose(groups, budget=1000, currency="US$")
+    assert choice.group_ids == (1, 3)
+    alone = choose(groups[:2], budget=1000, currency="US$")
+    assert alone.group_ids == (2,)
+    assert (alone.cost_likely, alone.money_left) == (500.0, 100.0)
+    assert "they cost 900 of 1,000 US$ at the likely cost, at the high one where" in alone.summary
 
 
 def test_without_limits_all_that_can_be_built_is_chosen() -> None:

@@ -310,12 +310,18 @@ def test_each_check_told_is_one_of_the_spot_as_shown(plan: Plan) -> None:
     for i, site in enumerate(plan.sites):
         decision = site.decision
         kind = decision.type
-        checks = decision.failed if kind is None else kind.checks(site.spot)
-        if kind is not None and site.width_unseen:
-            # both ends are held, and told as ranges
+        checks = decision.failed
+        if kind is not None:
             checks = decision.chosen.checks[kind.name]
-            for end in at_each_end(site.spot):
-                assert all(c.passed for c in kind.checks(end)), i + 1
+            own = kind.checks(site.spot)
+            if site.width_unseen:
+                # both ends are held, and told as ranges
+                for end in at_each_end(site.spot):
+                    assert all(c.passed for c in kind.checks(end)), i + 1
+            else:
+                assert same(checks[: len(own)], own), i + 1
+            # beside the type's own limits only whether it needs water backed to a dry drop
+            assert len(checks) - len(own) == (site.proposal.at_head and site.spot.task.dry), i + 1
         wanted = [(c.asks, c.found, c.passed) for c in (*decision.kept_clear, *checks)]
         told = [r for r in plan.rows("reasons", i) if r["part"] == "limits"]
         assert len(told) == len(wanted), i + 1

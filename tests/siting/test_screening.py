@@ -36,6 +36,7 @@ from terrain.reading.dem import read_dem
 from terrain.values.errors import BoundaryError, ParameterError
 from terrain.values.raster import Raster
 from terrain.vectors.boundary import mask_of, read_boundary
+from tests.siting.head_answers import assert_every_head_has_an_answer
 
 SAMPLE = Path(__file__).resolve().parents[2] / "sample_dem"
 FROM_FIELD = {f.name for f in FIELD_SITE_FIELDS} - {"pool_source"}
@@ -79,6 +80,16 @@ def ranch(raster):
 @pytest.fixture(scope="module")
 def inside(raster, ranch, settings):
     return screen(raster, boundary_polygon=ranch, settings=settings)
+
+
+def test_every_headcut_has_a_site_or_a_reason(raster, settings, whole, inside, rules_with) -> None:
+    assert assert_every_head_has_an_answer(inside)["site"] > 20
+    counts = assert_every_head_has_an_answer(whole)
+    assert counts["unsure"] >= 1
+    few = screen(raster, settings=replace(settings, max_sites=5))
+    assert assert_every_head_has_an_answer(few)["past the list"] > 10
+    steep = replace(settings, rules=rules_with(refer__slope=0.01))
+    assert assert_every_head_has_an_answer(screen(raster, settings=steep))["hillside"] > 10
 
 
 def near(table, x, y, metres):

@@ -15,6 +15,7 @@ from siting.screening import screen
 from siting.values.rules import load_rules
 from terrain.reading.dem import read_dem
 from terrain.reading.survey import ReadOptions
+from tests.siting.head_answers import assert_every_head_has_an_answer
 
 SAMPLE = Path(__file__).resolve().parents[2] / "sample_dem"
 
@@ -29,6 +30,7 @@ def test_what_hands_may_not_build_is_referred(real_dem, name, crs, least_heads) 
     rain = read_rainfall(SAMPLE / "rainfall.csv")
     found = screen(raster, settings=ScreenSettings(floods=FloodSettings(rain, 79.0)))
     assert found.headcuts.size >= least_heads
+    assert_every_head_has_an_answer(found)
     c, rules = found.sites.columns, load_rules()
     assert found.sites.size >= 1
     refer = c["control"] == "refer"

@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 from siting.effects.benefits import Benefit, Swale
 from siting.effects.site_effects import Effect
 from siting.effects.wedges import Wedge
-from siting.layout.proposals import Foot, OnRoad
-from siting.places.spot import Banks, ChannelForm
+from siting.layout.proposals import OnRoad
+from siting.places.spot import Banks, ChannelForm, Task
 from siting.sites import Sites
 from siting.works.curves import Chance, Factor, falling, over_years, rising
 from siting.works.holding import chance_to_hold, passed_within, share_made_up
@@ -307,13 +307,15 @@ def test_the_water_of_a_road_cuts_what_it_may_cut_a_year() -> None:
 # ---- Whether it holds ----------------------------------------------------------------------------
 
 
+def below_head(sites: Sites, i: int, task: Task) -> Sites:
+    """Sites with one that stands below the first head, for a task."""
+    return changed(sites, i, task=task)
+
+
 def pair(height: float, rise: float) -> Sites:
     """A dam of a height that has to rise so much, and the head above it."""
     places = [place("grade", headcut=0, group=1, build_order=1), place(group=1, build_order=2)]
-    sites = sites_of(places, height=height)
-    control = sites[0]
-    proposal = replace(control.proposal, foot=Foot(5, 4.0, rise))
-    return replace(sites, each=(replace(control, proposal=proposal), sites[1]))
+    return below_head(sites_of(places, height=height), 0, Task("grade", rise, below_head=True))
 
 
 @pytest.mark.parametrize(
@@ -326,23 +328,22 @@ def test_the_share_of_the_rise(height: float, rise: float, share: float) -> None
 
 def test_without_a_grade_control_the_share_is_none_and_with_a_band_all() -> None:
     assert share_made_up(sites_of([place()]), (0,)) == 0.0
-    band = sites_of([place("spread", group=1, build_order=1), place(group=1, build_order=2)])
+    places = [place("spread", headcut=0, group=1, build_order=1), place(group=1, build_order=2)]
+    band = below_head(sites_of(places), 0, Task("spread", opens=True))
     assert share_made_up(band, (0, 1)) == 1.0
 
 
-def test_two_in_series_make_up_the_sum_of_their_rises() -> None:
+def test_of_two_in_series_the_one_that_reaches_least_counts() -> None:
     places = [
         place("grade", headcut=0, group=1, build_order=1),
         place("grade", headcut=0, group=1, build_order=2),
         place(group=1, build_order=3),
     ]
     sites = sites_of(places, height=0.1)
-    each = [
-        replace(s, proposal=replace(s.proposal, foot=Foot(5, 4.0, rise)))
-        for s, rise in zip(sites, (0.1, 0.3, NAN), strict=True)
-    ]
-    # 0.1 of 0.1 and 0.1 of 0.3
-    assert share_made_up(replace(sites, each=tuple(each)), (0, 1, 2)) == pytest.approx(0.5)
+    for i, rise in enumerate((0.1, 0.4)):
+        sites = below_head(sites, i, Task("grade", rise, below_head=True))
+    # 0.1 of 0.1 and 0.1 of 0.4
+    assert share_made_up(sites, (0, 1, 2)) == pytest.approx(0.25)
 
 
 def test_the_chance_to_hold_by_hand() -> None:

@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from siting.effects.site_effects import Effect
-from siting.layout.proposals import Foot
+from siting.places.spot import Task
 from siting.sites import Sites
 from siting.works.curves import Chance, Factor
 from siting.works.making_works import Works, works_of
@@ -37,7 +37,7 @@ def work(number: int, *, soil: float = 100.0, cost: float = 1000.0, days: float 
         losses=(Loss(number - 1, soil, floor, 10.0, chance(0.8), 0.8, "So."),),
         holds=chance(holds),
         share_made_up=1.0,
-        takings=Takings(cost / 2, cost, 2 * cost, days),
+        takings=Takings(cost / 2, cost, 2 * cost, days, cost),
         swale_worth=1000.0,
         least_share=0.5,
         least_saved_m3=0.1,
@@ -182,8 +182,10 @@ def pairs(*, below: str = "vertical", rise: float = 0.1, apart: int = 30) -> Sit
     each = []
     for i, site in enumerate(sites):
         where = replace(site.where, cell=[900, 0, apart, apart + 5][i], x_m=0.0, y_m=0.0)
-        foot = Foot(1, 4.0, rise) if site.control == "grade" else Foot()
-        each.append(replace(site, proposal=replace(site.proposal, where=where, foot=foot)))
+        spot = site.spot
+        if site.control == "grade":
+            spot = replace(spot, task=Task("grade", rise, below_head=True))
+        each.append(replace(site, spot=spot, proposal=replace(site.proposal, where=where)))
     return replace(sites, each=tuple(each), measured=replace(sites.measured, elevation_m=np.array(
         [0.0, 1.0, 2.0, 3.0])))  # fmt: skip
 
@@ -224,7 +226,7 @@ def test_above_a_pair_that_does_not_work_likewise() -> None:
     """The lower dam makes up 0.1 of 0.4 m: that work is never bought, so nothing needs it."""
     sites = pairs()
     low = sites[0]
-    low = replace(low, proposal=replace(low.proposal, foot=Foot(1, 4.0, 0.4)))
+    low = replace(low, spot=replace(low.spot, task=Task("grade", 0.4, below_head=True)))
     works = made(replace(sites, each=(low, *sites.each[1:])), effects(rate=2.0))
     lower, upper = works.each
     assert lower.share_made_up == pytest.approx(0.25)
@@ -270,7 +272,7 @@ def test_nothing_comes_first_where_all_is_referred() -> None:
     sites = sites_of([place("refer"), place("refer")])
     said = why_first(made(sites, [head_effect(swale(9.0)), Effect()]), currency="US$")
     assert "comes first" not in said
-    assert said.startswith("Nothing here is for hands to build. Of what is referred, site 1 has")
+    assert said.startswith("Nothing here is for hands as it stands. Of what is referred, site 1")
     assert why_first(made(sites_of([]), []), currency="US$") == ""
 
 

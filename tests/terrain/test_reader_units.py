@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from terrain.values.parallel import over_items
 from terrain.values.reader_units import (
     FOOT_M,
     INCHES_BELOW_M,
@@ -58,7 +59,7 @@ def test_what_was_given_keeps_its_figures_and_its_unit() -> None:
     assert (exactly(1.0, "m"), exactly(0.914, "m")) == ("1 m", "0.914 m")
     assert exactly(0.3, "m", units="us") == "0.984 ft"
     assert quantity(0.3, "m", units="us", digits=2) == "0.98 ft"
-    assert quantity(2064.7, "m", units="us", digits=5) == "6773.9 ft"
+    assert quantity(2064.7, "m", units="us", digits=5) == "6774.0 ft"
 
 
 def test_a_range_has_its_unit_once_unless_the_ends_differ() -> None:
@@ -76,6 +77,13 @@ def test_units_hold_within_their_block_only_even_where_it_fails() -> None:
     with pytest.raises(ValueError, match="within"):
         failing()
     assert telling_in() == "si"
+
+
+def test_units_hold_for_every_worker(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("terrain.values.parallel.workers", lambda: 3)
+    with told_in("us"):
+        assert set(over_items(lambda _: quantity(1.0, "m"), list(range(20)))) == {"3.3 ft"}
+    assert set(over_items(lambda _: quantity(1.0, "m"), list(range(20)))) == {"1.0 m"}
 
 
 def _bounds(figure: str) -> tuple[float, float]:

@@ -49,7 +49,7 @@ function tap(point, reach) {
   const site = order[lastHit.turn % order.length];
   openSite(site.id, { from: mapSvg });
   const more = order.length > 1 ? ` ${order.length} sites lie here: click again for the next.` : '';
-  tell(`Rank ${site.rank}: ${site.what}.${more}`);
+  tell(`${site.rank ? `Rank ${site.rank}` : 'On hold'}: ${site.what}.${more}`);
 }
 
 function handsOnMap() {
@@ -130,7 +130,7 @@ function step(by) {
   const site = neighbour(by);
   if (!site) return;
   openSite(site.id, { from: mapSvg, stay: true });
-  tell(`Rank ${site.rank}: ${site.what}.`);
+  tell(`${site.rank ? `Rank ${site.rank}` : 'On hold'}: ${site.what}.`);
 }
 
 const KEYS = {

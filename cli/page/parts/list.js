@@ -134,7 +134,7 @@ function rowFor(site) {
 }
 
 function buildSieve() {
-  const kinds = ['vertical', 'grade', 'spread', 'refer'].filter((k) => SITES.some((s) => s.control === k));
+  const kinds = ['hold', 'vertical', 'grade', 'spread', 'refer'].filter((k) => SITES.some((s) => s.control === k));
   byId('kinds').append(
     ...kinds.map((kind) => {
       const count = SITES.filter((s) => s.control === kind).length;

@@ -190,20 +190,76 @@ def test_a_measured_channel_stretches_the_section(with_rows) -> None:
     assert flow.depth_m < revised.planned.sites[site - 1].design_flow.depth_m
 
 
-def test_a_head_measured_past_the_limit_is_referred_and_its_control_falls_away(with_rows) -> None:
+def test_a_head_measured_past_the_limit_is_held_and_its_control_with_it(with_rows) -> None:
     revised = with_rows({"site_id": LOW_HEAD, "measured_drop": 1.19, "decision": "build"})
     head, control = (revised.now.sites[n - 1] for n in (LOW_HEAD, LOW_CONTROL))
     # 1.19 m and 0.02 m of error are more than 1.2 m
-    assert (head.control, head.structure) == ("refer", "engineer")
+    assert (head.control, head.structure) == ("hold", "settle on site first")
+    assert head.reason.startswith("Hold: measure again.")
     assert "The drop, 1.2 m" in head.reason
     assert "drop 1.19 m" in head.reason
-    assert "falls away with site 7" in control.proposal.field.left_out
-    assert revised.now.sites[LOW_CONTROL - 1].size is None
+    assert control.control == "hold"
+    assert "site 7 is on hold" in control.reason
+    assert head.size is control.size is None
     assert (control.member.group, control.member.order) == (0, 0)
     (aside,) = revised.set_aside
     assert (aside.kind, aside.column, aside.origin.row) == ("conflicting", "decision", 2)
-    assert revised.now.works.rank[LOW_CONTROL - 1] == 0
-    assert revised.now.works.list_place[LOW_CONTROL - 1] == revised.now.sites.count
+    assert [n for n, _ in revised.held] == [LOW_CONTROL, LOW_HEAD]
+    works = revised.now.works
+    rows = [LOW_CONTROL - 1, LOW_HEAD - 1]
+    assert works.rank[rows].tolist() == works.work_id[rows].tolist() == [0, 0]
+    assert sorted(works.list_place[rows]) == [1, 2]
+    assert np.isnan(revised.now.columns["cost_likely"][LOW_HEAD - 1])
+
+
+def test_what_is_past_the_limit_twice_goes_to_an_engineer_when_the_field_says_so(with_rows) -> None:
+    revised = with_rows({"site_id": LOW_HEAD, "measured_drop": 1.19, "decision": "refer"})
+    head, control = (revised.now.sites[n - 1] for n in (LOW_HEAD, LOW_CONTROL))
+    assert (head.control, head.structure) == ("refer", "engineer")
+    assert "site 7 is referred to an engineer" in control.reason
+    assert control.control == "hold"
+
+
+@pytest.mark.parametrize(
+    ("row", "why"),
+    [
+        ({"measured_width": 250}, "A width of 250 m is outside 0.1 to 100 m."),
+        ({"measured_bankfull_depth": 2, "measured_depth": 1}, "it cannot stand above the banks"),
+        ({"measured_drop": 1.0, "measured_depth": 0.4}, "as deep as the drop, or more"),
+        ({"decision": "move"}, "no position is given"),
+    ],
+)
+def test_a_measure_that_cannot_be_holds_the_site_and_its_partner(
+    with_rows, row: dict[str, object], why: str
+) -> None:
+    revised = with_rows({"site_id": LOW_HEAD, **row})
+    head, control = (revised.now.sites[n - 1] for n in (LOW_HEAD, LOW_CONTROL))
+    assert head.reason.startswith("Hold: measure again.")
+    assert why in head.reason
+    assert (head.control, control.control) == ("hold", "hold")
+    assert len(revised.set_aside) == 1
+    assert revised.now.why_first.startswith("Site ")
+
+
+def test_rows_that_contradict_each_other_hold_the_base_and_its_head(with_rows) -> None:
+    rows = [{"site_id": LOW_CONTROL, "measured_width": w} for w in (3.0, 7.0)]
+    revised = with_rows(*rows)
+    head, control = (revised.now.sites[n - 1] for n in (LOW_HEAD, LOW_CONTROL))
+    assert "give site 6 another width each" in control.reason
+    assert "no grade control below it is built (site 6 is on hold)" in head.reason
+    assert (head.control, control.control) == ("hold", "hold")
+
+
+def test_measuring_again_ends_the_hold(with_rows) -> None:
+    first = {"site_id": LOW_HEAD, "measured_width": 250}
+    later = table({"site_id": LOW_HEAD, "measured_width": 4.0}, source="later.csv")
+    assert [n for n, _ in with_rows(first).held] == [LOW_CONTROL, LOW_HEAD]
+    again = with_rows(first, more=(later,))
+    assert again.held == ()
+    assert again.now.sites[LOW_HEAD - 1].size is not None
+    # a decision settles it too
+    skipped = with_rows({**first, "decision": "skip"})
+    assert skipped.now.sites[LOW_HEAD - 1].proposal.field.left_out.startswith("Left out on site")
 
 
 def test_a_head_within_the_limit_is_built_at_its_measured_height(with_rows) -> None:
@@ -220,11 +276,12 @@ def test_a_head_within_the_limit_is_built_at_its_measured_height(with_rows) -> N
     assert costs.now > costs.planned
 
 
-def test_no_structure_fits_says_why_and_refers(with_rows) -> None:
+def test_a_control_that_no_longer_fits_is_left_out_and_says_why(with_rows) -> None:
     site = SERIES[3]
     revised = with_rows({"site_id": site, "measured_slope_pct": "9"})
     place = revised.now.sites[site - 1]
-    assert place.control == "refer"
+    assert (place.control, place.structure, place.size) == ("grade", "nothing", None)
+    assert place.reason.startswith("Left out: with what was measured nothing fits here.")
     assert "9.0 %" in place.reason
     assert place.reason.count("One-rock dam") + place.reason.count("one-rock dam") <= 1
     note = change(revised, site, "structure").note
@@ -293,12 +350,20 @@ def test_a_skipped_site_stays_in_the_list_and_leaves_materials_and_order(with_ro
     assert change(revised, site, "structure").now_text == "left out"
 
 
-def test_a_head_without_its_grade_control_says_so(with_rows) -> None:
+def test_a_head_waits_without_its_grade_control(with_rows) -> None:
     revised = with_rows({"site_id": LOW_CONTROL, "decision": "skip"})
     head = revised.now.sites[LOW_HEAD - 1]
     assert (head.member.group, head.member.order) == (0, 0)
-    assert "No grade control below it: site 6 is not built." in revised.now.sites[6].caution
-    assert revised.now.sites[LOW_HEAD - 1].size is not None
+    assert "no grade control below it is built (site 6 is left out)" in head.reason
+    assert (head.control, head.size) == ("hold", None)
+
+
+def test_a_control_refused_on_its_measures_is_left_out_and_its_head_waits(with_rows) -> None:
+    revised = with_rows({"site_id": LOW_CONTROL, "measured_slope_pct": "9"})
+    head, control = (revised.now.sites[n - 1] for n in (LOW_HEAD, LOW_CONTROL))
+    assert (control.control, control.structure) == ("grade", "nothing")
+    assert "site 6 is left out" in head.reason
+    assert head.control == "hold"
 
 
 def test_a_grade_control_without_its_head_stands_only_when_the_field_says_so(with_rows) -> None:
@@ -358,7 +423,7 @@ def test_a_site_moved_beside_a_road_is_referred(shallow, parts) -> None:
 
 def test_build_settles_a_place_that_measuring_makes_fit_for_hands(with_rows) -> None:
     refer = with_rows({"site_id": LOW_HEAD, "measured_drop": 1.3, "measured_depth": 1.3})
-    assert refer.now.sites[LOW_HEAD - 1].control == "refer"
+    assert refer.now.sites[LOW_HEAD - 1].control == "hold"
     # a later file corrects it
     later = table({"site_id": LOW_HEAD, "measured_drop": 0.6}, source="later.csv")
     again = with_rows({"site_id": LOW_HEAD, "measured_drop": 1.3}, more=(later,))
@@ -471,13 +536,18 @@ def test_whatever_is_measured_the_plan_stays_whole(parts, shallow, seed: int) ->
     assert n == shallow.sites.count
     assert sorted(now.works.list_place.tolist()) == list(range(1, n + 1))
     assert sorted(now.works.order) == list(range(1, len(now.works) + 1))
+    held = [i for i, s in enumerate(now.sites) if s.is_held]
+    assert sorted(now.works.list_place[held].tolist()) == list(range(1, len(held) + 1))
+    for i, site in enumerate(now.sites):
+        assert (now.works.work_id[i] > 0) == (site.size is not None)
     built = [s.size is not None for s in now.sites]
     assert now.built.takes.quantities.built.tolist() == built
     assert set(now.built.structures.columns["site_id"].tolist()) == {
         i + 1 for i in range(n) if built[i]
     }
     for i, place in enumerate(now.sites.each):
-        assert built[i] == (place.control != "refer" and not place.proposal.field.left_out)
+        waits = place.control in ("refer", "hold")
+        assert built[i] == (not waits and not place.proposal.field.left_out)
         decision = revised.found.get(i + 1)
         if decision is not None and decision.decision == "skip":
             assert not built[i]

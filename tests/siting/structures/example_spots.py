@@ -99,6 +99,17 @@ def grade_spot(**changes: Any) -> Spot:
     return made_spot({"q_high_m3s": given["q_m3s"]} | given)
 
 
+def depth_by_hand(q_m3s: float, *, bed_m: float = 2.0, slope: float = 0.02) -> float:
+    """Manning's depth in a trapezoid with sides 1 to 1 and n = 0.045, by halving."""
+    low, high = 0.0, 5.0
+    for _ in range(60):
+        y = (low + high) / 2
+        area, around = (bed_m + y) * y, bed_m + 2 * 2**0.5 * y
+        flow = area ** (5 / 3) / around ** (2 / 3) * slope**0.5 / 0.045
+        low, high = (y, high) if flow < q_m3s else (low, y)
+    return (low + high) / 2
+
+
 def wide_spot(**changes: Any) -> Spot:
     """A wide swale with low banks."""
     base: dict[str, Any] = {

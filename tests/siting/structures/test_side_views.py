@@ -146,7 +146,7 @@ def test_a_bowl_reaches_from_the_lip_to_its_sill() -> None:
 
 
 def test_a_split_bowl_goes_down_in_two_walls_with_a_pool_below_each() -> None:
-    spot = head_spot(q_m3s=floods(0.4), drop_m=1.0)
+    spot = head_spot(q_m3s=floods(0.5), drop_m=1.0)
     size = kind_of("rock bowl").size(spot)
     assert size.dims["bowls_count"] == 2
     parts = {p.name: bounds(p) for p in side_of(kind_of("rock bowl"), spot, size).outlines}
