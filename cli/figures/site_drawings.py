@@ -161,7 +161,7 @@ class SiteDrawings:
         return found
 
     def _label(self, site: Row) -> str:
-        """Rank and type, and the sizes below."""
+        """Number and type, and the sizes below."""
         look = self._looks.of(site["structure"])
         name = f"{site['site_id']}: {look.label}"
         return "\n".join([name, sizes_words(site, look.height_word, self._units)]).strip()
