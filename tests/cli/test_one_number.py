@@ -101,9 +101,9 @@ def test_the_list_says_what_the_sentences_say(
 ) -> None:
     """The area and the drop of the list stand in the explanation of the same site."""
     plan = read_plan(plans[units])
-    by_rank = sorted(plan.rows("sites"), key=lambda row: int(row["rank"]))
-    for row in by_rank[:4]:
-        told = command("explain", plans[units], f"rank:{row['rank']}").out
+    listed = sorted(plan.rows("sites"), key=lambda row: int(row["list_place"]))
+    for row in listed[:4]:
+        told = command("explain", plans[units], row["site_id"]).out
         area = quantity(float(row["drainage_area_ha"]), "ha", units=units)
         assert f"{area} drain to it" in " ".join(told.split())
         if units == "us":
