@@ -128,7 +128,7 @@ def sheet_of_site(layers: Mapping[str, Layer], site_id: int, *, plan: str) -> Fl
         )
     i, j = int(at[0]), int(np.flatnonzero(inputs["site_id"] == site_id)[0])
     return FloodSheet(
-        title=f"Site {site_id}, rank {sites['rank'][i]}: {sites['structure'][i]}, channel "
+        title=f"Site {site_id}, {_rank(int(sites['rank'][i]))}: {sites['structure'][i]}, channel "
         f"{sites['channel_id'][i]} at {metres(float(sites['station_m'][i]))}, longitude "
         f"{sites['lon'][i]:.5f}, latitude {sites['lat'][i]:.5f}",
         floods={name: values[rows] for name, values in floods.items()},
@@ -197,3 +197,8 @@ def _rain(columns: Columns) -> Rainfall | None:
         raise RainfallError(
             f"the rainfall of the plan was changed: {error.found}", do="make the plan again"
         ) from error
+
+
+def _rank(rank: int) -> str:
+    """Rank of a site's work; what is not built has none."""
+    return f"rank {rank}" if rank > 0 else "no rank"

@@ -209,9 +209,11 @@ def _design_columns(sites: Sites, design_period_yr: float) -> Columns:
 
     # a flow is known where the channel's width is not
     unseen = sites.numbers(lambda s: s.spot.flow_m3s() if s.width_unseen else np.nan)
+    design = np.fmax(flow("discharge_m3s"), unseen)
 
     def of_flow(get: Callable[[Site], float]) -> FloatArray:
-        return np.array([np.nan if s.design_flow is None else get(s) for s in sites])
+        known = np.isfinite(design)
+        return np.where(known, np.array([get(s) for s in sites], dtype=np.float64), np.nan)
 
     chosen = [next((r for r in p.spacing if r.chosen), None) for p in sites]
     at = [r.low_m if r is not None and np.isfinite(r.low_m) else np.nan for r in chosen]
@@ -220,7 +222,7 @@ def _design_columns(sites: Sites, design_period_yr: float) -> Columns:
         "stone_d100_m": stone("d100_m"),
         "stone_heaviest_kg": stone("heaviest_kg"),
         "design_return_period_yr": np.full(sites.count, int(design_period_yr)),
-        "design_flow_m3s": np.fmax(flow("discharge_m3s"), unseen),
+        "design_flow_m3s": design,
         "design_flow_low_m3s": of_flow(lambda s: s.spot.low_flow_m3s()),
         "design_flow_high_m3s": of_flow(lambda s: s.spot.high_flow_m3s()),
         "flow_range_from": texts_of([s.spot.floods.range_from or None for s in sites]),

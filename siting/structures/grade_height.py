@@ -295,7 +295,8 @@ def height_cautions(spot: Spot) -> tuple[str, ...]:
     """What bankfull and banks ask care for."""
     smallest = metres(smallest_m(spot))
     out = [_measure_first(spot)] if banks_unseen(spot) else []
-    if not spot.bankfull.sure:
+    # of a channel that nobody saw the depth is a curve's only
+    if not spot.bankfull.sure or spot.width_range is not None:
         out.append(
             "Bankfull depth is not sure here: measure it on site before anything higher than "
             f"{smallest} is built."

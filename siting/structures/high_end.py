@@ -11,7 +11,7 @@ import numpy as np
 
 from siting.places.spot import Spot
 from siting.structures.design_flow import flow_at
-from siting.structures.grade_height import LEVEL_SOURCE, banks_hold, crest_level_m
+from siting.structures.grade_height import LEVEL_SOURCE, banks_hold, banks_unseen, crest_level_m
 from siting.structures.limit_checks import ROUNDING, TRADE, condition
 from siting.structures.rock_sizing import Asked, kilograms
 from siting.structures.structure_type import Check, Stone
@@ -91,8 +91,11 @@ def ends_stay_dry(high: Spot, crest_m: float) -> tuple[Check, ...]:
 def crest_between_banks(high: Spot, height_m: float) -> tuple[Check, ...]:
     """Hold the level over a crest at the high end against the lower bank, less its error.
 
-    Where the likely flow spills and spreads already, in a swale, there is nothing to hold.
+    Where the likely flow spills and spreads already, in a swale, there is nothing to hold; nor
+    where no banks are seen, which are measured before anything is built.
     """
+    if banks_unseen(high):
+        return ()
     level, bank = crest_level_m(high, height_m), high.banks
     limit = high.rules["grade_control.height"]
     seen = np.isfinite(bank.depth_m)

@@ -51,6 +51,8 @@ LONG: Final = 100.0
 #: Lengths below two feet are inches, as a crew sets stone, crests and keys with a folding rule.
 INCHES_BELOW_M: Final = 2 * FOOT_M
 _HALF_INCHES_BELOW: Final = 10.0
+#: Numbers from here on are told in threes.
+_IN_THREES: Final = 10_000.0
 
 _TOLD_IN: ContextVar[Units] = ContextVar("told_in", default="si")
 
@@ -71,7 +73,10 @@ def telling_in() -> Units:
 
 
 def figures(value: float, digits: int = 2) -> str:
-    """Write a number with so many significant figures, without an exponent."""
+    """Write a number with so many significant figures, without an exponent.
+
+    From five figures before the point on they stand in threes: 12,900.
+    """
     if not math.isfinite(value):
         return "unknown"
     # What is left of a conversion there and back must not turn a half.
@@ -82,7 +87,8 @@ def figures(value: float, digits: int = 2) -> str:
     rounded = round(value, places)
     # rounding up may have added a digit in front: 0.996 is 1.0, not 1.00
     places = digits - 1 - math.floor(math.log10(abs(rounded)))
-    return f"{rounded:.{max(places, 0)}f}"
+    text = f"{rounded:.{max(places, 0)}f}"
+    return f"{rounded:,.{max(places, 0)}f}" if abs(rounded) >= _IN_THREES else text
 
 
 def inches(value: float) -> str:

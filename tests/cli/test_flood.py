@@ -141,11 +141,16 @@ def test_bounds_of_the_rain_widen_the_range(command: Callable, tmp_path: Path) -
 
 
 def test_a_site_of_a_plan_side_by_side(command: Callable, plan: Path) -> None:
-    ended = command("flood", plan, 2)
+    sites = read_layers(plan)["sites"].columns
+    ranked = int(sites["site_id"][sites["rank"] == 1][0])
+    ended = command("flood", plan, ranked)
     assert ended.code == 0, ended.err
     lines = ended.out.splitlines()
     assert max(map(len, lines)) <= 100
-    assert lines[0].startswith("Site 2, rank ")
+    assert lines[0].startswith(f"Site {ranked}, rank 1: ")
+    # what is only referred has no rank
+    referred = int(sites["site_id"][sites["rank"] == 0][0])
+    assert command("flood", plan, referred).out.startswith(f"Site {referred}, no rank: ")
     text = " ".join(ended.out.split())
     for part in (
         "* unit_hydrograph",

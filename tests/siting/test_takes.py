@@ -64,11 +64,15 @@ def test_a_work_is_the_sum_of_its_sites_and_a_budget_the_sum_of_its_works(worked
     assert set(takes.choice.site_ids) == {i for w in bought for i in w.site_ids}
 
 
-def test_without_a_limit_everything_that_can_be_built_is_chosen(worked, free) -> None:
-    columns = free.site_columns()
+def test_without_a_limit_everything_that_works_and_saves_is_chosen(worked, free) -> None:
+    """What saves nothing, or cannot work, is built by nobody, however much money there is."""
+    columns, works = free.site_columns(), free.works
     built = np.array([s.size is not None for s in worked.sites])
-    np.testing.assert_array_equal(columns["chosen"], built)
-    assert all(why is None for why in columns["chosen_why"])
+    use = {i for w in works.each if w.is_worth_it for i in w.rows}
+    assert 0 < len(use) <= built.sum()
+    assert set(np.flatnonzero(columns["chosen"])) == use
+    for i in np.flatnonzero(built):
+        assert (columns["chosen_why"][i] is None) == (i in use), i + 1
     assert (columns["cost_low"][built] <= columns["cost_likely"][built]).all()
     assert (columns["cost_likely"][built] <= columns["cost_high"][built]).all()
     assert (columns["cost_likely"][built] > 0).all()

@@ -88,6 +88,7 @@ def test_units_hold_for_every_worker(monkeypatch: pytest.MonkeyPatch) -> None:
 
 def _bounds(figure: str) -> tuple[float, float]:
     """Least and greatest number that a figure may stand for."""
+    figure = figure.replace(",", "")
     point = figure.rpartition(".")[2] if "." in figure else ""
     half = 0.5 * 10.0 ** -len(point)
     if not point:
