@@ -94,7 +94,12 @@ _LAYERS: Final[Mapping[str, tuple[Row, ...]]] = MappingProxyType(
             ),
             ("saved_per_crew_day", "float", 3, "m3 saved for each day of a crew, likewise"),
             ("needs", "text", 0, "Numbers of works below it that have to stand first"),
-            ("chosen", "bool", 0, "Whether it is in the set chosen; without a budget all that works and saves"),
+            (
+                "chosen",
+                "bool",
+                0,
+                "Whether it is in the set chosen; without a budget all that works and saves",
+            ),
             ("chosen_why", "text", 0, "Why it is left out of the set; empty where it is in"),
             ("horizon_yr", "float", 0, "Time over which losses and chances are counted"),
             (

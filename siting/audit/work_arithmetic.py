@@ -13,6 +13,8 @@ from siting.audit.plan_tables import Contradiction, PlanTables, Row, differ, kno
 
 #: Fields of works are rounded to three decimals and their factors to four.
 CHANCE_OPEN = 2e-3
+#: Half the last digit of a value in the reasoning.
+VALUE_OPEN = 6e-5
 #: A ratio of rounded numbers may be off by this share.
 RATIO_OPEN = 1e-2
 #: So much may a product of three of them.
@@ -137,7 +139,7 @@ def _saved(
             )  # fmt: skip
             for figure in found(_SAVES, str(row["text"])):
                 plan.compared["saved is told"] += 1
-                if not figure.says(float(row["value"])):
+                if not figure.says(float(row["value"]), VALUE_OPEN):
                     yield Contradiction(
                         "saved is told", _about(work), f"“{figure.text}” is told",
                         f"its reasoning comes to {row['value']}",
