@@ -126,7 +126,9 @@ def _saved(
             ("saved_per_crew_day", float(work["crew_days"])),
         ):
             if takes > 0:
-                open_by = RATIO_OPEN + 0.005 / min(takes, 1.0) if "day" in name else RATIO_OPEN
+                # both are kept with two decimals, the cost in its own money
+                rounded = 0.006 / saved + (0.006 / takes if "day" in name else 0.0)
+                open_by = RATIO_OPEN + rounded
                 yield from _not(
                     plan, "saved for what it takes", _about(work), (name, work[name]),
                     ("saved over that is", round(saved / takes, 4)), share=open_by,
