@@ -13,6 +13,8 @@ from siting.audit.plan_tables import Contradiction, PlanTables, Row, differ, kno
 
 #: Fields of works are rounded to three decimals and their factors to four.
 CHANCE_OPEN = 2e-3
+#: Half the last digit of a value in the reasoning.
+VALUE_OPEN = 6e-5
 #: A ratio of rounded numbers may be off by this share.
 RATIO_OPEN = 1e-2
 #: So much may a product of three of them.
@@ -124,7 +126,9 @@ def _saved(
             ("saved_per_crew_day", float(work["crew_days"])),
         ):
             if takes > 0:
-                open_by = RATIO_OPEN + 0.005 / min(takes, 1.0) if "day" in name else RATIO_OPEN
+                # both are kept with two decimals, the cost in its own money
+                rounded = 0.006 / saved + (0.006 / takes if "day" in name else 0.0)
+                open_by = RATIO_OPEN + rounded
                 yield from _not(
                     plan, "saved for what it takes", _about(work), (name, work[name]),
                     ("saved over that is", round(saved / takes, 4)), share=open_by,
@@ -137,7 +141,7 @@ def _saved(
             )  # fmt: skip
             for figure in found(_SAVES, str(row["text"])):
                 plan.compared["saved is told"] += 1
-                if not figure.says(float(row["value"])):
+                if not figure.says(float(row["value"]), VALUE_OPEN):
                     yield Contradiction(
                         "saved is told", _about(work), f"“{figure.text}” is told",
                         f"its reasoning comes to {row['value']}",
