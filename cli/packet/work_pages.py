@@ -2,30 +2,21 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
 from cli.packet.packet_words import short_title
 from cli.packet.printable import printable
-from cli.plan.explanation import known
 from cli.plan.fields import Units
 from cli.plan.fields_works import WORK_KINDS
 from cli.plan.plan_numbers import amount, cost_words, days_words, money
 from cli.plan.plan_works import NotBuilt, SiteGroup
 from cli.plan.ranked_list import significant
 from cli.plan.structure_looks import StructureLooks
-from cli.plan.work_sentences import (
-    cannot_work_words,
-    chance_words,
-    in_ten,
-    needs_words,
-    saved_words,
-)
-from siting.values.wording import counted, first_upper, listed
+from cli.plan.work_sentences import in_ten, sums_of, work_rows
+from siting.values.wording import first_upper, listed
 
 Row = Mapping[str, Any]
-_SUMMED = ("saved_m3", "cost_low", "cost_likely", "cost_high", "crew_days")
 
 
 def works_data(
@@ -42,38 +33,9 @@ def works_data(
     with_sheet
         Numbers of the sites that have a sheet, in the order of the sheets.
     """
-    works = [(g, g.work) for g in groups if g.work is not None]
-    chosen = [work for group, work in works if group.is_chosen]
     return {
-        "rows": [_row(group, work, units, with_sheet) for group, work in works],
-        "sums": [_sums(name, part, units) for name, part in _parts(works, chosen)],
-    }
-
-
-def _parts(
-    works: Sequence[tuple[SiteGroup, Row]], chosen: Sequence[Row]
-) -> list[tuple[str, Sequence[Row]]]:
-    """What is summed: all works, and what a budget chose where it left some out."""
-    if not works:
-        return []
-    everything = [work for _, work in works]
-    if len(chosen) == len(everything):
-        return [("Together", everything)]
-    return [("What the budget chose", chosen), ("All works", everything)]
-
-
-def summed(works: Sequence[Row]) -> dict[str, float]:
-    """Sums of what works save and take."""
-    return {name: math.fsum(float(work[name]) for work in works) for name in _SUMMED}
-
-
-def _sums(name: str, works: Sequence[Row], units: Units) -> dict[str, str]:
-    total = summed(works)
-    return {
-        "name": f"{name}: {counted(len(works), 'work')}",
-        "saves": amount("works", "saved_m3", total["saved_m3"], units, digits=3),
-        "cost": money(total["cost_likely"]),
-        "days": significant(total["crew_days"]),
+        "rows": [_row(g, g.work, units, with_sheet) for g in groups if g.work is not None],
+        "sums": sums_of(groups, units),
     }
 
 
@@ -149,32 +111,18 @@ def work_heading(
     work = group.work
     if work is None:
         return None
-    how_sure = [cannot_work_words(work), chance_words(work)]
-    before = [needs_words(work, groups)]
-    if not work["chosen"]:
-        before.append(f"Left out by the budget: {printable(work['chosen_why'], 200)}")
-    rows = [
-        ("Saves", saved_words(work, units)),
-        ("How sure", " ".join(text for text in how_sure if text)),
-        ("Before it", " ".join(text for text in before if text)),
-        ("Takes", _takes(work, currency) if len(group.sites) > 1 else ""),
-        ("Doing less", str(work["without"] or "")),
-    ]
+    rows = work_rows(group, groups, units=units, currency=currency)
     kind = dict(WORK_KINDS).get(str(work["kind"]), first_upper(str(work["kind"])))
     return {
         "kind": printable(kind, 80),
         "marked": f"RANK {group.rank} OF {len(groups)} · WORK {work['work_id']}",
         "what": first_upper(printable(work["structures"], 90)),
-        "rows": [[name, printable(text, 400)] for name, text in rows if text],
+        "rows": [
+            [name, printable(text, 400)]
+            for name, text in rows
+            if name != "Takes" or len(group.sites) > 1
+        ],
     }
-
-
-def _takes(work: Row, currency: str) -> str:
-    likely, low, high = (money(float(work[f"cost_{end}"])) for end in ("likely", "low", "high"))
-    words = f"{likely} {currency}".rstrip() + f" likely, {low} to {high}"
-    if known(work["crew_days"]):
-        words += f"; {significant(float(work['crew_days']))} days of a crew"
-    return f"{words}."
 
 
 def work_steps(group: SiteGroup, looks: StructureLooks) -> list[dict[str, Any]]:

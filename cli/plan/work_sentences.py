@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
-from cli.plan.explanation import Record
+from cli.plan.explanation import Record, known
 from cli.plan.fields import Units
-from cli.plan.plan_numbers import amount
+from cli.plan.plan_numbers import amount, money
 from cli.plan.plan_works import NotBuilt, SiteGroup
+from cli.plan.ranked_list import significant
 from siting.values.wording import counted, figures, listed
 
 
@@ -15,9 +17,9 @@ def in_ten(chance: float) -> str:
     """Say a chance as so many times in ten; near its ends in a hundred."""
     if not 0.0 <= chance <= 1.0:
         return "unknown"
-    tenths, hundredths = round(10 * chance), round(100 * chance)
-    if 0 < tenths < 10:
-        return f"{tenths} in 10"
+    hundredths = round(100 * chance)
+    if 0.1 <= chance <= 0.9:
+        return f"{round(10 * chance)} in 10"
     if 0 < hundredths < 100:
         return f"{hundredths} in 100"
     if chance in (0.0, 1.0):
@@ -87,3 +89,56 @@ def count_words(groups: Sequence[SiteGroup], waiting: Sequence[NotBuilt]) -> str
     parts += [f"{counted(referred, 'site')} for an engineer"] if referred else []
     parts += [f"{counted(held, 'site')} on hold"] if held else []
     return "; ".join(parts)
+
+
+def work_rows(
+    group: SiteGroup, groups: Sequence[SiteGroup], *, units: Units, currency: str
+) -> list[tuple[str, str]]:
+    """What is told of a work: what it saves, how sure, what it needs and takes; name and text."""
+    work = group.work
+    if work is None:
+        return []
+    how_sure = [cannot_work_words(work), chance_words(work)]
+    before = [needs_words(work, groups)]
+    if not work["chosen"]:
+        before.append(f"Left out by the budget: {work['chosen_why'] or 'no reason is given.'}")
+    rows = [
+        ("Saves", saved_words(work, units)),
+        ("How sure", " ".join(text for text in how_sure if text)),
+        ("Before it", " ".join(text for text in before if text)),
+        ("Takes", _takes(work, currency)),
+        ("Doing less", str(work["without"] or "")),
+    ]
+    return [(name, text) for name, text in rows if text]
+
+
+def _takes(work: Record, currency: str) -> str:
+    likely, low, high = (money(float(work[f"cost_{end}"])) for end in ("likely", "low", "high"))
+    words = f"{likely} {currency}".rstrip() + f" likely, {low} to {high}"
+    if known(work["crew_days"]):
+        words += f"; {significant(float(work['crew_days']))} days of a crew"
+    return f"{words}."
+
+
+def sums_of(groups: Sequence[SiteGroup], units: Units) -> list[dict[str, str]]:
+    """Sums of all works, and before them of those that a budget chose where it left some out."""
+    works = [g.work for g in groups if g.work is not None]
+    chosen = [g.work for g in groups if g.work is not None and g.is_chosen]
+    if not works:
+        return []
+    if len(chosen) == len(works):
+        return [_sums("Together", works, units)]
+    return [_sums("What the budget chose", chosen, units), _sums("All works", works, units)]
+
+
+def _sums(name: str, works: Sequence[Record], units: Units) -> dict[str, str]:
+    saved, cost, days = (
+        math.fsum(float(work[field]) for work in works)
+        for field in ("saved_m3", "cost_likely", "crew_days")
+    )
+    return {
+        "name": f"{name}: {counted(len(works), 'work')}",
+        "saves": amount("works", "saved_m3", saved, units, digits=3),
+        "cost": money(cost),
+        "days": significant(days),
+    }
