@@ -45,7 +45,7 @@ def _row(group: SiteGroup, work: Row, units: Units, with_sheet: Sequence[int]) -
     if not work["functions"]:
         notes.append("cannot work as it stands")
     if not work["chosen"]:
-        notes.append("left out by the budget")
+        notes.append("left out of the chosen set")
     if work["needs"]:
         notes.append(f"after work {printable(work['needs'], 40)}")
     return {

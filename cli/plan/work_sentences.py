@@ -101,7 +101,7 @@ def work_rows(
     how_sure = [cannot_work_words(work), chance_words(work)]
     before = [needs_words(work, groups)]
     if not work["chosen"]:
-        before.append(f"Left out by the budget: {work['chosen_why'] or 'no reason is given.'}")
+        before.append(f"Left out of the chosen set: {work['chosen_why'] or 'no reason is given.'}")
     rows = [
         ("Saves", saved_words(work, units)),
         ("How sure", " ".join(text for text in how_sure if text)),

@@ -115,7 +115,7 @@ def test_a_referred_site_says_what_an_engineer_must_settle(packet: bytes) -> Non
     assert "Nothing to build by hand: an engineer looks at a drop of 2.4 m first" in text
     assert "The drop, 2.4 m, is above the 1.2 m that hands should build." in text
     assert "Build it in this order" not in text
-    assert "Left out by the budget" not in text
+    assert "Left out of the chosen set" not in text
 
 
 def test_it_is_tagged_titled_and_has_a_language(packet: bytes) -> None:
@@ -231,9 +231,9 @@ def test_works_that_a_budget_leaves_out_are_summed_apart(plan: Path) -> None:
         "All works: 2 works",
     ]
     assert data["sums"][0]["cost"] == data["rows"][0]["cost"]
-    assert data["rows"][1]["notes"] == "left out by the budget"
+    assert data["rows"][1]["notes"] == "left out of the chosen set"
     heading = work_heading(out, groups, units="si", currency="US$")
-    assert ["Before it", "Left out by the budget: It is dear."] in heading["rows"]
+    assert ["Before it", "Left out of the chosen set: It is dear."] in heading["rows"]
 
 
 def test_a_work_of_several_sites_has_a_page_of_its_own(packet: bytes) -> None:
