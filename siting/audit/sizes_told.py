@@ -95,8 +95,8 @@ def drawn(plan: PlanTables) -> Iterator[Contradiction]:
             allowed = site["structure_height_m"] if proud else 0.0
             if known(allowed) and float(row["height_m"]) > float(allowed) + ROUNDED_M:
                 yield Contradiction(
-                    DRAWN, at(site), f"a corner is drawn {row['height_m']} m high",
-                    f"it may stand {allowed} m high",
+                    DRAWN, at(site), f"height_m of a corner is {row['height_m']}",
+                    f"it may be {allowed}",
                 )  # fmt: skip
                 break
         crest = next((r for r in sizes.get(number, []) if r["name"] == "crest"), None)
@@ -106,6 +106,6 @@ def drawn(plan: PlanTables) -> Iterator[Contradiction]:
             plan.compared[DRAWN] += 1
             if differ(row["crest_length_m"], crest["value"], least=ROUNDED_M):
                 yield Contradiction(
-                    DRAWN, at(site), f"its crest is drawn {row['crest_length_m']} m long",
+                    DRAWN, at(site), f"crest_length_m is {row['crest_length_m']}",
                     f"the size crest is {crest['value']}",
                 )  # fmt: skip

@@ -163,7 +163,10 @@ def _held(plan: PlanTables, work: Row, own: Sequence[Row]) -> Iterator[Contradic
     told = sum(f.value for f in cut)
     if abs(told - held) > sum(f.open_by for f in cut) * 1.001 + 0.01:
         yield Contradiction(
-            rule, _about(work), f"{told:.3g} m would be cut", f"channel_held_m is {held}"
+            rule,
+            _about(work),
+            f"{' and '.join(f.text for f in cut)} would be cut",
+            f"channel_held_m is {held}",
         )
 
 
