@@ -541,7 +541,8 @@ def sites_of(trials: Trials, proposals: Sequence[Proposal]) -> Sites:
     measured = trials.meter.measure(
         cell, section_cell, azimuth_deg=np.array(azimuth, dtype=np.float64), notes=True
     )
-    clear = trials.keep_off(cell)
+    at = [np.array([getattr(p.where, a) for p in proposals], float) for a in ("x_m", "y_m")]
+    clear = trials.keep_off(cell, (at[0], at[1]))
     each = []
     for i, proposal in enumerate(proposals):
         spot = spot_of(trials.meter, measured, i, proposal)

@@ -35,11 +35,18 @@ class Job:
     """What the command line asked for."""
 
     plan: str
-    site: Wanted
+    site: Wanted | None
+    audit: bool
     picture: str | None
     dem: tuple[str, ...]
     as_json: bool
     overwrite: bool
+
+    @property
+    def wanted(self) -> Wanted:
+        """Site or work that is asked for; there is one unless the whole plan is audited."""
+        assert self.site is not None  # checked with the command line
+        return self.site
 
 
 def _read_site(text: str) -> Wanted:
@@ -57,7 +64,15 @@ def _read_site(text: str) -> Wanted:
 @click.argument(
     "site",
     metavar="SITE",
+    required=False,
     type=Checked("the number of a site, work:N, rank:N or headcut:N", _read_site),
+)
+@option(
+    "--audit",
+    is_flag=True,
+    section="Output",
+    help="Tell instead where the plan contradicts itself, if anywhere; without SITE. Ends with 1 "
+    "where it does.",
 )
 @option(
     "--picture",
@@ -78,6 +93,7 @@ def explain(ctx: click.Context, /, **given: object) -> None:
     gullywalk explain plan.gpkg work:3
     gullywalk explain plan.gpkg rank:1 --picture site.png --dem DEM.tif
     gullywalk explain plan.gpkg headcut:7
+    gullywalk explain plan.gpkg --audit
 
     What was measured, limit by limit, what else could stand there and why not, sizes, spacing, the
     pair and its pool, the flood, what it takes, how to build it and how it fails; with the source
@@ -89,7 +105,9 @@ def explain(ctx: click.Context, /, **given: object) -> None:
     _check_usage(job)
     plan = _read(job)
     tell_in(ctx, plan.units)
-    if job.site.by_headcut and job.picture is None and _told_headcut(job, plan):
+    if job.audit:
+        ctx.exit(_audit(job, plan))
+    if job.wanted.by_headcut and job.picture is None and _told_headcut(job, plan):
         return
     layers, found = plan.layers, _explanation(job, plan)
     if job.picture is not None:
@@ -100,6 +118,13 @@ def explain(ctx: click.Context, /, **given: object) -> None:
 def _check_usage(job: Job) -> None:
     from cli.plan.safe_files import check_ending, check_file_target
 
+    if job.audit and (job.site is not None or job.picture is not None):
+        given = "SITE" if job.site is not None else "--picture"
+        raise click.UsageError(f"--audit is of the whole plan: leave out {given}.")
+    if not job.audit and job.site is None:
+        raise click.UsageError(
+            "No site is given. Give its number, work:N or rank:N, or --audit for the whole plan."
+        )
     if job.dem and job.picture is None:
         raise click.UsageError("--dem is given without --picture.")
     check_distinct([("PLAN", job.plan), ("--picture", job.picture)])
@@ -121,9 +146,9 @@ def _explanation(job: Job, plan: PlanFile) -> Explanation | WorkExplanation:
     from cli.plan.explanation import explanation
     from cli.plan.work_explanation import has_works, work_explanation
 
-    of_work = job.site.what == "work" or (job.site.by_rank and has_works(plan.layers))
+    of_work = job.wanted.what == "work" or (job.wanted.by_rank and has_works(plan.layers))
     tell = work_explanation if of_work else explanation
-    return tell(plan.layers, job.site, plan=plan.name, units=plan.units)
+    return tell(plan.layers, job.wanted, plan=plan.name, units=plan.units)
 
 
 def _told_headcut(job: Job, plan: PlanFile) -> bool:
@@ -131,12 +156,21 @@ def _told_headcut(job: Job, plan: PlanFile) -> bool:
     from cli.explain.headcut_text import headcut_json, headcut_text
     from cli.plan.explanation import headcut_of
 
-    headcut = headcut_of(plan.layers, job.site.number, plan=plan.name)
+    headcut = headcut_of(plan.layers, job.wanted.number, plan=plan.name)
     if headcut["site_id"]:
         return False
     write = headcut_json if job.as_json else headcut_text
     sys.stdout.write(write(headcut, units=plan.units))
     return True
+
+
+def _audit(job: Job, plan: PlanFile) -> int:
+    """Tell every contradiction of a plan; gives the exit code, 1 where there is one."""
+    from cli.explain.audited import audit_json, audit_text, audited
+
+    found = audited(plan)
+    sys.stdout.write((audit_json if job.as_json else audit_text)(plan.name, found))
+    return 1 if found.contradictions else 0
 
 
 def _draw(

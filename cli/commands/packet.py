@@ -62,7 +62,9 @@ def _read_sites(text: str) -> tuple[Wanted, ...]:
     section="Sites",
     help="Sheets for these sites only: numbers, or rank:N, with commas.",
 )
-@first_sites_option("Sheets for the first N of the ranked list only.", section="Sites")
+@first_sites_option(
+    "Sheets for the first N works of the list only, with all their sites.", section="Sites"
+)
 @dem_of_plan_option("for a finer relief with contours")
 @option(
     "--out",
@@ -89,9 +91,10 @@ def packet(ctx: click.Context, /, **given: object) -> None:
     gullywalk packet plan.gpkg --out packet.pdf
     gullywalk packet plan.gpkg --top 10 --paper a4 --out packet.pdf
 
-    A cover with the map of the ranch, what to settle first, the ranked list, the order to build,
-    materials and cost; then one sheet a site: where, why, profile and section with the structure to
-    scale, sizes, build steps, flood, what can go wrong, and blanks for what is measured on site.
+    A cover with the map of the ranch, what to settle first, works by rank, what an engineer looks
+    at, the order to build, materials and cost; then work by work what it saves and how sure that
+    is, and a sheet a site: where, why, profile and section with the structure to scale, sizes,
+    build steps, flood, what can go wrong, and blanks for what is measured on site.
     Units are those of the plan.
     """  # noqa: D301 - the help needs the character itself
     job = Job(**given)  # type: ignore[arg-type]

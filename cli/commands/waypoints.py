@@ -99,7 +99,7 @@ def _read_start(
     section="Walk",
     help="Time at each site. Without it 15 minutes: common practice.",
 )
-@first_sites_option("Only the first so many sites by rank.", section="Walk")
+@first_sites_option("Only the first so many works by rank, with all their sites.", section="Walk")
 @option(
     "--list",
     "list_file",
@@ -125,8 +125,8 @@ def waypoints(ctx: click.Context, /, **given: object) -> None:
     gullywalk waypoints plan.gpkg --out sites.kmz --dem DEM.tif --hours 8 --map walk.png
 
     With the raster it finds the loops that visit all sites with the least walking over the ground,
-    each from the start and back in the hours given, sites of a pair together. The file then also
-    holds the ways.
+    each from the start and back in the hours given; a work is one stop, its sites visited in the
+    order of building. The file then also holds the ways.
     """  # noqa: D301 - the help needs the character itself
     job = Job(**given)  # type: ignore[arg-type]
     _check_usage(job)
@@ -217,7 +217,7 @@ def _write(job: Job, plan: PlanFile, points: list[Waypoint], walked: Walked | No
 def _tell(job: Job, plan: PlanFile, points: list[Waypoint], walked: Walked | None) -> None:
     import textwrap
 
-    from cli.waypoints.walk_words import how_good, left_out, legs_table, summary
+    from cli.waypoints.walk_words import how_good, left_out, legs_table, stops_words, summary
 
     lines: list[str] = []
 
@@ -225,10 +225,9 @@ def _tell(job: Job, plan: PlanFile, points: list[Waypoint], walked: Walked | Non
         lines.extend(textwrap.wrap(text, 100, break_on_hyphens=False))
 
     if walked is None:
-        count = f"{len(points)} {'site' if len(points) == 1 else 'sites'}"
         add(
-            f"{count} by rank. No walking order can be made without the ground: give the plan's "
-            "raster with --dem."
+            f"{stops_words(points)} by rank. No walking order can be made without the ground: give "
+            "the plan's raster with --dem."
         )
     else:
         add(summary(walked.walk, plan.units))

@@ -161,9 +161,9 @@ class SiteDrawings:
         return found
 
     def _label(self, site: Row) -> str:
-        """Rank and type, and the sizes below."""
+        """Number and type, and the sizes below; sites of one work have the same rank."""
         look = self._looks.of(site["structure"])
-        name = f"{site['rank']}: {look.label}"
+        name = f"site {site['site_id']}: {look.label}"
         return "\n".join([name, sizes_words(site, look.height_word, self._units)]).strip()
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from cli.plan.explanation import ROAD
+from cli.plan.plan_works import is_built
 
 Row = Mapping[str, Any]
 
@@ -27,25 +28,22 @@ class BuildOrder:
     groups
         To be built, in order.
     waiting
-        Sites that an engineer looks at first.
+        Sites that hands do not build: an engineer looks at them first, or they are on hold.
     left_out
         Sites that a budget, or somebody on site, leaves out.
-    held
-        Sites that are measured again first, or wait for their partner.
     """
 
     groups: tuple[Group, ...]
     waiting: tuple[Row, ...]
     left_out: tuple[Row, ...]
-    held: tuple[Row, ...] = ()
 
 
 def build_order(sites: Sequence[Row], channels: Sequence[Row]) -> BuildOrder:
-    """Order sites: one stream after the other, each from its lower end up, pairs together.
+    """Order sites: one stream after the other, each from its lower end up, works together.
 
-    Streams that join are one; the one that holds the best rank comes first. In a pair the base
+    Streams that join are one; the one that holds the best rank comes first. In a work the base
     comes before the head, as the plan says. What stands on roads is built from the top of the
-    grade down.
+    grade down. In a plan of an older format pairs stand for works.
 
     Parameters
     ----------
@@ -54,12 +52,10 @@ def build_order(sites: Sequence[Row], channels: Sequence[Row]) -> BuildOrder:
     channels
         Rows of the layer ``channels``.
     """
-    waiting = tuple(s for s in _by_rank(sites) if s["control"] == "refer")
-    held = tuple(s for s in _by_rank(sites) if s["control"] == "hold")
-    left = [s for s in _by_rank(sites) if s["control"] not in ("refer", "hold")]
-    left_out = tuple(s for s in left if not s["chosen"])
-    built = [s for s in sites if s["control"] not in ("refer", "hold") and s["chosen"]]
-    on_roads = [s for s in built if s["purpose"] == ROAD]
+    waiting = tuple(s for s in _by_rank(sites) if not is_built(s))
+    left_out = tuple(s for s in _by_rank(sites) if is_built(s) and not s["chosen"])
+    built = [s for s in sites if is_built(s) and s["chosen"]]
+    on_roads = _groups([s for s in built if s["purpose"] == ROAD], pairs=False)
     streams = _Streams(channels)
     groups = _groups([s for s in built if s["purpose"] != ROAD])
     best: dict[int, int] = {}
@@ -71,24 +67,28 @@ def build_order(sites: Sequence[Row], channels: Sequence[Row]) -> BuildOrder:
         stream = streams.outlet(int(group.sites[0]["channel_id"]))
         return best[stream], min(map(streams.distance_m, group.sites)), _rank(group)
 
-    on_roads.sort(key=lambda s: (-float(s["elevation_m"]), int(s["rank"])))
-    in_order = [*sorted(groups, key=place), *(Group((site,)) for site in on_roads)]
-    return BuildOrder(tuple(in_order), waiting, left_out, held)
+    on_roads.sort(key=lambda g: (-max(float(s["elevation_m"]) for s in g.sites), _rank(g)))
+    in_order = [*sorted(groups, key=place), *on_roads]
+    return BuildOrder(tuple(in_order), waiting, left_out)
 
 
 def _by_rank(sites: Sequence[Row]) -> list[Row]:
-    return sorted(sites, key=lambda s: int(s["rank"]))
+    return sorted(sites, key=lambda s: (int(s["rank"]), int(s.get("list_place", 0))))
 
 
 def _rank(group: Group) -> int:
     return min(int(s["rank"]) for s in group.sites)
 
 
-def _groups(sites: Sequence[Row]) -> list[Group]:
+def _groups(sites: Sequence[Row], *, pairs: bool = True) -> list[Group]:
+    """Group by works; in a plan of an older format by pairs, or not at all."""
     together: dict[tuple[str, int], list[Row]] = {}
     for site in _by_rank(sites):
-        pair = int(site["pair_id"])
-        key = ("pair", pair) if pair else ("site", int(site["site_id"]))
+        key = ("site", int(site["site_id"]))
+        if work := int(site.get("work_id", 0)):
+            key = ("work", work)
+        elif pairs and (pair := int(site["pair_id"])):
+            key = ("pair", pair)
         together.setdefault(key, []).append(site)
     return [
         Group(tuple(sorted(members, key=lambda s: (int(s["build_order"]), float(s["station_m"])))))

@@ -21,10 +21,12 @@ from cli.plan.plan_numbers import (
     span,
 )
 from cli.plan.plan_reading import PlanFile
+from cli.plan.plan_works import not_built, site_groups
 from cli.plan.ranked_list import significant
 from cli.plan.structure_looks import looks_of
 from cli.plan.unit_sentences import in_units
-from siting.values.wording import first_upper
+from cli.plan.work_sentences import count_words
+from siting.values.wording import counted, first_upper
 
 Row = Mapping[str, Any]
 _CONTROL_WORDS = {
@@ -45,16 +47,16 @@ def ranch_name(plan: PlanFile) -> str:
 def cover_data(plan: PlanFile, sites: Sequence[Row], *, source_line: str) -> dict[str, Any]:
     """Summary, cautions, and what has to be settled before any work."""
     run, units = plan.run_info, plan.units
-    total = len(plan.sites["site_id"])
+    counts = count_words(site_groups(plan.layers), not_built(plan.layers))
     work = [in_units(text, units) for key, text in run.items() if key.startswith("work ")]
     cautions = [in_units(text, units) for key, text in run.items() if key.startswith("caution ")]
     crs = plan.crs
     return {
         "ranch": ranch_name(plan),
         "plan": printable(plan.name, 80),
-        "shown": f"{total} sites, ranked"
-        if len(sites) == total
-        else f"{total} sites, ranked; sheets for {len(sites)} of them",
+        "shown": counts
+        if len(sites) == len(plan.sites["site_id"])
+        else f"{counts}; sheets for {counted(len(sites), 'site')}",
         "summary": sentences(in_units(run.get("summary", ""), units), most=500),
         # What stands before the work is on the same page.
         "work": [s for text in work[:6] if not text.startswith("Before") for s in sentences(text)],
@@ -94,7 +96,7 @@ def legend_data(
 
 
 def list_data(plan: PlanFile, sites: Sequence[Row], with_sheet: set[int]) -> list[dict[str, Any]]:
-    """Rows of the ranked list."""
+    """Rows of the ranked list of a plan of an older format, which ranks sites."""
     looks = looks_of(plan.layers)
 
     def number(site: Row, name: str) -> str:
@@ -104,6 +106,7 @@ def list_data(plan: PlanFile, sites: Sequence[Row], with_sheet: set[int]) -> lis
         {
             "site": int(s["site_id"]),
             "rank": int(s["rank"]),
+            "held": s["control"] == "hold",
             "what": printable(short_title(looks.of(s["structure"]).label, str(s["control"])), 40),
             "place": f"{s['lat']:.5f}, {s['lon']:.5f}",
             "steep": number(s, "headcut_height_m")
@@ -145,24 +148,24 @@ def order_data(plan: PlanFile) -> dict[str, Any]:
             )
     return {
         "steps": steps,
-        "held": [
-            [str(int(s["site_id"])), printable(str(s["reason"] or ""), 400)] for s in order.held
-        ],
-        "waiting": _ranks(order.waiting),
-        "left_out": _ranks(order.left_out),
+        "waiting": _names(order.waiting),
+        "left_out": _names(order.left_out),
         "roads": any(g.sites[0]["purpose"] == ROAD for g in order.groups),
     }
 
 
-def _ranks(sites: Sequence[Row]) -> str:
-    return listed([str(s["rank"]) for s in sites], most=60) if sites else ""
+def _names(sites: Sequence[Row]) -> str:
+    """Ranks of sites, each once, or their numbers where they have none."""
+    if not sites:
+        return ""
+    if all(int(s["rank"]) for s in sites):
+        return "rank " + listed(list(dict.fromkeys(str(s["rank"]) for s in sites)), most=60)
+    return "site " + listed([str(s["site_id"]) for s in sites], most=60)
 
 
 def _why_here(site: Row, place: int, group: Sequence[Row]) -> str:
-    if site["purpose"] == ROAD:
-        return "on the road, from the top down"
     if len(group) == 1:
-        return "stands alone"
+        return "on the road" if site["purpose"] == ROAD else "stands alone"
     if place == 0:
         return f"first of {len(group)} that work together"
     return f"then this, number {place + 1} of {len(group)}"
@@ -186,7 +189,7 @@ def totals_data(plan: PlanFile) -> dict[str, Any]:
     names |= {"haul": "Haul, truck loads", "labour": "Labour"}
     units = plan.units
     return {
-        "of": "the sites that the budget chose" if chosen else "all sites together",
+        "of": "what the budget chose" if chosen else "everything together",
         "currency": printable(plan.run_info.get("currency", ""), 12),
         "materials": [
             [

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from types import MappingProxyType
 from typing import Any, Final
 
+import numpy as np
 import shapely
 
 from cli import palette
@@ -33,10 +34,13 @@ from cli.packet.packet_pictures import (
     symbol_svg,
 )
 from cli.packet.printable import all_raised, every_text, not_drawn
-from cli.packet.site_sheet import Pictures, sheet_data
+from cli.packet.site_sheet import Pictures, Place, sheet_data
 from cli.packet.typesetting import typeset
+from cli.packet.work_pages import waiting_data, work_heading, work_steps, works_data
 from cli.plan.explanation import Explanation, Wanted, explanation
 from cli.plan.plan_reading import PlanFile
+from cli.plan.plan_works import SiteGroup, not_built, site_groups, tells_works
+from cli.plan.structure_looks import looks_of
 from terrain.values.progress import Progress, silent
 
 Row = Mapping[str, Any]
@@ -44,6 +48,7 @@ Row = Mapping[str, Any]
 CONTENT_WIDTH: Final[Mapping[str, float]] = MappingProxyType({"letter": 7.3, "a4": 7.07})
 _COVER_MAP_HEIGHT: Final[Mapping[str, float]] = MappingProxyType({"letter": 6.3, "a4": 6.9})
 _MAP_WIDTH, _MAP_HEIGHT, _FIGURE_HEIGHT, _GAP = 3.6, 2.6, 1.8, 12 / 72
+_WORK_MAP_HEIGHT: Final = 3.9
 #: Up to so many sheets each is laid out to fit best, which takes 13 MB for each; beyond that all
 #: are laid out alike, in the way that fits the longest.
 FITTED = 150
@@ -63,7 +68,7 @@ def chosen_sites(
     sites
         Sites asked for; None for all.
     top
-        Only so many of the best.
+        Only the sites of so many works, the best; of single sites in a plan of an older format.
 
     Raises
     ------
@@ -73,17 +78,19 @@ def chosen_sites(
     rows: list[Row] = sorted(plan.rows("sites"), key=lambda s: int(s["list_place"]))
     if not rows:
         raise OutputError(f"{plan.name} holds no sites: there is nothing to print")
+    if sites is None and top is not None and tells_works(plan.layers):
+        return [site for group in site_groups(plan.layers)[:top] for site in group.sites]
     if sites is None:
         return rows[:top]
     wanted = []
     for one in sites:
         key, what = one.key, one.what
-        found = [s for s in rows if s[key] == one.number]
+        found = [s for s in rows if s[key] == one.number and one.number]
         if not found:
-            have = sorted({int(s[key]) for s in rows} - {0})
+            have = sorted(int(s[key]) for s in rows if int(s[key]))
             raise OutputError(
                 f"{plan.name} has no {what} {one.number}",
-                expected=f"{what} {have[0]} to {have[-1]}",
+                expected=f"{what} {have[0]} to {have[-1]}" if have else "a site by its number",
             )
         wanted += found
     unique: dict[int, Row] = {int(s["site_id"]): s for s in wanted}
@@ -129,17 +136,20 @@ def make_packet(
     files: dict[str, bytes] = {}
     with drawing():
         cover = _cover(plan, chosen, backdrop, paper, files)
-        sheets, drawings = [], SiteDrawings(plan)
+        sheets, drawings, places = [], SiteDrawings(plan), _places(plan, chosen)
         for count, site in enumerate(chosen):
             progress("drawing", 0.8 * count / len(chosen))
-            sheets.append(_sheet(plan, site, drawings, backdrop, paper, files))
+            place = places[int(site["site_id"])]
+            sheet = _sheet(plan, site, place, drawings, backdrop, files=files, paper=paper)
+            page = _work_page(plan, place, backdrop, paper, files)
+            sheets.append({**sheet, "work_page": page})
     years = float(chosen[0]["design_return_period_yr"])
-    rows = sorted(plan.rows("sites"), key=lambda s: int(s["list_place"]))
+    numbers = [int(s["site_id"]) for s in chosen]
     data: dict[str, Any] = {
         "paper": paper,
         "fit_each": len(chosen) <= FITTED,
         "cover": cover,
-        "list": list_data(plan, rows, {int(s["site_id"]) for s in chosen}),
+        **_lists(plan, numbers),
         "order": order_data(plan),
         "totals": totals_data(plan),
         "sheets": sheets,
@@ -153,6 +163,43 @@ def make_packet(
     made = typeset(all_raised(data), files)
     progress("setting", 1.0)
     return made, (*notes, *missing)
+
+
+def _lists(plan: PlanFile, numbers: Sequence[int]) -> dict[str, Any]:
+    """Works and what is not built; of a plan of an older format its sites."""
+    if tells_works(plan.layers):
+        return {
+            "list": [],
+            "works": works_data(site_groups(plan.layers), plan.units, numbers),
+            "waiting": waiting_data(not_built(plan.layers), plan.units, numbers),
+        }
+    rows = sorted(plan.rows("sites"), key=lambda s: int(s["list_place"]))
+    return {"list": list_data(plan, rows, set(numbers)), "works": None, "waiting": None}
+
+
+def _places(plan: PlanFile, chosen: Sequence[Row]) -> dict[int, Place]:
+    """Where each sheet stands: by the rank of its work, or among what is not built."""
+    groups = site_groups(plan.layers)
+    shown = {int(s["site_id"]) for s in chosen}
+    currency = str(plan.run_info.get("currency", ""))
+    out = {}
+    for group in groups:
+        heading = work_heading(group, groups, units=plan.units, currency=currency)
+        for site in group.sites:
+            number = int(site["site_id"])
+            words = f"RANK {group.rank} · SITE {number}"
+            if number in shown:
+                out[number] = Place(str(group.rank), words, group.sites, heading)
+                heading = None  # told once
+    for one in not_built(plan.layers):
+        number = int(one.site["site_id"])
+        words = f"RANK {one.mark}"
+        if one.referred is not None:
+            words = f"FOR AN ENGINEER, {one.referred['risk_rank']} BY WHAT IS AT RISK"
+        elif one.mark == "-":
+            words = "ON HOLD"
+        out[number] = Place(one.mark, f"{words} · SITE {number}")
+    return out
 
 
 def _missing_words(data: Mapping[str, Any]) -> list[str]:
@@ -203,11 +250,42 @@ def _cover(
     }
 
 
+def _work_page(
+    plan: PlanFile, place: Place, backdrop: Backdrop, paper: str, files: dict[str, bytes]
+) -> dict[str, Any] | None:
+    """Page of a work of several sites, before the first of its sheets; None elsewhere."""
+    if place.heading is None or len(place.group) < 2:
+        return None
+    numbers = [int(s["site_id"]) for s in place.group]
+    parts = np.array([site_bounds(_point_of(plan, n), 0.0) for n in numbers])
+    west, south = parts[:, :2].min(axis=0).tolist()
+    east, north = parts[:, 2:].max(axis=0).tolist()
+    width, name = CONTENT_WIDTH[paper], f"work-{numbers[0]}.svg"
+    made = draw_map(
+        plan.layers,
+        backdrop,
+        bounds=(west, south, east, north),
+        form=MapForm(width, _WORK_MAP_HEIGHT, image_dpi=130, small=True),
+        units=plan.units,
+    )
+    files[name] = made.svg
+    group = SiteGroup(0, place.group)
+    return {
+        **place.heading,
+        "mark": place.mark,
+        "map": name,
+        "map_width": width,
+        "steps": work_steps(group, looks_of(plan.layers)),
+    }
+
+
 def _sheet(
     plan: PlanFile,
     site: Row,
+    place: Place,
     drawings: SiteDrawings,
     backdrop: Backdrop,
+    *,
     paper: str,
     files: dict[str, bytes],
 ) -> dict[str, Any]:
@@ -232,6 +310,7 @@ def _sheet(
         easting_m=point.x,
         northing_m=point.y,
         crs_name=crs.name if crs is not None else "unknown",
+        place=place,
     )
     return {**data, "map_width": _MAP_WIDTH, "split": list(_SPLIT)}
 

@@ -35,6 +35,28 @@ class Pictures:
     section_note: str = ""
 
 
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where a sheet stands among the others.
+
+    Parameters
+    ----------
+    mark
+        Rank, or what stands for it.
+    marked
+        The same in words, with the number of the site.
+    group
+        Sites of its work in the order of building; the site alone in an older plan.
+    heading
+        What is told of the work; on the first of its sheets only.
+    """
+
+    mark: str
+    marked: str
+    group: tuple[Mapping[str, Any], ...] = ()
+    heading: Mapping[str, Any] | None = None
+
+
 def sheet_data(
     found: Explanation,
     pictures: Pictures,
@@ -42,6 +64,7 @@ def sheet_data(
     easting_m: float,
     northing_m: float,
     crs_name: str,
+    place: Place,
 ) -> dict[str, Any]:
     """Put together the sheet of one site.
 
@@ -53,6 +76,8 @@ def sheet_data(
         Its pictures.
     easting_m, northing_m, crs_name
         Where it is on the plan's grid.
+    place
+        Where it stands in the packet.
 
     Returns
     -------
@@ -63,11 +88,13 @@ def sheet_data(
     control = str(site["control"])
     return {
         "site": int(site["site_id"]),
-        "rank": int(site["rank"]),
+        "mark": place.mark,
+        "marked": place.marked,
+        "work_heading": dict(place.heading) if place.heading and len(place.group) == 1 else None,
         "title": printable(title_of(found.look.label, control), 60),
         "sizes_line": _sizes_line(found),
         "purpose": printable(dict(CONTROLS).get(control, "")),
-        "with": _together(found),
+        "with": _together(found, place.group),
         "where": _where(found, easting_m, northing_m, crs_name),
         "geo": geo_address(site["lon"], site["lat"]),
         "why": _why(found),
@@ -115,19 +142,27 @@ def _sizes_line(found: Explanation) -> str:
     return ", ".join(words)
 
 
-def _together(found: Explanation) -> str:
+def _together(found: Explanation, group: Sequence[Mapping[str, Any]]) -> str:
     """Which sites it belongs to, and in which order they are built."""
     site = found.site
-    if not found.mates:
+    if len(group) > 1:
+        numbers = [int(s["site_id"]) for s in group]
+        at = numbers.index(int(site["site_id"]))
+        return _order_words(at, [f"site {n}" for n in numbers], "of this work")
+    if not found.mates or site["work_id"]:
         return ""
     order = sorted([site, *found.mates], key=lambda s: int(s["build_order"]))
     if not all(int(s["build_order"]) for s in order):
         names = ", ".join(f"rank {s['rank']}" for s in found.mates)
         return printable(f"Works together with {names}.", 160)
-    place = order.index(site) + 1
-    before = [f"rank {s['rank']}" for s in order[: place - 1]]
-    after = [f"rank {s['rank']}" for s in order[place:]]
-    words = f"Number {place} of {len(order)} that work together"
+    ranks = [f"rank {s['rank']}" for s in order]
+    return _order_words(order.index(site), ranks, "that work together")
+
+
+def _order_words(at: int, names: Sequence[str], of_what: str) -> str:
+    """Say what is built before and after the one at some place."""
+    words = f"Number {at + 1} of {len(names)} {of_what}"
+    before, after = names[:at], names[at + 1 :]
     if before:
         words += f": build it after {listed(before)}"
         return f"{words} and before {listed(after)}." if after else f"{words}."

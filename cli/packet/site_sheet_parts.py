@@ -135,7 +135,7 @@ def cautions(found: Explanation) -> list[str]:
     own = sentences(found.site["caution"], most=320)
     site = found.site
     if site["control"] not in ("refer", "hold") and site["chosen_why"] and not site["chosen"]:
-        own.insert(0, f"Left out by the budget: {printable(site['chosen_why'], 200)}".strip())
+        own.insert(0, f"Left out of the chosen set: {printable(site['chosen_why'], 200)}".strip())
     more = len(own) - _MOST_CAUTIONS
     shown = within(own[:_MOST_CAUTIONS], _CAUTION_LENGTH)
     return [*shown, *([f"{more} more stand in the plan."] if more > 0 else [])]

@@ -144,6 +144,7 @@ def _site(
     return {
         "id": site["site_id"],
         "rank": site["rank"],
+        "place": site["list_place"],
         "what": shortened(label),
         "whole": texts.keep(label),
         "control": site["control"] or "refer",

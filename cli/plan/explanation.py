@@ -134,7 +134,9 @@ class Explanation:
 
     @property
     def ranked(self) -> str:
-        """Rank of its work behind a comma; nothing where it has none."""
+        """Rank of its work behind a comma, or that it is on hold; nothing where it has neither."""
+        if self.site["control"] == "hold":
+            return ", on hold"
         rank, work = self.site["rank"], self.site["work_id"]
         if not rank:
             return ""

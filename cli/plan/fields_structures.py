@@ -191,7 +191,7 @@ _SITES: Final[tuple[Row, ...]] = (
     ("crew_days", "float", 2, "Days that a crew works on it, likely"),
     ("crew_days_low", "float", 2, "Days that a crew works on it, low end"),
     ("crew_days_high", "float", 2, "Days that a crew works on it, high end"),
-    ("chosen", "bool", 0, "Whether it is in the set chosen; without a budget all that works and saves"),
+    ("chosen", "bool", 0, "In the set chosen; without a budget all that works and saves"),
     ("chosen_why", "text", 0, "Why it is left out of the set; empty where it is in"),
     ("nearest_road_m", "float", 2, "Distance to the nearest road given"),
     (

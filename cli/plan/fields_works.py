@@ -94,7 +94,13 @@ _LAYERS: Final[Mapping[str, tuple[Row, ...]]] = MappingProxyType(
             ),
             ("saved_per_crew_day", "float", 3, "m3 saved for each day of a crew, likewise"),
             ("needs", "text", 0, "Numbers of works below it that have to stand first"),
-            ("chosen", "bool", 0, "Whether it is in the set chosen; without a budget all that works and saves"),
+            (
+                "base_of",
+                "text",
+                0,
+                "Numbers of works that it is built for, saving nothing itself",
+            ),
+            ("chosen", "bool", 0, "In the set chosen; without a budget all that works and saves"),
             ("chosen_why", "text", 0, "Why it is left out of the set; empty where it is in"),
             ("horizon_yr", "float", 0, "Time over which losses and chances are counted"),
             (

@@ -17,7 +17,7 @@ from cli.plan.site_ground import Ground, ground_of
 from cli.waypoints.gpx import gpx_text
 from cli.waypoints.kml import kml_text, kmz_bytes
 from cli.waypoints.trips import DATUM_NOTE, trips_of
-from cli.waypoints.walk_words import how_good, left_out, summary
+from cli.waypoints.walk_words import how_good, left_out, stops_words, summary
 from cli.waypoints.waypoint import Waypoint
 from cli.waypoints.xml_texts import plain
 from siting.walking.start import Start, choose_start
@@ -94,7 +94,7 @@ def walk_of(
     where = given or choose_start(raster, xy, roads=roads, ranch=ranch)
     walk = walking_order(
         raster,
-        [Place(p.site_id, p.x_m, p.y_m, p.pair_id, p.build_order) for p in points],
+        [Place(p.site_id, p.x_m, p.y_m, p.stop_id, p.build_order) for p in points],
         start=where,
         hours=hours,
         minutes_per_site=MINUTES_PER_SITE if minutes_per_site is None else minutes_per_site,
@@ -159,7 +159,7 @@ def document(
         ``.gpx``, ``.kml`` or ``.kmz``.
     """
     title = f"{title_of(plan)}: sites to visit"
-    note = [f"{len(points)} sites by rank, from {plain(plan.name, 80)}."]
+    note = [f"{stops_words(points)} by rank, from {plain(plan.name, 80)}."]
     trips = []
     if walked is not None:
         trips = trips_of(walked.walk, points, plan.crs, plan.units)

@@ -5,10 +5,11 @@ from __future__ import annotations
 import csv
 import io
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from cli.plan.fields import FOOT_M, MILE_M, Units
 from cli.waypoints.waypoint import Waypoint, names_by_site
+from siting.values.wording import counted
 from siting.walking.walk import Leg, Walk
 
 _HEADINGS = ("stop", "site", "rank", "what", "far", "climb", "descent", "on foot", "since start")
@@ -56,6 +57,29 @@ def loop_words(walk: Walk, number: int, units: Units) -> str:
     )
 
 
+def stops_words(points: Sequence[Waypoint]) -> str:
+    """How many sites there are, and how many stops that is: a work is one."""
+    sites = counted(len(points), "site")
+    stops = len({_stop_key(point) for point in points})
+    return sites if stops == len(points) else f"{sites} at {counted(stops, 'stop')}"
+
+
+def _stop_key(point: Waypoint) -> tuple[str, int]:
+    return ("stop", point.stop_id) if point.stop_id > 0 else ("site", point.site_id)
+
+
+def stop_numbers(legs: Sequence[Leg], by_site: Mapping[int, Waypoint]) -> list[int]:
+    """Number of the stop that each leg leads to, the way back as the last; a work is one stop."""
+    out: list[int] = []
+    before = None
+    for leg in legs:
+        key = None if leg.to_site is None else _stop_key(by_site[leg.to_site])
+        same = bool(out) and key is not None and key == before
+        out.append(out[-1] if same else len(set(out)) + 1)
+        before = key
+    return out
+
+
 def summary(walk: Walk, units: Units) -> str:
     """The whole walk in a line."""
     sites = sum(leg.to_site is not None for leg in walk.legs)
@@ -75,7 +99,7 @@ def how_good(walk: Walk) -> list[str]:
     said = []
     if tours.exact:
         said.append(
-            "All orders were tried, pairs kept together: none takes fewer loops or less walking."
+            "All orders were tried, works kept together: none takes fewer loops or less walking."
         )
     else:
         bound = f"The walking is at most {100 * tours.gap:.0f} % above a lower bound"
@@ -130,14 +154,14 @@ def legs_table(walk: Walk, points: Sequence[Waypoint], units: Units) -> list[str
         heading = f"{name}: {loop_words(walk, number, units)}."
         lines += ["", *textwrap.wrap(heading, sum(_WIDTHS) + len(_WIDTHS) - 1), _row(_HEADINGS)]
         lines.append(" ".join("-" * width for width in _WIDTHS))
-        since = 0.0
-        for stop, leg in enumerate(legs, start=1):
+        since, before = 0.0, 0
+        for stop, leg in zip(stop_numbers(legs, by_site), legs, strict=True):
             since += leg.walk_s
             point = by_site[leg.to_site] if leg.to_site is not None else None
             cells = (
-                str(stop) if point else "",
+                str(stop) if point and stop != before else "",
                 str(point.site_id) if point else "",
-                str(point.rank) if point else "",
+                point.mark if point else "",
                 _cut(point.what if point else "back at the start", _WIDTHS[3]),
                 far(leg.distance_m, units),
                 high(leg.climb_m, units),
@@ -146,6 +170,7 @@ def legs_table(walk: Walk, points: Sequence[Waypoint], units: Units) -> list[str
                 long(since),
             )
             lines.append(_row(cells))
+            before = stop
             since += 60 * walk.minutes_per_site if point else 0.0
     return lines
 
@@ -175,7 +200,7 @@ def legs_csv(walk: Walk, points: Sequence[Waypoint], units: Units) -> str:
     )
     for legs in walk.loops:
         since = 0.0
-        for stop, leg in enumerate(legs, start=1):
+        for stop, leg in zip(stop_numbers(legs, by_site), legs, strict=True):
             since += leg.walk_s / 60
             point = by_site[leg.to_site] if leg.to_site is not None else None
             stay = walk.minutes_per_site if point else 0.0
@@ -184,7 +209,7 @@ def legs_csv(walk: Walk, points: Sequence[Waypoint], units: Units) -> str:
                     leg.loop,
                     stop,
                     *("" if v is None else v for v in (leg.from_site, leg.to_site)),
-                    *([point.rank, point.what] if point else ["", "back at the start"]),
+                    *([point.mark, point.what] if point else ["", "back at the start"]),
                     *(f"{v * factor:.1f}" for v in (leg.distance_m, leg.climb_m, leg.descent_m)),
                     f"{leg.walk_s / 60:.1f}",
                     f"{stay:g}",

@@ -6,11 +6,15 @@ import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
+from siting.audit.figures_in_text import FIGURE, found
 from siting.audit.plan_tables import NOT_BUILT, Contradiction, PlanTables, Row, at, known
-from siting.values.wording import metres
 
 #: Stages of incision at which a channel widens, or fills again.
 WIDENING, FILLING = 3, (4, 5)
+_POOL = re.compile(r"still pool (reaches|does not reach)")
+#: Depths are rounded to this, m.
+ROUNDED_M = 0.006
+_MORE = re.compile(rf"More than {FIGURE} drain")
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,13 +42,6 @@ def _whole_above(site: Row) -> str:
     return ""
 
 
-def _reaches_foot(site: Row) -> str:
-    depth = site["toe_depth_m"]
-    if known(depth) and float(depth) < -0.02:
-        return f"its still water stands {metres(-float(depth))} below that foot"
-    return ""
-
-
 def _widens(site: Row) -> str:
     if site["setting"] == "swale":
         return "its setting is a swale"
@@ -66,7 +63,6 @@ def _height_fits(site: Row) -> str:
 
 CLAIMS: tuple[Claim, ...] = (
     Claim("still whole", re.compile(r"still whole"), _whole_above),
-    Claim("backs water to the foot", re.compile(r"and backs water to the foot"), _reaches_foot),
     Claim("widening", re.compile(r"still widening|[Ss]tage 3"), _widens),
     Claim("filling", re.compile(r"filling by itself"), _fills),
     Claim("stops the drop", re.compile(r"stops the drop where it stands"), _is_built),
@@ -86,6 +82,46 @@ def claims(plan: PlanTables) -> Iterator[Contradiction]:
             against = claim.against(site)
             if against:
                 yield Contradiction(claim.rule, at(site), f"“{match.group()}” is said", against)
+
+
+def more_than(plan: PlanTables) -> Iterator[Contradiction]:
+    """More land drains to a site than a caution says that it is more than."""
+    for site in plan.sites():
+        for figure in found(_MORE, str(site["caution"] or "")):
+            plan.compared["more than"] += 1
+            if float(site["drainage_area_ha"]) < figure.value - figure.open_by:
+                yield Contradiction(
+                    "more than", at(site), f"more than {figure.text} are said to drain to it",
+                    f"drainage_area_ha is {site['drainage_area_ha']}",
+                )  # fmt: skip
+
+
+def still_pools(plan: PlanTables) -> Iterator[Contradiction]:
+    """A still pool is said to reach what it backs water to where it does."""
+    sites = {int(s["site_id"]): s for s in plan.sites()}
+    for row in plan.rows("reasons"):
+        match = _POOL.search(str(row["text"] or ""))
+        site = sites.get(int(row["site_id"]))
+        if match is None or site is None or not known(site["toe_depth_m"]):
+            continue
+        plan.compared["still pool"] += 1
+        depth = float(site["toe_depth_m"])
+        if (match[1] == "reaches") != (depth >= 0) and abs(depth) > ROUNDED_M:
+            yield Contradiction(
+                "still pool", at(site), f"“{match[0]}” is said", f"toe_depth_m is {depth}"
+            )
+
+
+def settings(plan: PlanTables) -> Iterator[Contradiction]:
+    """A swale is not cut: it is at no stage of cutting down, widening or filling."""
+    for site in plan.sites():
+        if site["setting"] != "swale":
+            continue
+        plan.compared["setting"] += 1
+        if int(site["stage"]) > 1:
+            yield Contradiction(
+                "setting", at(site), "its setting is a swale", f"its stage is {site['stage']}"
+            )
 
 
 def summary(plan: PlanTables) -> Iterator[Contradiction]:

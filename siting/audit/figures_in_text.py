@@ -19,8 +19,10 @@ UNITS: dict[str, float] = {
     "m a year": 1.0, "ft a year": _FT,
 }  # fmt: skip
 _UNIT = "|".join(re.escape(u) for u in sorted(UNITS, key=len, reverse=True))
+#: Inches below this are told to the half.
+HALF_INCHES_BELOW = 10.0
 #: A figure and its unit, for use once in a pattern: two groups.
-FIGURE = rf"(?<![\d.,])(\d[\d,]*(?:\.\d+)?) ({_UNIT})(?![\w/])"
+FIGURE = rf"(?<![\d.,])(\d[\d,]*(?:\.\d+)?) ({_UNIT})(?![\w/]| to \d)"
 #: A figure without a unit, likewise: one group.
 BARE = r"(?<![\d.,])(\d[\d,]*(?:\.\d+)?)"
 
@@ -43,9 +45,9 @@ class Figure:
     open_by: float
     text: str
 
-    def says(self, value: float) -> bool:
-        """Whether a number may have been printed as this figure."""
-        return abs(self.value - value) <= self.open_by * 1.001 + 1e-9
+    def says(self, value: float, rounding: float = 0.0) -> bool:
+        """Whether a number that is itself rounded by so much may be printed as this figure."""
+        return abs(self.value - value) <= self.open_by * 1.001 + rounding + 1e-9
 
 
 def figure(number: str, unit: str = "") -> Figure:
@@ -55,6 +57,8 @@ def figure(number: str, unit: str = "") -> Figure:
     if "." not in plain:
         zeros = len(plain) - len(plain.rstrip("0"))
         step = 10.0 ** min(zeros, max(len(plain) - 2, 0))
+    if unit == "in" and float(plain) < HALF_INCHES_BELOW:
+        step = max(step, 0.5)
     one = UNITS[unit] if unit else 1.0
     return Figure(float(plain) * one, 0.5 * step * one, f"{number} {unit}".rstrip())
 

@@ -9,6 +9,9 @@ from dataclasses import dataclass
 from siting.audit.figures_in_text import BARE, FIGURE, found
 from siting.audit.plan_tables import Contradiction, PlanTables, Row, at, differ, known
 
+#: Fields of lengths and slopes are rounded to this at most.
+ROUNDED = 0.0051
+
 #: Fields of a site and the row of ``hydraulics`` for its design flow.
 _DESIGN = {
     "design_flow_m3s": "discharge_m3s",
@@ -34,13 +37,23 @@ def numbers(plan: PlanTables) -> Iterator[Contradiction]:
     yield from _sizes(plan)
     yield from _areas(plan)
     yield from _pools(plan)
+    yield from _spacings(plan)
+    yield from _inputs(plan)
+    yield from _heads(plan)
+    yield from _order(plan)
 
 
 def _held(
-    plan: PlanTables, rule: str, site: Row, name: str, other: object, where: str
+    plan: PlanTables,
+    rule: str,
+    site: Row,
+    name: str,
+    other: object,
+    where: str,
+    least: float = 1e-6,
 ) -> Iterator[Contradiction]:
     plan.compared[rule] += 1
-    if differ(site[name], other):
+    if differ(site[name], other, least=least):
         yield Contradiction(rule, at(site), f"{name} is {site[name]}", f"{where} says {other}")
 
 
@@ -70,7 +83,7 @@ def _sizes(plan: PlanTables) -> Iterator[Contradiction]:
         own = {row["name"]: row["value"] for row in sizes.get(int(site["site_id"]), [])}
         for name, theirs in _SIZES.items():
             if theirs in own:
-                yield from _held(plan, "size", site, name, own[theirs], "table sizes")
+                yield from _held(plan, "size", site, name, own[theirs], "table sizes", ROUNDED)
 
 
 def _areas(plan: PlanTables) -> Iterator[Contradiction]:
@@ -95,6 +108,76 @@ def _pools(plan: PlanTables) -> Iterator[Contradiction]:
                 yield from _held(
                     plan, "pool", site, "wedge_volume_m3", row["volume_m3"], "layer pools"
                 )
+
+
+def _spacings(plan: PlanTables) -> Iterator[Contradiction]:
+    rows = plan.by_site("spacings")
+    for site in plan.sites():
+        for row in rows.get(int(site["site_id"]), []):
+            if not row["chosen"] or not known(site["spacing_m"]):
+                continue
+            plan.compared["spacing"] += 1
+            low, high = float(row["spacing_low_m"]), float(row["spacing_high_m"])
+            if not low - ROUNDED <= float(site["spacing_m"]) <= high + ROUNDED:
+                yield Contradiction(
+                    "spacing", at(site), f"spacing_m is {site['spacing_m']}",
+                    f"its rule says {low} to {high}",
+                )  # fmt: skip
+
+
+def _inputs(plan: PlanTables) -> Iterator[Contradiction]:
+    """What the floods were given is what the sites say they were given."""
+    rows = plan.by_site("flood_inputs")
+    for site in plan.sites():
+        for row in rows.get(int(site["site_id"]), []):
+            for name in ("curve_number", "tc_h"):
+                if known(site[name]):
+                    yield from _held(plan, "flood inputs", site, name, row[name], "flood_inputs")
+
+
+def _heads(plan: PlanTables) -> Iterator[Contradiction]:
+    """A site at a head has the height and the land of that head."""
+    heads = plan.rows("headcuts")
+    for site in plan.sites():
+        for head in heads:
+            if (
+                site["purpose"] != "vertical"
+                or head["channel_id"] != site["channel_id"]
+                or abs(float(head["station_m"]) - float(site["station_m"])) > ROUNDED
+                or known(site["measured_drop_m"])
+            ):
+                continue
+            for name in ("headcut_height_m", "drainage_area_ha"):
+                least = ROUNDED if name.endswith("_m") else 1e-6
+                yield from _held(plan, "headcut", site, name, head[name], "headcuts", least)
+    for head in heads:
+        for figure in found(_DROPS, str(head["evidence"] or "")):
+            plan.compared["headcut"] += 1
+            if not figure.says(float(head["headcut_height_m"]), ROUNDED):
+                yield Contradiction(
+                    "headcut", f"headcut {head['headcut_id']}", f"“{figure.text}” is told",
+                    f"headcut_height_m is {head['headcut_height_m']}",
+                )  # fmt: skip
+
+
+def _order(plan: PlanTables) -> Iterator[Contradiction]:
+    """A site has the rank of its work, and nothing else stands at its place."""
+    works = {int(w["work_id"]): w for w in plan.rows("works")}
+    places: set[int] = set()
+    for site in plan.sites() if works else ():
+        work = works.get(int(site["work_id"]))
+        if work is not None:
+            yield from _held(plan, "rank of the work", site, "rank", work["rank"], "its work")
+        place = int(site["list_place"])
+        plan.compared["place in the list"] += 1
+        if place in places:
+            yield Contradiction(
+                "place in the list", at(site), f"list_place is {place}", "another has the same"
+            )
+        places.add(place)
+
+
+_DROPS = re.compile(rf"The bed drops {FIGURE}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,7 +218,11 @@ SAID: tuple[Said, ...] = (
     ),
     _said("area told", "drainage area", rf"{FIGURE} drains? to it", "drainage_area_ha"),
     _said("slope told", "bed slope", rf"^{FIGURE}, error", "slope"),
-    _said("slope told", "hand_work.gradient", rf"Found: {FIGURE}", "slope"),
+    _said("slope told", "hand_work.gradient", rf"bed at most .*Found: {FIGURE}", "slope"),
+    _said("slope told", "hand_work.gradient", rf"just above at .*Found: {FIGURE}", "slope_above"),
+    _said("slope told", "hand_work.gradient", rf"just below at .*Found: {FIGURE}", "slope_below"),
+    _said("slope told", "bed slope around", rf"{FIGURE} above", "slope_above"),
+    _said("slope told", "bed slope around", rf"{FIGURE} below", "slope_below"),
     _said("depth told", "", rf"The channel is {FIGURE} deep", "depth_m"),
     _said("depth told", "", rf"The depth of the channel, {FIGURE}", "depth_m"),
     _said("depth told", "one_rock_dam.channel_depth", rf"Found: {FIGURE}", "depth_m"),
@@ -152,8 +239,12 @@ SAID: tuple[Said, ...] = (
     _said("design flow told", "design flow", rf"{FIGURE} fast", "design_velocity_mps"),
     _said("design flow told", "design flow", rf"on the bed with {FIGURE}", "design_shear_pa"),
     _said("design flow told", "design flow", rf"Froude number {BARE}", "design_froude"),
-    _said("stone told", "", rf"largest stones weigh {FIGURE}", "stone_heaviest_kg"),
-    _said("stone told", "instructions", rf"stones here weigh about {FIGURE}", "stone_heaviest_kg"),
+    _said("floor told", "floor of the swale", rf"^{FIGURE} wide", "width_m"),
+    _said("way told", "keep_clear", rf"nearest road is {FIGURE}", "nearest_road_m"),
+    _said("rank told", "work", rf"rank {BARE} of", "rank"),
+    _said("rank told", "work", rf"belongs to work {BARE}", "work_id"),
+    _said("rank told", "work", rf"number {BARE} of \d+ to build", "build_order"),
+    _said("stage told", "stage of incision", rf"^Stage {BARE} of 5", "stage"),
     _said("risk told", "ground at risk", rf"^{FIGURE} of", "swale_at_risk_m"),
     _said("risk told", "soil at risk", rf"{FIGURE} of soil", "soil_at_risk_m3"),
 )
@@ -176,17 +267,24 @@ def _held_told(plan: PlanTables, rule: Said, site: Row, text: str) -> Iterator[C
     for figure in found(rule.pattern, text):
         plan.compared[rule.rule] += 1
         value = site[rule.field]
+        if not known(value) and rule.field == "width_m":
+            value = site["width_high_m"]  # nobody saw it: the end that hurts
         if not known(value):
             yield Contradiction(
                 rule.rule, at(site), f"“{figure.text}” is told", f"{rule.field} is not known"
             )
-        elif not figure.says(float(value)):
+        elif not figure.says(float(value), _rounding(rule.field)):
             yield Contradiction(
                 rule.rule,
                 at(site),
                 f"“{figure.text}” is told",
                 f"{rule.field} is {float(value):.4g}",
             )
+
+
+def _rounding(field: str) -> float:
+    """Half the last digit that a field keeps, where that is coarser than a sentence."""
+    return ROUNDED if field.endswith(("_m", "_m3")) else 0.0
 
 
 def _texts(plan: PlanTables) -> dict[int, list[tuple[str, str]]]:

@@ -6,13 +6,43 @@ from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from siting.audit.claims import claims, summary
-from siting.audit.one_number import numbers, told
+from siting.audit.budgets import budgets
+from siting.audit.claims import CLAIMS, claims, more_than, settings, still_pools, summary
+from siting.audit.counts import counts
+from siting.audit.one_number import SAID, numbers, told
 from siting.audit.plan_tables import Contradiction, PlanTables
-from siting.audit.purposes import answers, heights, limits, pairs, purposes
+from siting.audit.purposes import (
+    alternatives,
+    answers,
+    found_within,
+    heights,
+    high_end,
+    limits,
+    pairs,
+    purposes,
+)
+from siting.audit.sizes_told import drawn, sizes_told
 from siting.audit.sums import sums
+from siting.audit.unseen import unseen
+from siting.audit.work_arithmetic import work_arithmetic
 from siting.values.columns import Columns
 from siting.values.rules import Rules
+
+#: Every rule by its name. A rule that held nothing against anything has shown nothing.
+RULES = (
+    "peak flow", "design flow", "size", "drainage area", "pool", "spacing", "flood inputs",
+    "headcut", "rank of the work", "place in the list",
+    *dict.fromkeys(said.rule for said in SAID),
+    "something is built", "nothing is built", "height of a grade control", "limits hold",
+    "found within what was asked", "high end", "type chosen", "pairs", "stone sizes",
+    "referred stand last",
+    *(claim.rule for claim in CLAIMS),
+    "more than", "setting", "still pool", "size told", "drawn as built", "width that nobody saw",
+    "counts of the record", "summary", "cost of a site", "total of materials", "total of costs",
+    "sites of a work", "cost of a work", "ends of a range", "bought as brought",
+    "chances are their factors", "saved is lost times chances", "saved for what it takes",
+    "saved is told", "channel held", "ranks", "at risk", "what a budget buys",
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,7 +54,7 @@ class Audit:
     contradictions
         In the order of the rules.
     compared
-        How often each rule held something against something.
+        How often each rule of `RULES` held something against something.
     """
 
     contradictions: tuple[Contradiction, ...]
@@ -55,10 +85,22 @@ def audit(tables: Mapping[str, Columns], facts: Mapping[str, str], *, rules: Rul
             most_m=rules.high("grade_control.height"),
         ),
         *limits(plan),
+        *found_within(plan),
+        *high_end(plan),
+        *alternatives(plan),
         *pairs(plan),
         *answers(plan),
         *claims(plan),
+        *more_than(plan),
+        *settings(plan),
+        *still_pools(plan),
+        *sizes_told(plan),
+        *drawn(plan),
+        *unseen(plan),
         *summary(plan),
+        *counts(plan),
         *sums(plan),
+        *work_arithmetic(plan, swale_worth_m3_per_ha=rules.value("works.swale_worth")),
+        *budgets(plan),
     )
-    return Audit(found, dict(plan.compared))
+    return Audit(found, dict.fromkeys(RULES, 0) | dict(plan.compared))

@@ -59,6 +59,7 @@ class PlanTables:
     facts: Mapping[str, str]
     compared: Counter[str] = field(default_factory=Counter)
     _rows: dict[str, list[Row]] = field(default_factory=dict)
+    _sites: dict[str, dict[int, list[Row]]] = field(default_factory=dict)
 
     def rows(self, name: str) -> list[Row]:
         """Rows of a table in their order."""
@@ -73,10 +74,22 @@ class PlanTables:
 
     def by_site(self, name: str) -> dict[int, list[Row]]:
         """Rows of a table by the site that they are about."""
-        out: dict[int, list[Row]] = {}
-        for row in self.rows(name):
-            out.setdefault(int(row["site_id"]), []).append(row)
-        return out
+        if name not in self._sites:
+            out: dict[int, list[Row]] = {}
+            for row in self.rows(name):
+                out.setdefault(int(row["site_id"]), []).append(row)
+            self._sites[name] = out
+        return self._sites[name]
+
+    def sentences(self, site_id: int) -> Iterator[str]:
+        """Yield every sentence about a site: its reason and caution, reasoning, instructions."""
+        for site in self._own("sites", site_id):
+            yield from (str(site[name]) for name in ("reason", "caution") if known(site[name]))
+        for name in ("reasons", "instructions"):
+            yield from (str(r["text"]) for r in self._own(name, site_id) if known(r["text"]))
+
+    def _own(self, name: str, site_id: int) -> list[Row]:
+        return self.by_site(name).get(site_id, [])
 
     def sites(self) -> Iterator[Row]:
         """Rows of the sites."""

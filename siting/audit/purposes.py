@@ -2,15 +2,23 @@
 
 from __future__ import annotations
 
+import re
 from collections import defaultdict
 from collections.abc import Iterator
 
+from siting.audit.figures_in_text import FIGURE, figure
 from siting.audit.plan_tables import NOT_BUILT, Contradiction, PlanTables, Row, at, known
 from siting.values.wording import centimetres, metres
 
 #: Heights are rounded to this, m.
 ROUNDED_M = 0.006
-CONTROLS = ("vertical", "grade", "spread", "road")
+#: Controls, and the purposes of the places where each may stand.
+STANDS_AT = {"vertical": ("vertical",), "grade": ("grade",), "spread": ("spread", "road")}
+
+_ASKED = re.compile(
+    rf"Asked: .*?(at most|no deeper than|no more than|at least) {FIGURE}.*?"
+    rf"Found: [^\d]*(?:[\d.]+ to )?{FIGURE}"
+)
 
 
 def purposes(plan: PlanTables) -> Iterator[Contradiction]:
@@ -31,6 +39,12 @@ def purposes(plan: PlanTables) -> Iterator[Contradiction]:
                 ("no size", bool(sizes.get(number))),
                 ("no structure", known(site["structure"]) and site["structure"] != "engineer"),
                 ("no reason", known(site["reason"])),
+                ("no work", int(site["work_id"]) > 0 or not plan.rows("works")),
+                (
+                    f"its place is one for {site['purpose']}",
+                    site["purpose"] in STANDS_AT.get(site["control"], (site["purpose"],)),
+                ),
+                ("no drop", site["control"] != "vertical" or known(site["headcut_height_m"])),
             )
             if not there
         ]
@@ -44,10 +58,16 @@ def _nothing_there(
     plan: PlanTables, site: Row, sizes: dict[int, list[Row]]
 ) -> Iterator[Contradiction]:
     plan.compared["nothing is built"] += 1
+    number = int(site["site_id"])
+    steps = plan.by_site("instructions").get(number, [])
     for what, there in (
         ("it has a price", known(site["cost_likely"]) and float(site["cost_likely"]) > 0),
         ("it has a height", known(site["structure_height_m"])),
-        ("it has sizes", bool(sizes.get(int(site["site_id"])))),
+        ("it has sizes", bool(sizes.get(number))),
+        ("it has steps of building", any(r["kind"] == "build" for r in steps)),
+        ("it has a footprint", bool(plan.by_site("structures").get(number))),
+        ("it has a crest", bool(plan.by_site("structure_lines").get(number))),
+        ("it belongs to a work", int(site.get("work_id") or 0) > 0),
         ("a budget buys it", bool(site["chosen"]) and known(site["cost_likely"])),
     ):
         if there:
@@ -110,6 +130,69 @@ def limits(plan: PlanTables) -> Iterator[Contradiction]:
                 f"a {site['structure']} is to be built",
                 f"the limit {row['subject']} fails: {row['text']}",
             )
+
+
+def high_end(plan: PlanTables) -> Iterator[Contradiction]:
+    """What fails at the high end of the flow is named, is a caution, and lowers the chance held."""
+    fails: dict[int, set[str]] = defaultdict(set)
+    for row in plan.rows("reasons"):
+        if row["part"] == "flood" and row["verdict"] == "fails":
+            fails[int(row["site_id"])].add(str(row["subject"]))
+    lowered = {
+        int(r["work_id"]) for r in plan.rows("work_reasons")
+        if r["subject"] == "flow it is checked against" and float(r["value"]) < 1
+    }  # fmt: skip
+    for site in plan.built():
+        own = fails.get(int(site["site_id"]), set())
+        named = str(site["fails_at_high_flow"] or "")
+        plan.compared["high end"] += 1
+        says = f"{', '.join(sorted(own)) or 'nothing'} fails at the high end"
+        for what, there in (
+            (f"the field names {named or 'nothing'}", own != set(re.findall(r"[\w.]+", named))),
+            ("no caution says so", bool(own) and "high end" not in str(site["caution"] or "")),
+            (
+                "the chance held of its work is not lowered",
+                bool(own) and bool(lowered) and int(site["work_id"]) not in lowered,
+            ),
+        ):
+            if there:
+                yield Contradiction("high end", at(site), says, what)
+
+
+def alternatives(plan: PlanTables) -> Iterator[Contradiction]:
+    """The type that was chosen is the one that is built."""
+    rows = plan.by_site("reasons")
+    for site in plan.built():
+        chosen = [
+            str(r["subject"])
+            for r in rows.get(int(site["site_id"]), [])
+            if r["part"] == "alternatives" and r["verdict"] == "chosen"
+        ]
+        plan.compared["type chosen"] += 1
+        if chosen != [site["structure"]]:
+            yield Contradiction(
+                "type chosen", at(site), f"a {site['structure']} is to be built",
+                f"{' and '.join(chosen) or 'nothing'} was chosen",
+            )  # fmt: skip
+
+
+def found_within(plan: PlanTables) -> Iterator[Contradiction]:
+    """What was found keeps to what was asked where a limit is said to hold."""
+    for row in plan.rows("reasons"):
+        if row["verdict"] != "holds" or not known(row["text"]):
+            continue
+        match = _ASKED.search(row["text"])
+        if match is None or " or the first" in row["text"]:
+            continue
+        bound, is_most = figure(match[2], match[3]), match[1] != "at least"
+        value = figure(match[4], match[5])
+        plan.compared["found within what was asked"] += 1
+        over = value.value - bound.value if is_most else bound.value - value.value
+        if over > bound.open_by + value.open_by + 1e-9:
+            yield Contradiction(
+                "found within what was asked", f"site {int(row['site_id'])}",
+                f"{row['subject']} holds, {match[1]} {bound.text} asked", f"found {value.text}",
+            )  # fmt: skip
 
 
 def pairs(plan: PlanTables) -> Iterator[Contradiction]:

@@ -8,7 +8,7 @@ above it, where it may hold water back.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from functools import partial
 from typing import Final
 
@@ -196,6 +196,14 @@ def check_clearance(keep: KeepClear, ground: Ground, cells: IntArray) -> Clearan
         above_kind=_words(keep.kind, above.which),
         reasons=reasons,
     )
+
+
+def told_from(found: Clearance, keep: KeepClear, x_m: FloatArray, y_m: FloatArray) -> Clearance:
+    """Give the same with the distance to the nearest feature from exact places."""
+    away = near(keep, x_m, y_m).distance_m
+    kinds = [KINDS.index(kind) if kind in KINDS else -1 for kind in found.nearest_kind]
+    exact = [away[i, k] if k >= 0 else found.nearest_m[i] for i, k in enumerate(kinds)]
+    return replace(found, nearest_m=np.array(exact, dtype=np.float64))
 
 
 def road_crossings(keep: KeepClear, ground: Ground) -> Crossings:

@@ -8,7 +8,7 @@ from functools import cached_property
 from siting.channels.ground import Ground
 from siting.floods.flood_method import RETURN_PERIODS_YR
 from siting.hydraulics.cross_section import CrossSection
-from siting.layout.clearance import Clearance, check_clearance
+from siting.layout.clearance import Clearance, check_clearance, told_from
 from siting.layout.keep_clear import OTHER, KeepClear
 from siting.layout.keep_files import KeepFiles
 from siting.layout.proposals import Proposal
@@ -21,7 +21,7 @@ from siting.structures.decisions import Decision, decide
 from siting.structures.dip_spacing import EROSIVE, SOILS
 from siting.structures.structure_type import Check, StructureType
 from siting.values.wording import metres
-from terrain.values.arrays import IntArray
+from terrain.values.arrays import FloatArray, IntArray
 from terrain.values.errors import ParameterError
 from terrain.values.raster import Raster
 
@@ -135,12 +135,25 @@ class Trials:
         """Measure places; see `siting.places.measured_places.Meter.measure`."""
         return self.meter.measure(cells, section_cells)
 
-    def keep_off(self, cells: IntArray) -> list[tuple[Check, ...]]:
-        """Distances of cells to roads and what else is kept clear, held against their limits."""
+    def keep_off(
+        self, cells: IntArray, told_at: tuple[FloatArray, FloatArray] | None = None
+    ) -> list[tuple[Check, ...]]:
+        """Distances of cells to roads and what else is kept clear, held against their limits.
+
+        Parameters
+        ----------
+        cells
+            Flat numbers, shape ``(n,)``: limits are held at their middles.
+        told_at
+            East and north of what stands in them, each shape ``(n,)``: what is clear is told with
+            its distance from there, which is the one that the sites show.
+        """
         keep = self.settings.keep
         if keep is None or not keep.size:
             return [()] * cells.size
         found = check_clearance(keep, self.ground, cells)
+        if told_at is not None:
+            found = told_from(found, keep, *told_at)
         return [clearance_checks(found, i) for i in range(cells.size)]
 
     def decide(self, spot: Spot, kept_clear: tuple[Check, ...] = ()) -> Decision:

@@ -122,7 +122,9 @@ def _banks(sites: Sites, i: int) -> Iterator[Reason]:
         else ""
     )
     source = source_of(sites[i], "width", "depth")
-    yield row("bank top", f"{metres(spot.width_m)} wide{deep}.", source)
+    # a swale has a floor and no banks: what is built there goes across that floor
+    across = "floor of the swale" if np.isfinite(sites[i].proposal.floor_m) else "bank top"
+    yield row(across, f"{metres(spot.width_m)} wide{deep}.", source)
     if np.isfinite(reading.valley_floor_width_m[i]):
         confined = f", {reading.confinement[i]}" if reading.confinement[i] else ""
         text = f"{metres(reading.valley_floor_width_m[i])} wide{confined}."

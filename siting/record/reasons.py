@@ -13,7 +13,7 @@ from siting.record.bed_and_bank_rows import bed_rows
 from siting.record.reason_measures import measured_rows
 from siting.record.reason_rows import Reason
 from siting.record.structure_rows import columns_of
-from siting.sites import Sites
+from siting.sites import Site, Sites
 from siting.structures.structure_type import Check
 from siting.values.columns import Columns
 from siting.values.wording import (
@@ -80,6 +80,7 @@ def _flood(sites: Sites, i: int) -> Iterator[Reason]:
             "the channel is."
         )
         yield Reason("flood", "design flow", "", text, f"method {method}", "published")
+        yield from _at_high_end(site)
         return
     if state is None:
         yield Reason("flood", "design flow", "", _no_flow(spot), "", "")
@@ -94,6 +95,11 @@ def _flood(sites: Sites, i: int) -> Iterator[Reason]:
     yield Reason("flood", "design flow", "", text, source, "published")
     if sites.floods.note[i]:
         yield Reason("flood", "what limits it", "", str(sites.floods.note[i]), "", "")
+    yield from _at_high_end(site)
+
+
+def _at_high_end(site: Site) -> Iterator[Reason]:
+    """What is held against the high end of the flow's range."""
     for check in site.decision.at_high if site.size is not None else ():
         yield _check("flood", "at the high end of its range", check)
 

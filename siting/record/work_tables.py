@@ -80,6 +80,7 @@ def work_table(sites: Sites, takes: Takes, crs: CRS | None) -> FeatureTable:
             "saved_per_cost": numbers("saved_per_cost"),
             "saved_per_crew_day": numbers("saved_per_crew_day"),
             "needs": texts_of(texts([work.needs for work in each])),
+            "base_of": texts_of(texts([work.base_of for work in each])),
             "chosen": np.array([work.id in chosen for work in each], dtype=np.bool_),
             "chosen_why": texts_of([why.get(work.id) for work in each]),
             "horizon_yr": np.full(len(each), works.years),

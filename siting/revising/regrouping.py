@@ -25,7 +25,7 @@ def regrouped(
 
     A grade control waits with the headcuts that it holds the bed for, unless the field says to
     build it; a headcut whose last grade control is not built waits too where what stands there
-    would be undermined without one.
+    would be undermined without one. Whatever stands on a base that is on hold waits for it.
 
     Parameters
     ----------
@@ -36,10 +36,10 @@ def regrouped(
     rules
         Limits.
     """
-    out = list(sites)
-    for i, site in enumerate(sites):
+    out = [_on_its_base(planned, sites, i) for i in range(len(sites))]
+    for i, site in enumerate(out):
         heads = _heads_of(planned, i)
-        if not heads or site.size is None or any(sites[h].size is not None for h in heads):
+        if not heads or site.size is None or any(out[h].size is not None for h in heads):
             continue
         decision = found.get(i + 1, FieldSite()).decision
         named = _sites(heads)
@@ -47,7 +47,7 @@ def regrouped(
             say = f"Nothing is built at {named} above it: it stands alone."
             out[i] = _cautioned(site, (*site.proposal.words.cautions, say))
         else:
-            states = listed([f"site {h + 1} {state_of(sites, h)}" for h in heads])
+            states = listed([f"site {h + 1} {state_of(out, h)}" for h in heads])
             why = f"Hold: {states}, so that this control has no headcut to hold the bed for."
             out[i] = _with(site, field=replace(site.proposal.field, hold=why))
     for i, site in enumerate(out):
@@ -59,6 +59,28 @@ def regrouped(
             else:
                 out[i] = _cautioned(site, _cautions(planned, out, i, found, rules))
     return tuple(_ordered(planned, out))
+
+
+def _on_its_base(planned: Sequence[Site], sites: Sequence[Site], i: int) -> Site:
+    """Hold a site while one below it that it stands on is held: the base is built first."""
+    site, member = sites[i], planned[i].member
+    if site.size is None:
+        return site
+    if planned[i].proposal.at_head:
+        if not needs_tailwater(site.decision.kind):
+            return site
+        below = _controls_of(planned, i)
+        standing = [j for j in below if sites[j].size is not None]
+        bases = [j for j in below if sites[j].is_held] if standing else []
+    elif member.in_series:
+        own = _members(planned, member.group)
+        bases = [j for j in own if planned[j].member.order < member.order and sites[j].is_held]
+    else:
+        bases = []
+    if not bases:
+        return site
+    why = f"Hold: {_sites(bases)} below {_is_are(bases)} on hold, and this stands on it."
+    return _with(site, field=replace(site.proposal.field, hold=why))
 
 
 def _without_control(site: Site, sites: Sequence[Site], controls: Sequence[int]) -> Site:

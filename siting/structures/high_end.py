@@ -7,6 +7,8 @@ there as well. Each function is given the place with the high end for its flow (
 
 from __future__ import annotations
 
+import numpy as np
+
 from siting.places.spot import Spot
 from siting.structures.design_flow import flow_at
 from siting.structures.grade_height import LEVEL_SOURCE, banks_hold, banks_unseen, crest_level_m
@@ -96,13 +98,17 @@ def crest_between_banks(high: Spot, height_m: float) -> tuple[Check, ...]:
         return ()
     level, bank = crest_level_m(high, height_m), high.banks
     limit = high.rules["grade_control.height"]
-    there = f"{metres(bank.depth_m)}, error {metres(bank.depth_error_m)}"
+    seen = np.isfinite(bank.depth_m)
+    there = (
+        f"{metres(bank.depth_m)}, error {metres(bank.depth_error_m)}" if seen else "nobody saw it"
+    )
+    stands = f"is {there}" if seen else "was not seen"
     return (
         condition(
             banks_hold(high, height_m),
             rule=limit.name,
             asks=f"banks that hold the flow over the crest {_at(high)}",
-            found=f"it stands {metres(level)} above the bed; the lower bank is {there}",
+            found=f"it stands {metres(level)} above the bed; the lower bank {stands}",
             why_not=f"{_start(high)} stands {metres(level)} above the bed over the crest, which "
             f"the lower bank ({there}) may not hold: it may go round an end.",
             source=LEVEL_SOURCE,

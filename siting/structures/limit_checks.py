@@ -246,7 +246,9 @@ def hand_limits(
             rules["hand_work.channel_width"],
             spot.width_m,
             error=spot.banks.width_error_m,
-            what="the width of the channel",
+            what="the width of the channel"
+            if spot.width_range is None
+            else "the width that the channel may have",
             so="that hands should span",
         ),
         at_most(

@@ -8,6 +8,7 @@ from terrain.values.reader_units import between, exactly, figures, quantity
 
 #: A figure in a sentence.
 _FIGURE = re.compile(r"(\d{1,3}(?:,\d{3})+(?:\.\d+)?|\d+(?:\.\d+)?)")
+_LENGTH = re.compile(rf"{_FIGURE.pattern} (in|ft)\b")
 
 
 __all__ = [
@@ -77,12 +78,28 @@ def spanned(low: str, high: str) -> str:
     """
     a, b = _FIGURE.split(low), _FIGURE.split(high)
     if a[::2] != b[::2]:
-        return low
+        return _spanned_units(low, high)
     out = list(a)
     for i in range(1, len(a), 2):
         if a[i] != b[i]:
             ends = sorted((a[i], b[i]), key=lambda text: float(text.replace(",", "")))
             out[i] = " to ".join(ends)
+    return "".join(out)
+
+
+def _spanned_units(low: str, high: str) -> str:
+    """The same where a shorter length is in inches and the longer one in feet."""
+    a, b = _LENGTH.split(low), _LENGTH.split(high)
+    if len(a) != len(b) or a[::3] != b[::3]:
+        return low
+    out = [a[0]]
+    for i in range(1, len(a), 3):
+        one, other = f"{a[i]} {a[i + 1]}", f"{b[i]} {b[i + 1]}"
+        if a[i + 1] == b[i + 1]:
+            out.append(spanned(one, other))
+        else:
+            out.append(f"{one} to {other}" if a[i + 1] == "in" else f"{other} to {one}")
+        out.append(a[i + 2])
     return "".join(out)
 
 

@@ -1,4 +1,4 @@
-"""Stops of a walk: sites, those of a pair together, and the times between them."""
+"""Stops of a walk: sites, those of a work together, and the times between them."""
 
 from __future__ import annotations
 
@@ -21,8 +21,8 @@ class Place:
         Its number.
     x_m, y_m
         Where it is, m.
-    pair_id
-        Sites with one number are visited together; 0 for none.
+    group_id
+        Sites with one number, those of a work, are visited together; 0 for none.
     build_order
         Order in which they are built and visited; 0 comes last.
     """
@@ -30,7 +30,7 @@ class Place:
     site_id: int
     x_m: float
     y_m: float
-    pair_id: int = 0
+    group_id: int = 0
     build_order: int = 0
 
 
@@ -42,10 +42,10 @@ class Stop:
 
 
 def stops_of(places: Sequence[Place]) -> list[Stop]:
-    """Put places of a pair together, in the order in which they are built."""
+    """Put places of a group together, in the order in which they are built."""
     groups: dict[tuple[str, int], list[int]] = {}
     for i, place in enumerate(places):
-        key = ("pair", place.pair_id) if place.pair_id > 0 else ("alone", i)
+        key = ("group", place.group_id) if place.group_id > 0 else ("alone", i)
         groups.setdefault(key, []).append(i)
     return [
         Stop(tuple(sorted(group, key=lambda i: (places[i].build_order or np.inf, i))))

@@ -124,7 +124,7 @@ def walking_order(
     raster
         Elevations, m.
     places
-        The sites. Those of a pair are visited one after the other.
+        The sites. Those of a work are visited one after the other.
     start
         Where loops start and end.
     hours

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -186,14 +187,19 @@ def works_of(
         )
         for number, (kind, rows) in enumerate(groups_of(sites, rules), start=1)
     ]
-    treated = {row: work for work in alone if work.is_worth_it for row in work.rows}
-    works = []
-    for work in alone:
-        below = heads_below(sites, effects, work.rows, heads, rules, years=years)
-        needs = _needs(sites, work, below, treated)
-        open_to = [b for b in below if b.row not in treated]
+    below = {
+        work.id: heads_below(sites, effects, work.rows, heads, rules, years=years) for work in alone
+    }
+
+    def standing(work: Work, treated: Mapping[int, Work]) -> Work:
+        """A work where some headcuts are treated."""
+        open_to = [b for b in below[work.id] if b.row not in treated]
         holds = chance_to_hold(sites, work.kind, work.rows, open_to, rules=rules, years=years)
-        works.append(replace(work, needs=needs, holds=holds))
+        return replace(work, needs=_needs(sites, work, below[work.id], treated), holds=holds)
+
+    alone = _with_bases(alone, below, standing)
+    treated = _treated(alone)
+    works = [standing(work, treated) for work in alone]
     return Works(
         each=tuple(works),
         order=ranked(works, judging.rank_by),
@@ -203,6 +209,40 @@ def works_of(
         years=years,
         held=tuple(i for i, site in enumerate(sites) if site.is_held),
     )
+
+
+def _treated(works: Sequence[Work]) -> dict[int, Work]:
+    """Works that are worth building, by the rows of their sites."""
+    return {row: work for work in works if work.is_worth_it for row in work.rows}
+
+
+def _with_bases(
+    works: Sequence[Work],
+    below: Mapping[int, tuple[Below, ...]],
+    standing: Callable[[Work, Mapping[int, Work]], Work],
+) -> list[Work]:
+    """Mark works that save nothing of their own and are worth building for those above them.
+
+    So where those above save more for the cost of both than for their own, the head below left
+    alone; a work that does not work is no base.
+    """
+    treated, out = _treated(works), list(works)
+    for i, base in enumerate(works):
+        if base.is_worth_it or not base.functions:
+            continue
+        above = [
+            work
+            for work in works
+            if work.is_worth_it and any(b.row in base.rows for b in below[work.id])
+        ]
+        with_base = {**treated, **dict.fromkeys(base.rows, base)}
+        apart = math.fsum(standing(work, treated).saved_m3 for work in above)
+        both = math.fsum(standing(work, with_base).saved_m3 for work in above)
+        cost = math.fsum(work.takings.cost_likely for work in above)
+        saves = both - apart >= base.least_saved_m3 and both > apart
+        if saves and both * cost >= apart * (cost + base.takings.cost_likely):
+            out[i] = replace(base, base_of=tuple(work.id for work in above))
+    return out
 
 
 def _takings(sites: Sites, cost: FloatArray, crew_days: FloatArray, rows: Sequence[int]) -> Takings:

@@ -142,6 +142,8 @@ class Work:
         Numbers of works below it that have to stand first.
     without
         What rest, planting or moving a road's water alone would do, as practice.
+    base_of
+        Numbers of works that it keeps a head from coming up to, where it saves nothing of its own.
     """
 
     id: int
@@ -157,6 +159,7 @@ class Work:
     least_saved_m3: float
     needs: tuple[int, ...]
     without: str
+    base_of: tuple[int, ...] = ()
 
     @property
     def site_ids(self) -> tuple[int, ...]:
@@ -239,8 +242,8 @@ class Work:
 
     @property
     def is_worth_it(self) -> bool:
-        """Whether a budget may buy it: it works, and saves something."""
-        return self.functions and self.saves
+        """Whether a budget may buy it: it works, and saves something, itself or as a base."""
+        return self.functions and (self.saves or bool(self.base_of))
 
     def worth_m3(self, soil_m3: float, swale_ha: float) -> float:
         """Count soil and floor together, as soil."""

@@ -65,6 +65,7 @@ def work_reasons(works: Works, work: Work, *, currency: str) -> Iterator[WorkRea
     yield _saved(work)
     yield _takes(work, currency)
     yield from _needs(works, work)
+    yield from _base_of(works, work)
     yield _rank(works, work, currency)
     yield WorkReason("without", 0, "doing less", np.nan, work.without, "", TRADE)
 
@@ -124,6 +125,18 @@ def _takes(work: Work, currency: str) -> WorkReason:
         f"{figures(t.crew_days)} days of a crew."
     )
     return WorkReason("takes", 0, "cost", t.cost_likely, text, "", "")
+
+
+def _base_of(works: Works, work: Work) -> Iterator[WorkReason]:
+    """Which works it is built for, where it saves nothing of its own."""
+    for number in work.base_of:
+        above = works.each[number - 1]
+        text = (
+            f"It saves next to nothing of its own. It keeps its head from coming up to "
+            f"{named(number, above.site_ids)}, which saves "
+            f"{quantity(above.saved_m3, 'm3', digits=3)} with it."
+        )
+        yield WorkReason("needs", 0, f"base of work {number}", np.nan, text, "", TRADE)
 
 
 def _needs(works: Works, work: Work) -> Iterator[WorkReason]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import matplotlib as mpl
@@ -18,7 +19,11 @@ from matplotlib.image import imread
 from cli import palette
 from cli.packet.packet_making import chosen_sites, make_packet
 from cli.packet.packet_pictures import geo_address
+from cli.packet.printable import raised
+from cli.packet.work_pages import work_heading, works_data
 from cli.plan.plan_reading import read_plan
+from cli.plan.plan_works import site_groups
+from terrain.values.reader_units import quantity
 from tests.example_packet import write_packet_plan
 from tests.example_stretch import stretch_layers, stretch_raster
 
@@ -57,25 +62,27 @@ def picture(made: bytes | Path, number: int, *, scale: float = 2.0) -> np.ndarra
     return grey.squeeze() / 255.0
 
 
-def sheet_of(made: bytes | Path, rank: int) -> list[int]:
+def sheet_of(made: bytes | Path, site: int) -> list[int]:
     """Pages of a sheet, from 0."""
     found = pages(made)
-    start = next(i for i, text in enumerate(found) if f"RANK {rank} · SITE" in text)
+    start = next(i for i, text in enumerate(found) if f" · SITE {site} " in text)
     ends = [i for i in range(start, len(found)) if "Measured on site" in found[i]]
     return list(range(start, ends[0] + 1))
 
 
 def test_the_parts_stand_in_their_order(packet: bytes) -> None:
     text = " ".join(pages(packet))
-    parts = ("FIELD PACKET", "Before you build", "Ranked list", "Order to build",
-             "Materials and cost", "RANK 1 · SITE 1", "RANK 2 · SITE 2", "RANK 4 ·")  # fmt: skip
+    parts = ("FIELD PACKET", "Before you build", "Works by rank", "What an engineer looks at",
+             "Order to build", "Materials and cost", "RANK 1 OF 2 · WORK 1", "RANK 1 · SITE 2",
+             "RANK 1 · SITE 1", "RANK 2 · SITE 3",
+             "FOR AN ENGINEER, 1 BY WHAT IS AT RISK · SITE 4")  # fmt: skip
     at = [text.index(part) for part in parts]
     assert at == sorted(at)
 
 
 def test_every_site_has_a_sheet_of_one_or_two_pages(packet: bytes) -> None:
-    for rank in (1, 2, 3, 4):
-        assert 1 <= len(sheet_of(packet, rank)) <= 2
+    for site in (1, 2, 3, 4):
+        assert 1 <= len(sheet_of(packet, site)) <= 2
     assert sum("Measured on site" in text for text in pages(packet)) == 4
 
 
@@ -84,7 +91,7 @@ def test_a_sheet_says_where_what_and_how_big(packet: bytes) -> None:
     for words in (
         "Rock bowl",
         "6.8 m across",
-        "Number 2 of 2 that work together: build it after rank 2.",
+        "Number 2 of 2 of this work: build it after site 2.",
         "36.123450, -106.000120",
         "500 042 E, 3 999 958 N",
         "WGS 84 / UTM zone 12N",
@@ -108,7 +115,7 @@ def test_a_referred_site_says_what_an_engineer_must_settle(packet: bytes) -> Non
     assert "Nothing to build by hand: an engineer looks at a drop of 2.4 m first" in text
     assert "The drop, 2.4 m, is above the 1.2 m that hands should build." in text
     assert "Build it in this order" not in text
-    assert "Left out by the budget" not in text
+    assert "Left out of the chosen set" not in text
 
 
 def test_it_is_tagged_titled_and_has_a_language(packet: bytes) -> None:
@@ -117,10 +124,10 @@ def test_it_is_tagged_titled_and_has_a_language(packet: bytes) -> None:
     with pdfium.PdfDocument(packet) as document:
         assert document.get_metadata_value("Title") == "Field packet: plan"
         outline = [item.get_title() for item in document.get_toc()]
-    assert outline[:5] == ["plan", "Before you build", "Ranked list", "Order to build",
-                           "Materials and cost"]  # fmt: skip
-    assert outline[5:] == ["1 Rock bowl", "2 One-rock dam", "3 One-rock dam",
-                           "4 Refer to an engineer"]  # fmt: skip
+    assert outline[:6] == ["plan", "Before you build", "Works by rank", "What an engineer looks at",
+                           "Order to build", "Materials and cost"]  # fmt: skip
+    assert outline[6:] == ["1 A headcut with its grade controls", "1 One-rock dam", "1 Rock bowl",
+                           "2 One-rock dam", "E1 Refer to an engineer"]  # fmt: skip
 
 
 def test_the_same_plan_gives_the_same_bytes_and_settings_stay(plan: Path, packet: bytes) -> None:
@@ -182,36 +189,83 @@ def test_it_reads_in_grey(packet: bytes) -> None:
 
 def test_order_to_build(packet: bytes) -> None:
     text = next(t for t in pages(packet) if t.startswith("Order to build"))
-    order = [text.index(f"{step} {rank} ") for step, rank in ((1, 3), (2, 2), (3, 1))]
-    assert order == sorted(order)
-    assert "1 3 One-rock dam" in text
-    assert "2 2 One-rock dam first of 2 that work together" in text
-    assert "3 1 Rock bowl then this, number 2 of 2" in text
-    assert "Wait for an engineer Not in this order: rank 4." in text
+    assert "1 2 3 One-rock dam stands alone" in text
+    assert "2 1 2 One-rock dam first of 2 that work together" in text
+    assert "3 1 1 Rock bowl then this, number 2 of 2" in text
+    assert "Not built now Not in this order: site 4." in text
 
 
-def test_the_ranked_list_leads_to_the_sheets(packet: bytes) -> None:
+def test_the_list_of_works_leads_to_the_sheets(packet: bytes) -> None:
     found = pages(packet)
-    text = next(t for t in found if t.startswith("Ranked list"))
-    page = sheet_of(packet, 1)[0] + 1
+    text = next(t for t in found if t.startswith("Works by rank"))
+    page = sheet_of(packet, 2)[0] + 1
     assert re.search(
-        rf"1 Rock bowl 36\.12345, -106\.00012 0\.90 m 5\.6 m 3\.2 ha .* {page} 2", text
+        rf"1 Headcut: one-rock dam, rock bowl \(sites 2 and 1\) .* m³ 8 in 10 5 in 10 .* {page} 2",
+        text,
     )
-    assert "4 Ask an engineer" in text
+    referred = next(t for t in found if t.startswith("What an engineer looks at"))
+    assert re.search(r"E1 4 36\.12\d+, -106\.\d+ 55 m³ 5 in 10 The drop is above", referred)
+
+
+def test_sums_are_those_of_the_works(plan: Path, packet: bytes) -> None:
+    opened = read_plan(plan)
+    works = opened.layers["works"].columns
+    data = works_data(site_groups(opened.layers), opened.units, [])
+    assert [row["rank"] for row in data["rows"]] == works["rank"].tolist()
+    (together,) = data["sums"]
+    assert together["saves"] == quantity(float(works["saved_m3"].sum()), "m3", digits=3)
+    assert together["cost"] == f"{works['cost_likely'].sum():,.0f}"
+    text = next(t for t in pages(packet) if t.startswith("Works by rank"))
+    assert f"Together: 2 works {raised(together['saves'])} {together['cost']}" in text
+
+
+def test_works_that_a_budget_leaves_out_are_summed_apart(plan: Path) -> None:
+    opened = read_plan(plan)
+    groups = site_groups(opened.layers)
+    out = replace(
+        groups[1], work={**(groups[1].work or {}), "chosen": False, "chosen_why": "It is dear."}
+    )
+    data = works_data([groups[0], out], opened.units, [])
+    assert [row["name"] for row in data["sums"]] == [
+        "What the budget chose: 1 work",
+        "All works: 2 works",
+    ]
+    assert data["sums"][0]["cost"] == data["rows"][0]["cost"]
+    assert data["rows"][1]["notes"] == "left out of the chosen set"
+    heading = work_heading(out, groups, units="si", currency="US$")
+    assert ["Before it", "Left out of the chosen set: It is dear."] in heading["rows"]
+
+
+def test_a_work_of_several_sites_has_a_page_of_its_own(packet: bytes) -> None:
+    text = pages(packet)[sheet_of(packet, 2)[0] - 1]
+    for words in (
+        "A headcut with its grade controls",
+        "Without it the ground goes within 20 years with a chance of 0.80 (8 in 10); built and "
+        "looked after, it holds with one of 0.50 (5 in 10).",
+        "80 m³ of soil",
+        "Rest from grazing.",
+        "1 2 One-rock dam",
+        "2 1 Rock bowl",
+    ):
+        assert words in text, words
+    # A work of one site is told on its sheet.
+    assert "Rest from grazing." in pages(packet)[sheet_of(packet, 3)[0]]
 
 
 def test_some_sites_only(command: Callable, plan: Path, tmp_path: Path) -> None:
     out = tmp_path / "some.pdf"
-    ended = command("packet", plan, "--sites", "rank:4, 2", "--out", out)
+    ended = command("packet", plan, "--sites", "4, rank:2", "--out", out)
     assert (ended.code, ended.err) == (0, "")
     assert ended.out == f"Wrote {out}: 2 sheets\n"
     text = " ".join(pages(out))
-    assert "4 sites, ranked; sheets for 2 of them." in text
-    assert [r for r in (1, 2, 3, 4) if f"RANK {r} ·" in text] == [2, 4]
-    # The list names all sites.
-    assert "Rock bowl 36.12345" in text
+    assert "2 works of 3 sites, ranked; 1 site for an engineer; sheets for 2 sites." in text
+    assert [n for n in (1, 2, 3, 4) if f"· SITE {n} " in text] == [3, 4]
+    # The list names all works.
+    assert "Headcut: one-rock dam, rock bowl" in text
     ended = command("packet", plan, "--top", 1, "--out", out, "--overwrite")
-    assert ended.out == f"Wrote {out}: 1 sheet\n"
+    assert ended.out == f"Wrote {out}: 2 sheets\n", "one work of two sites"
+    text = " ".join(pages(out))
+    assert [n for n in (1, 2, 3, 4) if f"· SITE {n} " in text] == [1, 2]
 
 
 @pytest.mark.parametrize(("paper", "size"), [("letter", (612, 792)), ("a4", (595.28, 841.89))])

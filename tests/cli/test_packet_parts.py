@@ -82,7 +82,7 @@ def test_a_map_fills_its_sheet() -> None:
 
 def site(number: int, rank: int, **more: Any) -> dict[str, Any]:
     return {
-        "site_id": number, "rank": rank, "control": "grade", "purpose": "grade",
+        "site_id": number, "rank": rank, "list_place": rank, "control": "grade", "purpose": "grade",
         "chosen": True, "pair_id": 0, "build_order": 0, "channel_id": 1, "station_m": 0.0,
         "elevation_m": 0.0,
     } | more  # fmt: skip
@@ -111,6 +111,25 @@ def test_a_stream_is_built_from_below_and_the_one_with_the_best_rank_first() -> 
     lower = site(2, 4, channel_id=1, station_m=90.0)
     other = site(3, 1, channel_id=3, station_m=80.0)
     assert in_order(upper, lower, other, channels=channels) == [[3], [2], [1]]
+
+
+def test_sites_of_one_work_stay_together() -> None:
+    work = {"work_id": 9, "pair_id": 0}
+    base = site(1, 2, station_m=10.0, build_order=1, **work)
+    head = site(2, 2, station_m=90.0, build_order=2, **work)
+    between = site(3, 1, station_m=50.0, work_id=4)
+    assert in_order(head, base, between) == [[1, 2], [3]]
+    road = {"purpose": "road", "control": "spread", "work_id": 7}
+    low = site(4, 3, elevation_m=10.0, build_order=2, **road)
+    high = site(5, 3, elevation_m=20.0, build_order=1, **road)
+    assert in_order(low, high) == [[5, 4]]
+
+
+def test_what_is_not_known_to_be_built_waits() -> None:
+    order = build_order([site(1, 1), site(2, 0, control="hold", chosen=False)], [])
+    assert [[s["site_id"] for s in g.sites] for g in order.groups] == [[1]]
+    assert [s["site_id"] for s in order.waiting] == [2]
+    assert not order.left_out
 
 
 def test_dips_come_from_the_top_down_and_what_is_not_built_stands_apart() -> None:
@@ -142,8 +161,8 @@ def test_a_profile_holds_the_pair_and_the_flood(plan_path: Path) -> None:
     np.testing.assert_allclose(drawn.bed_m, bed_m(LIP - drawn.station_m), atol=0.002)
     bowl = [s for s in drawn.structures if s.control == "vertical"]
     dam = [s for s in drawn.structures if s.control == "grade"]
-    assert bowl[0].label.startswith("1: rock bowl")
-    assert "2: one-rock dam\n0.16 m high" in dam[0].label
+    assert bowl[0].label.startswith("site 1: rock bowl")
+    assert "site 2: one-rock dam\n0.16 m high" in dam[0].label
     # The dam stands as far downstream as its station says, and as high above the bed.
     middle = (dam[0].station_m.min() + dam[0].station_m.max()) / 2
     assert middle == pytest.approx(-4.5, abs=0.01)

@@ -31,11 +31,14 @@ def line(plan: Path) -> str:
     money = dict.fromkeys(DOES.values(), 0.0)
     for _, work in works.iterrows():
         money[DOES[work["kind"]]] += float(work["cost_likely"])
-    idle = works[~works["functions"].astype(bool) | (works["saved_m3"] < 0.1)]
+    left_out = (~works["functions"].astype(bool) | (works["saved_m3"] < 0.1)) & works[
+        "base_of"
+    ].isna()
+    idle, works = works[left_out], works[~left_out]
     parts = ", ".join(f"{name} {value:,.0f}" for name, value in money.items())
     total = sum(money.values())
     return (
-        f"{plan.stem}: {total:,.0f} ({parts}; saves nothing or cannot work "
+        f"{plan.stem}: {total:,.0f} ({parts}; besides, listed as of no use, "
         f"{float(idle['cost_likely'].sum()):,.0f}); {_heads(sites)}"
     )
 

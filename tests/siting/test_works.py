@@ -235,6 +235,26 @@ def test_above_a_pair_that_does_not_work_likewise() -> None:
     assert "untreated head below" in {f.subject for f in upper.holds.factors}
 
 
+def saving_nothing_below(*, lower_cost: float) -> Works:
+    """Two pairs of which the lower one has no whole ground of its own to lose."""
+    own, sites = effects(rate=2.0), pairs()
+    own[1] = head_effect(swale(30.0, area_ha=0.0), rate=2.0, section=0.0)
+    each = np.tile([500.0, 1000.0, 2000.0], (4, 1))
+    each[:2] *= lower_cost / 1000.0
+    return works_of(sites, own, each, np.full(4, 1.0), rules=RULES, judging=Judging())
+
+
+def test_what_saves_nothing_itself_is_bought_as_a_base_where_that_pays() -> None:
+    found = {}
+    for cost in (100.0, 50_000.0):
+        with_base = saving_nothing_below(lower_cost=cost)
+        lower, upper = with_base.each
+        found[cost] = (lower.saves, lower.base_of, lower.is_worth_it, upper.needs)
+    # (saves of its own, base of, worth building, what the upper one needs)
+    assert found[100.0] == (False, (2,), True, (1,))
+    assert found[50_000.0] == (False, (), False, ())
+
+
 def test_sites_inherit_rank_and_order_and_what_is_referred_stands_last() -> None:
     works = made(pairs(below="refer"), effects())
     assert works.work_id.tolist() == [1, 0, 2, 2]

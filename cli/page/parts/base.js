@@ -58,9 +58,18 @@ function change(what) {
   for (const act of state.watchers) act(before);
 }
 
-/** Site of the next or previous rank among those shown. */
+/** Rank of a site in words, or why it has none. */
+function placeWords(site) {
+  if (site.control === 'hold') return 'On hold';
+  return site.rank ? `Rank ${site.rank}` : 'Not ranked';
+}
+
+/** The same in a cell or on the map. */
+const placeSign = (site) => (site.control === 'hold' ? 'hold' : site.rank ? String(site.rank) : '–');
+
+/** Next or previous site in the list among those shown. */
 function neighbour(step) {
-  const order = [...state.shown].sort((a, b) => a.rank - b.rank || a.id - b.id);
+  const order = [...state.shown].sort((a, b) => a.place - b.place);
   if (!order.length) return null;
   const at = order.findIndex((site) => site.id === state.chosen);
   if (at < 0) return order[step > 0 ? 0 : order.length - 1];

@@ -1,7 +1,7 @@
 // The list: sorted by its headings, filtered by purpose, structure and words, and walked by arrows.
 
 const COLUMNS = [
-  { key: 'rank', label: 'Rank', value: (s) => s.rank, number: true },
+  { key: 'rank', label: 'Rank', value: (s) => s.place, words: placeSign, number: true },
   { key: 'what', label: 'What to build', value: (s) => s.what },
   { key: 'id', label: 'Site', value: (s) => s.id, number: true, extra: true },
   { key: 'drop', label: 'Drop', number: true },
@@ -19,7 +19,8 @@ let current = null;
 const kindOf = (column) =>
   [column.number ? 'number' : '', column.extra ? 'extra' : '', column.key].join(' ').trim();
 const valueOf = (column, site) => (column.value ? column.value(site) : site.numbers[column.key]);
-const wordsOf = (column, site) => (column.value ? String(column.value(site)) : site.words[column.key]);
+const wordsOf = (column, site) =>
+  column.words ? column.words(site) : (column.value ? String(column.value(site)) : site.words[column.key]);
 
 /** Numbers of all texts that are written about a site; gathered when they are first needed. */
 const written = new Map();
@@ -69,9 +70,9 @@ function sorted(sites) {
   const sense = order.down ? -1 : 1;
   return [...sites].sort((a, b) => {
     const [x, y] = [valueOf(column, a), valueOf(column, b)];
-    if (x === null || y === null) return (x === null) - (y === null) || a.rank - b.rank;
+    if (x === null || y === null) return (x === null) - (y === null) || a.place - b.place;
     const first = column.number ? x - y : String(x).localeCompare(String(y));
-    return sense * first || a.rank - b.rank;
+    return sense * first || a.place - b.place;
   });
 }
 

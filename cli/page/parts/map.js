@@ -62,7 +62,7 @@ function buildMap() {
   for (const site of [...SITES].reverse()) {
     const node = signOf(site.shape, site.turn, site.unsure);
     node.setAttribute('data-site', site.id);
-    const rank = draw('g', { class: 'rank' }, draw('text', {}, String(site.rank)));
+    const rank = draw('g', { class: 'rank' }, draw('text', {}, placeSign(site)));
     const lead = draw('g', { class: 'lead' }, draw('line', {}), draw('circle', { r: 2.2 }));
     leads.append(lead);
     above.append(node);
@@ -167,7 +167,7 @@ function drawMarks() {
       inPlace.push([x, y]);
       boxes.push([x - 10, y - 8, x + 10, y + 8]);
     }
-    const letters = 7.4 * String(site.rank).length + 4;
+    const letters = 7.4 * placeSign(site).length + 4;
     wanted.push({
       site,
       mark,

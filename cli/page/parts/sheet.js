@@ -112,7 +112,7 @@ function showSite(site) {
     );
   const title = make('h2', { tabindex: -1 }, sign(site.shape, { size: 26, unsure: site.unsure }));
   const what = site.what.slice(0, 1).toLocaleUpperCase() + site.what.slice(1);
-  title.append(make('span', { class: 'rank-words' }, site.rank ? `Rank ${site.rank} ` : 'On hold '), said('bdi', what));
+  title.append(make('span', { class: 'rank-words' }, `${placeWords(site)} `), said('bdi', what));
   const head = make(
     'div',
     { class: 'sheethead' },

@@ -51,7 +51,7 @@ def test_small_quick_and_whole(sample_plan: Path, sample_page: Path, tmp_path: P
     data = data_of(sample_page)
     plan = read_plan(sample_plan)
     assert len(data["sites"]) == len(plan.sites["site_id"]) > 50
-    assert [site["rank"] for site in data["sites"]] == sorted(plan.sites["rank"])
+    assert [site["place"] for site in data["sites"]] == sorted(plan.sites["list_place"])
     assert data["map"]["relief"]["address"].startswith("data:image/webp;base64,")
     for name in ("channels", "headcuts", "structures", "pools", "areas", "ranch", "roads"):
         assert data["map"][name], name

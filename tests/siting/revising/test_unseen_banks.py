@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 import shapely
 
@@ -23,7 +24,7 @@ CONTROL, HEAD = 1, 2
 @pytest.fixture(scope="module")
 def planned() -> tuple[PlanParts, Worked]:
     """A gully 2 m wide at its bank tops, which cells of 1 m do not show."""
-    ground = ground_of(gully_raster(drop_m=0.6, slope=0.01, bed_m=1.0, noise_m=0.005))
+    ground = ground_of(gully_raster(drop_m=0.5, slope=0.01, bed_m=1.0, noise_m=0.005))
     road = keep_of(shapely.LineString([(20.0, 20.0), (20.0, 380.0)]))
     sites, _ = sites_on(ground, BuildSettings(keep=road))
     effects = effects_of(ground, sites, RAIN)
@@ -72,5 +73,7 @@ def test_banks_that_do_not_hold_it_stop_it(planned: tuple[PlanParts, Worked]) ->
     control, head = revised.now.sites
     assert control.size is None
     assert "does not hold the 10-year flow" in control.reason
-    assert "No grade control below it: site 1 is not built." in head.caution
-    assert revised.now.sites.reach_share[HEAD - 1] == 0.0
+    assert head.is_held
+    assert "no grade control below it is built (site 1 is left out)" in head.reason
+    assert revised.now.works.each == ()
+    assert np.isnan(revised.now.sites.reach_share[HEAD - 1])

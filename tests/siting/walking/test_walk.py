@@ -68,8 +68,8 @@ def test_a_loop_climbs_as_much_as_it_descends() -> None:
 
 def test_sites_of_a_pair_are_visited_together_in_their_building_order() -> None:
     some = places(10)
-    some[2] = Place(103, some[2].x_m, some[2].y_m, pair_id=5, build_order=2)
-    some[7] = Place(108, some[2].x_m + 60, some[2].y_m, pair_id=5, build_order=1)
+    some[2] = Place(103, some[2].x_m, some[2].y_m, group_id=5, build_order=2)
+    some[7] = Place(108, some[2].x_m + 60, some[2].y_m, group_id=5, build_order=1)
     assert [s.members for s in stops_of(some) if len(s.members) > 1] == [(7, 2)]
     order = visits(walking_order(raster(), some, start=START, hours=1.2, minutes_per_site=10))
     assert order[order.index(108) + 1] == 103
