@@ -95,8 +95,8 @@ def drawn(plan: PlanTables) -> Iterator[Contradiction]:
             allowed = site["structure_height_m"] if proud else 0.0
             if known(allowed) and float(row["height_m"]) > float(allowed) + ROUNDED_M:
                 yield Contradiction(
-                    DRAWN, at(site), f"height_m of a corner is {row['height_m']}",
-                    f"it may be {allowed}",
+                    DRAWN, at(site), f"a corner is drawn at a height_m of {row['height_m']}",
+                    f"structure_height_m allows {allowed}",
                 )  # fmt: skip
                 break
         crest = next((r for r in sizes.get(number, []) if r["name"] == "crest"), None)

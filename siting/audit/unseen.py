@@ -50,7 +50,7 @@ def _rows(own: dict[str, list[Row]]) -> Iterator[str]:
             yield f"{row['item']} is one number, {row['amount_low']} {row['unit']}"
     for row in own["structure_lines"]:
         if known(row["crest_length_m"]):
-            yield f"crest_length_m is one number, {row['crest_length_m']}"
+            yield f"its crest is drawn with a crest_length_m of {row['crest_length_m']}"
 
 
 def _single(low: object, high: object) -> bool:

@@ -10,6 +10,7 @@ from itertools import pairwise
 
 from siting.audit.figures_in_text import FIGURE, found
 from siting.audit.plan_tables import Contradiction, PlanTables, Row, differ, known
+from siting.values.wording import metres
 
 #: Fields of works are rounded to three decimals and their factors to four.
 CHANCE_OPEN = 2e-3
@@ -163,10 +164,7 @@ def _held(plan: PlanTables, work: Row, own: Sequence[Row]) -> Iterator[Contradic
     told = sum(f.value for f in cut)
     if abs(told - held) > sum(f.open_by for f in cut) * 1.001 + 0.01:
         yield Contradiction(
-            rule,
-            _about(work),
-            f"{' and '.join(f.text for f in cut)} would be cut",
-            f"channel_held_m is {held}",
+            rule, _about(work), f"its heads would cut {metres(told)}", f"channel_held_m is {held}"
         )
 
 

@@ -400,7 +400,7 @@ def test_it_is_explained_in_words_and_for_machines(plan: PlanFile, plan_path: Pa
     text = ran("explain", plan_path, site["site_id"])
     flat = " ".join(text.split())
     for words in (
-        f"Site {site['site_id']}, rank {site['rank']}: {LABEL}",
+        f"Site {site['site_id']}, rank {site['rank']}, work {site['work_id']}: {LABEL}",
         "A lattice hums in the wind.",
         "Asked: a bed that falls less than 20 %.",
         "Three teeth, as the invented handbook of lattices has them.",

@@ -43,6 +43,8 @@ def hours_each() -> dict[str, float]:
     )
     columns = found.sites.columns
     days = np.asarray(columns["crew_days"], dtype=float) * Means().crew_size
+    # where nobody saw the width the days are a range, and its middle is nobody's figure
+    days[~np.isfinite(np.asarray(columns["width_m"], dtype=float))] = np.nan
     names = np.asarray(columns["structure"])
     return {name: float(np.nanmean(days[names == name])) * HOURS_A_DAY for name in CORPS_2016}
 
