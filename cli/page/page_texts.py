@@ -36,14 +36,14 @@ class Texts:
 
 
 def explanations(plan: PlanFile) -> list[Explanation]:
-    """Gather what is known about each site, in the order of rank.
+    """Gather what is known about each site, in the order of the list.
 
     Parameters
     ----------
     plan
         The plan; one without sites gives an empty list.
     """
-    sites: list[Record] = sorted(plan.rows("sites"), key=lambda row: (row["rank"], row["site_id"]))
+    sites: list[Record] = sorted(plan.rows("sites"), key=lambda row: row["list_place"])
     tables = {name: _by_site(plan.rows(name)) for name in TABLES if name in plan.layers}
     before = tuple(plan.rows("before_you_build")) if "before_you_build" in plan.layers else ()
     pairs = defaultdict(list)
