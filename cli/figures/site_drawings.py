@@ -139,7 +139,7 @@ class SiteDrawings:
             ground_m=ground,
             control=str(site["control"]),
             structures=tuple(SectionStructure(p.x_m, p.z_m, p.is_body) for p in pieces),
-            label=self._label(site) if pieces else "",
+            label=self._label(site, numbered=False) if pieces else "",
             water_m=bed + depth,
             bankfull_m=math.nan if road else bed + bankfull,
             flood_words=flood_words(site, self._units),
@@ -160,10 +160,10 @@ class SiteDrawings:
                 found.append((other, at))
         return found
 
-    def _label(self, site: Row) -> str:
-        """Number and type, and the sizes below; sites of one work have the same rank."""
+    def _label(self, site: Row, *, numbered: bool = True) -> str:
+        """Number of the site and type, sizes below; sites of one work share their rank."""
         look = self._looks.of(site["structure"])
-        name = f"site {site['site_id']}: {look.label}"
+        name = f"{site['site_id']}: {look.label}" if numbered else look.label
         return "\n".join([name, sizes_words(site, look.height_word, self._units)]).strip()
 
 

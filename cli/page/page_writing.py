@@ -17,11 +17,13 @@ from cli.page.map_data import Frame, map_data, mark, shapes_in_use
 from cli.page.page_drawings import profile_data, section_data
 from cli.page.page_texts import Texts, explanations, raised, shortened
 from cli.page.site_facts import facts
+from cli.page.work_data import sums_data, waiting_by_site, works_data
 from cli.palette import LOW_CONFIDENCE
 from cli.plan.explanation import Explanation, Record, known
 from cli.plan.fields import FOOT_M
 from cli.plan.plan_numbers import amount, cost_words, measure
 from cli.plan.plan_reading import PlanFile
+from cli.plan.plan_works import BUILT
 from cli.plan.structure_looks import looks_of
 
 #: Scripts in the order they are put together; each only knows those before it.
@@ -93,6 +95,10 @@ def page_data(
     sites = [
         _site(one, drawings, texts, notes.get(one.site["site_id"], []), shapes) for one in found
     ]
+    waiting = waiting_by_site(plan, texts)
+    for one in sites:
+        one["waits"] = waiting.get(one["id"])
+    works = works_data(plan, texts)
     ranch = [_kept(block, texts) for block in ranch_words.ranch_blocks(plan)]
     whole = str(title or _ranch_name(plan) or plan.path.stem)
     us = plan.units == "us"
@@ -108,10 +114,10 @@ def page_data(
         "map": map_data(plan, frame, picture),
         "shapes": shapes_in_use(looks_of(plan.layers)),
         "sites": sites,
-        # Sites that wait are in no set; without a budget all others are chosen.
-        "budget": any(
-            not one["chosen"] and one["control"] not in ("refer", "hold") for one in sites
-        ),
+        "works": works,
+        "sums": sums_data(plan),
+        # What is not built is in no set; without a budget all others are chosen.
+        "budget": any(not one["chosen"] and one["control"] in BUILT for one in sites),
         "ranch": ranch,
         "words": words,
         "texts": texts.all,

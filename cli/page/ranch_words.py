@@ -9,7 +9,10 @@ from typing import Any
 from cli.page.sheet_words import Block, cost_block, material_block
 from cli.plan.explanation import Explanation
 from cli.plan.plan_reading import PlanFile
+from cli.plan.plan_works import not_built, site_groups, tells_works
 from cli.plan.unit_sentences import in_units
+from cli.plan.work_sentences import count_words
+from siting.values.wording import first_upper
 
 #: A term as it may stand in a text, and what it means.
 WORDS = (
@@ -83,10 +86,13 @@ def ranch_blocks(plan: PlanFile) -> list[Block]:
 
 
 def one_line(plan: PlanFile) -> str:
-    """What the heading says below the name: how many sites, and that they are found on paper."""
+    """What the heading says below the name: how much there is, and that it is found on paper."""
     sites = len(plan.sites["site_id"])
     if not sites:
         return "No place was found where a small hand-built structure would help."
+    if tells_works(plan.layers):
+        counts = count_words(site_groups(plan.layers), not_built(plan.layers))
+        return f"{first_upper(counts)}. {_SUMMARY}"
     return (
         f"{sites} {'place' if sites == 1 else 'places'} to build or to have looked at. {_SUMMARY}"
     )

@@ -161,8 +161,8 @@ def test_a_profile_holds_the_pair_and_the_flood(plan_path: Path) -> None:
     np.testing.assert_allclose(drawn.bed_m, bed_m(LIP - drawn.station_m), atol=0.002)
     bowl = [s for s in drawn.structures if s.control == "vertical"]
     dam = [s for s in drawn.structures if s.control == "grade"]
-    assert bowl[0].label.startswith("site 1: rock bowl")
-    assert "site 2: one-rock dam\n0.16 m high" in dam[0].label
+    assert bowl[0].label.startswith("1: rock bowl")
+    assert "2: one-rock dam\n0.16 m high" in dam[0].label
     # The dam stands as far downstream as its station says, and as high above the bed.
     middle = (dam[0].station_m.min() + dam[0].station_m.max()) / 2
     assert middle == pytest.approx(-4.5, abs=0.01)

@@ -3,6 +3,12 @@
 const DATA = JSON.parse(document.getElementById('data').textContent);
 const SITES = DATA.sites;
 const BY_ID = new Map(SITES.map((site) => [site.id, site]));
+/** What is listed: works with their sites in the order of building, and sites that stand alone. */
+const WORKS = DATA.works.map((work) => ({ ...work, sites: work.sites.map((id) => BY_ID.get(id)) }));
+const ranksWorks = WORKS.length > 0 || SITES.some((site) => site.waits && site.waits.risk !== null);
+const workOf = new Map(WORKS.flatMap((work) => work.sites.map((site) => [site.id, work])));
+/** The site whose sign stands for its work: the last that is built, at a headcut the one that stops it. */
+const leads = (site) => !workOf.has(site.id) || workOf.get(site.id).sites.at(-1) === site;
 const SVG = 'http://www.w3.org/2000/svg';
 
 /** Text of a number: every sentence of the page is kept once. */
@@ -58,20 +64,23 @@ function change(what) {
   for (const act of state.watchers) act(before);
 }
 
-/** Rank of a site in words, or why it has none. */
-function placeWords(site) {
-  if (site.control === 'hold') return 'On hold';
-  return site.rank ? `Rank ${site.rank}` : 'Not ranked';
+/** What a site is called by in the list: its rank, or its place among what waits. */
+function rankWords(site) {
+  if (site.rank) return `Rank ${site.rank}`;
+  if (site.waits && site.waits.risk !== null) return `For an engineer, ${site.waits.risk} by what is at risk`;
+  return 'On hold';
 }
 
-/** The same in a cell or on the map. */
-const placeSign = (site) => (site.control === 'hold' ? 'hold' : site.rank ? String(site.rank) : '–');
+/** Rank of a site beside its sign. */
+const markOf = (site) => (site.waits ? site.waits.mark : String(site.rank));
 
-/** Next or previous site in the list among those shown. */
+/** First site of the next or previous work among those shown. */
 function neighbour(step) {
-  const order = [...state.shown].sort((a, b) => a.place - b.place);
+  const first = (site) => (workOf.has(site.id) ? workOf.get(site.id).sites[0] : site);
+  const order = [...new Set(state.shown.map(first))].sort((a, b) => a.place - b.place);
   if (!order.length) return null;
-  const at = order.findIndex((site) => site.id === state.chosen);
+  const chosen = BY_ID.get(state.chosen);
+  const at = chosen ? order.indexOf(first(chosen)) : -1;
   if (at < 0) return order[step > 0 ? 0 : order.length - 1];
   return order[(at + step + order.length) % order.length];
 }

@@ -36,7 +36,7 @@ function sitesNear(point, reach) {
       return { site, far };
     })
     .filter((one) => one.far <= reach)
-    .sort((a, b) => Math.round(a.far - b.far) || a.site.place - b.site.place)
+    .sort((a, b) => Math.round(a.far - b.far) || leads(b.site) - leads(a.site) || a.site.place - b.site.place)
     .map((one) => one.site);
 }
 
@@ -49,7 +49,7 @@ function tap(point, reach) {
   const site = order[lastHit.turn % order.length];
   openSite(site.id, { from: mapSvg });
   const more = order.length > 1 ? ` ${order.length} sites lie here: click again for the next.` : '';
-  tell(`${placeWords(site)}: ${site.what}.${more}`);
+  tell(`${rankWords(site)}: ${site.what}.${more}`);
 }
 
 function handsOnMap() {
@@ -130,7 +130,7 @@ function step(by) {
   const site = neighbour(by);
   if (!site) return;
   openSite(site.id, { from: mapSvg, stay: true });
-  tell(`${placeWords(site)}: ${site.what}.`);
+  tell(`${rankWords(site)}: ${site.what}.`);
 }
 
 const KEYS = {

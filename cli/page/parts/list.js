@@ -1,7 +1,8 @@
-// The list: sorted by its headings, filtered by purpose, structure and words, and walked by arrows.
+// The list: works with their sites inside, sorted by its headings, filtered by purpose, structure and
+// words, and walked by arrows. A plan that ranks no works lists its sites.
 
-const COLUMNS = [
-  { key: 'rank', label: 'Rank', value: (s) => s.place, words: placeSign, number: true },
+const SITE_COLUMNS = [
+  { key: 'rank', label: 'Rank', value: (s) => s.rank, number: true },
   { key: 'what', label: 'What to build', value: (s) => s.what },
   { key: 'id', label: 'Site', value: (s) => s.id, number: true, extra: true },
   { key: 'drop', label: 'Drop', number: true },
@@ -10,17 +11,33 @@ const COLUMNS = [
   { key: 'cost', label: 'Cost', number: true },
   { key: 'sure', label: 'Sure', number: true, extra: true },
 ];
+const WORK_COLUMNS = [
+  { key: 'rank', label: 'Rank', value: (w) => w.rank, number: true },
+  { key: 'what', label: 'Work', value: (w) => w.what },
+  { key: 'saved', label: 'Saves', number: true },
+  { key: 'lost', label: 'Lost', number: true, extra: true },
+  { key: 'holds', label: 'Holds', number: true, extra: true },
+  { key: 'cost', label: 'Cost', number: true },
+  { key: 'days', label: 'Days', number: true, extra: true },
+];
+const COLUMNS = ranksWorks ? WORK_COLUMNS : SITE_COLUMNS;
+/** What the list ranks, and what waits below it. */
+const RANKED = ranksWorks ? WORKS : SITES;
+const WAITING = ranksWorks ? SITES.filter((site) => site.waits) : [];
+const sitesOf = (entry) => entry.sites || [entry];
 const order = { key: 'rank', down: false };
 const sieve = { controls: new Set(), what: '', word: '', found: new Set(), chosenOnly: false };
-const rowOf = new Map();
+const unfolded = new Set();
+const rowOf = new Map(); // row of a site; that of its work where it is the only one
+const rowsOf = new Map(); // rows of what is listed, its own first
 let current = null;
 
 /** Classes of a column's cells: some are left out where the page is narrow. */
 const kindOf = (column) =>
   [column.number ? 'number' : '', column.extra ? 'extra' : '', column.key].join(' ').trim();
-const valueOf = (column, site) => (column.value ? column.value(site) : site.numbers[column.key]);
-const wordsOf = (column, site) =>
-  column.words ? column.words(site) : (column.value ? String(column.value(site)) : site.words[column.key]);
+const valueOf = (column, entry) => (column.value ? column.value(entry) : entry.numbers[column.key]);
+const wordsOf = (column, entry) =>
+  column.value ? String(column.value(entry)) : entry.words[column.key];
 
 /** Numbers of all texts that are written about a site; gathered when they are first needed. */
 const written = new Map();
@@ -32,6 +49,8 @@ function textsOf(site) {
       else numbers.add(value);
     };
     gather([site.why, site.cautions, site.facts]);
+    if (workOf.has(site.id)) gather([workOf.get(site.id).kind, workOf.get(site.id).rows]);
+    if (site.waits && site.waits.reason !== null) gather(site.waits.reason);
     for (const block of site.blocks) {
       // The last value of a finding is the number of its source, not of a text.
       gather(block.kind === 'checks' ? block.rows.map((row) => row.slice(0, -1)) : block.rows);
@@ -52,7 +71,7 @@ function setWord(word) {
 }
 
 function hasWord(site) {
-  if (`site ${site.id} rank ${site.rank}`.includes(sieve.word)) return true;
+  if (`site ${site.id} ${rankWords(site)}`.toLocaleLowerCase().includes(sieve.word)) return true;
   for (const number of textsOf(site)) if (sieve.found.has(number)) return true;
   return false;
 }
@@ -64,11 +83,11 @@ function passes(site) {
   return !sieve.word || hasWord(site);
 }
 
-/** Sites in the order asked for; those without a value come last either way. */
-function sorted(sites) {
+/** What is listed in the order asked for; what has no value comes last either way. */
+function sorted(entries) {
   const column = COLUMNS.find((one) => one.key === order.key);
   const sense = order.down ? -1 : 1;
-  return [...sites].sort((a, b) => {
+  return [...entries].sort((a, b) => {
     const [x, y] = [valueOf(column, a), valueOf(column, b)];
     if (x === null || y === null) return (x === null) - (y === null) || a.place - b.place;
     const first = column.number ? x - y : String(x).localeCompare(String(y));
@@ -88,58 +107,155 @@ function buildList() {
       return make('th', { scope: 'col', 'data-key': column.key, class: kindOf(column) }, sort);
     }),
   );
-  for (const site of SITES) rowOf.set(site.id, rowFor(site));
+  for (const entry of RANKED) rowsOf.set(entry, rowsFor(entry));
+  for (const site of WAITING) rowsOf.set(site, [waitingRow(site)]);
+  buildWaiting();
   buildSieve();
-  byId('body').addEventListener('keydown', keysInList);
+  byId('rows').addEventListener('keydown', keysInList);
   watch((before) => {
     if (before.chosen !== state.chosen || before.pointed !== state.pointed) paintRows();
   });
   showList();
 }
 
-function rowFor(site) {
+/** Row of a work or of a site alone; below the first those of the sites of a work of several. */
+function rowsFor(entry) {
+  const sites = sitesOf(entry);
+  const several = sites.length > 1;
+  const lead = sites.at(-1);
   const cells = COLUMNS.map((column) => {
     const cell = make('td', { class: kindOf(column) });
-    if (column.key === 'what') {
-      const kindWords = (DATA.shapes[site.shape] || DATA.shapes.refer).label;
-      cell.append(sign(site.shape, { unsure: site.unsure }), said('span', site.what, { class: 'name' }));
-      cell.append(
-        make(
-          'span',
-          { class: 'unseen' },
-          ` ${kindWords}${site.chosen || !DATA.budget ? '' : ', not in the chosen set'}`,
-        ),
-      );
-    } else cell.append(wordsOf(column, site));
+    if (column.key !== 'what') cell.append(wordsOf(column, entry));
+    else whatCell(cell, lead, entry.what, entry.chosen, entry.functions === false);
     return cell;
   });
-  return make(
+  if (several) cells[1].append(foldButton(entry));
+  const row = rowWith(cells, sites[0], lead);
+  if (several) row.dataset.work = entry.id;
+  else {
+    row.dataset.site = sites[0].id;
+    rowOf.set(sites[0].id, row);
+    return [row];
+  }
+  row.setAttribute('aria-expanded', 'false');
+  return [row, ...sites.map((site, i) => innerRow(entry, site, i + 1))];
+}
+
+function whatCell(cell, site, name, chosen, idle) {
+  const kindWords = (DATA.shapes[site.shape] || DATA.shapes.refer).label;
+  const more = chosen || !DATA.budget ? '' : ', not in the chosen set';
+  cell.append(sign(site.shape, { unsure: site.unsure }), said('span', name, { class: 'name' }));
+  cell.append(make('span', { class: 'unseen' }, ` ${kindWords}${more}`));
+  if (idle) cell.append(make('small', {}, 'cannot work as it stands'));
+}
+
+/** Row of a site inside a work; numbered as it is built. */
+function innerRow(work, site, number) {
+  const cells = COLUMNS.map((column) => {
+    const cell = make('td', { class: kindOf(column) });
+    if (column.key === 'rank') cell.append(`${work.rank}.${number}`);
+    if (column.key === 'what') whatCell(cell, site, `site ${site.id}: ${site.what}`, site.chosen);
+    if (column.key === 'cost') cell.append(site.words.cost);
+    return cell;
+  });
+  const row = rowWith(cells, site, site);
+  row.dataset.site = site.id;
+  row.classList.add('inner');
+  row.hidden = true;
+  rowOf.set(site.id, row);
+  return row;
+}
+
+/** A row that opens a site and points at a sign of the map. */
+function rowWith(cells, site, lead) {
+  const row = make(
     'tr',
     {
       tabindex: -1,
-      'data-site': site.id,
       'aria-selected': 'false',
       on: {
-        click: () => openSite(site.id, { from: rowOf.get(site.id) }),
-        pointerenter: () => change({ pointed: site.id }),
+        click: () => openSite(site.id, { from: row }),
+        pointerenter: () => change({ pointed: lead.id }),
         pointerleave: () => change({ pointed: null }),
         focus: () => {
-          setCurrent(site.id);
-          change({ pointed: site.id });
+          setCurrent(row);
+          change({ pointed: lead.id });
         },
         blur: () => change({ pointed: null }),
       },
     },
     ...cells,
   );
+  return row;
+}
+
+function foldButton(work) {
+  return make(
+    'button',
+    {
+      type: 'button',
+      class: 'fold',
+      tabindex: -1,
+      'aria-label': `Sites of rank ${work.rank}`,
+      on: {
+        click: (event) => {
+          event.stopPropagation();
+          fold(work, !unfolded.has(work.id));
+        },
+      },
+    },
+    `${work.sites.length} sites`,
+  );
+}
+
+/** Show or hide the sites of a work. */
+function fold(work, open) {
+  if (!work || sitesOf(work).length < 2) return;
+  if (open) unfolded.add(work.id);
+  else unfolded.delete(work.id);
+  const [own, ...inner] = rowsOf.get(work);
+  own.setAttribute('aria-expanded', String(open));
+  for (const row of inner) row.hidden = !open;
+}
+
+const unfold = (id) => fold(workOf.get(id), true);
+
+/** The list of what hands do not build, most at risk first. */
+function buildWaiting() {
+  byId('waiting-heads').append(
+    ...['', 'Site', 'At risk', 'Lost'].map((name, i) =>
+      make('th', { scope: 'col', class: i > 1 ? 'number' : null }, make('span', {}, name)),
+    ),
+  );
+  byId('waiting-body').append(...WAITING.flatMap((site) => rowsOf.get(site)));
+  if (WAITING.some((site) => site.waits.risk === null))
+    byId('waits-title').textContent = 'Not built: on hold, or for an engineer';
+}
+
+function waitingRow(site) {
+  const what = make('td', { class: 'what' });
+  whatCell(what, site, `site ${site.id}`, true);
+  if (site.waits.reason !== null) what.append(said('small', told(site.waits.reason)));
+  const cells = [
+    make('td', { class: 'rank number' }, site.waits.mark),
+    what,
+    ...site.waits.words.map((words) => make('td', { class: 'number' }, words)),
+  ];
+  const row = rowWith(cells, site, site);
+  row.dataset.site = site.id;
+  rowOf.set(site.id, row);
+  return row;
 }
 
 function buildSieve() {
-  const kinds = ['hold', 'vertical', 'grade', 'spread', 'refer'].filter((k) => SITES.some((s) => s.control === k));
+  const known = ['vertical', 'grade', 'spread', 'refer'];
+  const kinds = [...new Set([...known, ...SITES.map((s) => s.control)])].filter((kind) =>
+    SITES.some((s) => s.control === kind),
+  );
   byId('kinds').append(
     ...kinds.map((kind) => {
       const count = SITES.filter((s) => s.control === kind).length;
-      const label = DATA.shapes[kind].label.replace(/ \(.*/, '');
+      const label = DATA.shapes[kind] ? DATA.shapes[kind].label.replace(/ \(.*/, '') : kind;
       return make(
         'button',
         {
@@ -203,10 +319,14 @@ function sortBy(key) {
   showList();
 }
 
-/** Put the rows that pass into the table, in order, and tell the map which sites are shown. */
+/** Put the rows that pass into the tables, in order, and tell the map which sites are shown. */
 function showList() {
-  const shown = sorted(SITES.filter(passes));
-  byId('body').replaceChildren(...shown.map((site) => rowOf.get(site.id)));
+  const through = (entry) => sitesOf(entry).some(passes);
+  const ranked = sorted(RANKED.filter(through));
+  const waits = WAITING.filter(through);
+  byId('body').replaceChildren(...ranked.flatMap((entry) => rowsOf.get(entry)));
+  byId('waiting-body').replaceChildren(...waits.flatMap((site) => rowsOf.get(site)));
+  byId('waits').hidden = !waits.length;
   byId('sort').value = order.key;
   for (const head of byId('heads').children) {
     const mine = head.dataset.key === order.key;
@@ -215,30 +335,49 @@ function showList() {
   for (const button of byId('kinds').children) {
     button.setAttribute('aria-pressed', String(sieve.controls.has(button.dataset.kind)));
   }
-  const all = shown.length === SITES.length;
-  byId('count').textContent = all ? `${SITES.length} sites` : `${shown.length} of ${SITES.length} sites`;
+  const shown = [...ranked, ...waits].flatMap(sitesOf);
+  const all = ranked.length === RANKED.length && waits.length === WAITING.length;
+  byId('count').textContent = countWords(ranked.length, waits.length);
+  byId('sums').textContent = `${DATA.sums.join('; ')}.`;
+  byId('sums').hidden = !DATA.sums.length || !all;
   byId('clear').hidden = all && !sieve.controls.size;
   byId('nothing').hidden = shown.length > 0;
-  byId('table').hidden = !shown.length;
+  byId('table').hidden = !ranked.length;
   byId('nothing').textContent = SITES.length
-    ? 'No site passes these filters. Show all brings them back.'
+    ? 'Nothing passes these filters. Show all brings them back.'
     : 'This plan has no sites: nothing was found that a small hand-built structure would help.';
-  if (!shown.some((site) => site.id === current)) setCurrent(shown.length ? shown[0].id : null);
+  const rows = rowsInSight();
+  if (!rows.includes(current)) setCurrent(rows.length ? rows[0] : null);
   change({ shown });
 }
 
+/** How many are shown: ``3 of 34 works, 2 of 15 not built``. */
+function countWords(ranked, waits) {
+  const of = (some, all, one, many) =>
+    `${some === all ? '' : `${some} of `}${all} ${all === 1 ? one : many}`;
+  if (!ranksWorks) return of(ranked, RANKED.length, 'site', 'sites');
+  const parts = [of(ranked, RANKED.length, 'work', 'works')];
+  if (WAITING.length) parts.push(of(waits, WAITING.length, 'site not built', 'sites not built'));
+  return parts.join(', ');
+}
+
+const rowsInSight = () =>
+  [...byId('body').children, ...byId('waiting-body').children].filter((row) => !row.hidden);
+
 /** The one row that the tab key stops at. */
-function setCurrent(id) {
-  if (rowOf.has(current)) rowOf.get(current).tabIndex = -1;
-  current = id;
-  if (rowOf.has(id)) rowOf.get(id).tabIndex = 0;
+function setCurrent(row) {
+  if (current) current.tabIndex = -1;
+  current = row || null;
+  if (current) current.tabIndex = 0;
 }
 
 function paintRows() {
+  const work = workOf.get(state.pointed);
   for (const [id, row] of rowOf) {
     row.setAttribute('aria-selected', String(id === state.chosen));
     row.classList.toggle('pointed', id === state.pointed);
   }
+  for (const one of WORKS) rowsOf.get(one)[0].classList.toggle('pointed', one === work);
 }
 
 /** Bring a row into sight within the list, without moving the page. */
@@ -253,8 +392,10 @@ function revealRow(id) {
 }
 
 function keysInList(event) {
-  const rows = [...byId('body').children];
-  const at = rows.indexOf(event.target.closest('tr'));
+  const rows = rowsInSight();
+  const row = event.target.closest('tbody tr');
+  const at = rows.indexOf(row);
+  if (at < 0) return;
   const moves = {
     ArrowDown: at + 1,
     ArrowUp: at - 1,
@@ -263,9 +404,12 @@ function keysInList(event) {
     PageDown: at + 8,
     PageUp: at - 8,
   };
+  const work = WORKS.find((one) => String(one.id) === row.dataset.work);
   if (event.key in moves) rows[Math.min(Math.max(moves[event.key], 0), rows.length - 1)].focus();
+  else if (event.key === 'ArrowRight' && work) fold(work, true);
+  else if (event.key === 'ArrowLeft' && work) fold(work, false);
   else if (event.key === 'Enter' || event.key === ' ')
-    openSite(Number(rows[at].dataset.site), { from: rows[at], read: true });
+    openSite(work ? work.sites[0].id : Number(row.dataset.site), { from: row, read: true });
   else return;
   event.preventDefault();
 }

@@ -1,18 +1,19 @@
 // The map: ground, lines and areas in metres below, signs of constant size above.
 
 const SIGN = 7.5; // pixels to one unit of a sign's box
+const INSIDE = 1.5; // pixels a metre from which all sites of a work are drawn
 const CLOSE = 7; // pixels a metre from which structures are seen to scale
 const mapSvg = byId('map');
 const ground = draw('g', { class: 'ground' });
 const above = draw('g', { class: 'above' });
 const marks = new Map();
-const leads = draw('g', {});
+const leadLines = draw('g', {});
 const heads = [];
 
 const ring = (flat, closed) => {
   let path = '';
   for (let i = 0; i < flat.length; i += 2) path += `${i ? 'L' : 'M'}${flat[i]} ${flat[i + 1]}`;
-  return closed ? `${path}Z` : path;
+  return closed && path ? `${path}Z` : path;
 };
 const rings = (lines, closed = true) => lines.map((flat) => ring(flat, closed)).join('');
 
@@ -57,14 +58,14 @@ function buildMap() {
   ground.append(draw('path', { class: 'ranch', d: rings(map.ranch) }));
   for (const one of map.headcuts) heads.push({ ...one, node: signOf('headcut', one.turn, !one.sure) });
   for (const one of heads) above.append(one.node);
-  above.append(leads);
+  above.append(leadLines);
   // The highest ranks are drawn last and so lie on top.
-  for (const site of [...SITES].reverse()) {
+  for (const site of [...inOrder()].reverse()) {
     const node = signOf(site.shape, site.turn, site.unsure);
     node.setAttribute('data-site', site.id);
-    const rank = draw('g', { class: 'rank' }, draw('text', {}, placeSign(site)));
+    const rank = draw('g', { class: 'rank' }, draw('text', {}, leads(site) ? markOf(site) : ''));
     const lead = draw('g', { class: 'lead' }, draw('line', {}), draw('circle', { r: 2.2 }));
-    leads.append(lead);
+    leadLines.append(lead);
     above.append(node);
     marks.set(site.id, { node, rank, lead, footprint: 0 });
   }
@@ -87,6 +88,13 @@ function buildMap() {
   above.append(draw('path', { class: 'cross', d: 'M-9 0H9M0 -9V9' }));
   mapSvg.append(ground, draw('g', { id: 'measured' }), above);
 }
+
+/** Sites in the order in which they take their place: those that stand for a work first. */
+const inOrder = () => [...SITES.filter(leads), ...SITES.filter((site) => !leads(site))];
+
+/** Whether a site inside a work is drawn: from closer by, or once its work is chosen. */
+const isInside = (site) =>
+  leads(site) || view.scale >= INSIDE || (workOf.get(site.id).sites.some((s) => s.id === state.chosen));
 
 /** A sign with its white halo. */
 function signOf(name, turn, unsure) {
@@ -139,6 +147,7 @@ function drawMap() {
 /**
  * Signs and ranks.
  *
+ * A work has one rank and, from far, one sign; its other sites are drawn without a number.
  * A sign stands on its place with the rank beside it. Where a sign of higher rank is there already,
  * and from close up, where it would hide what is built, sign and rank stand aside together and a
  * thin line leads to the place.
@@ -150,10 +159,10 @@ function drawMarks() {
   const inPlace = [];
   const wanted = [];
   let hidden = 0;
-  for (const site of SITES) {
+  for (const site of inOrder()) {
     const mark = marks.get(site.id);
     const [x, y] = toScreen(site.at);
-    const seen = shown.has(site) && onScreen([x, y]);
+    const seen = shown.has(site) && isInside(site) && onScreen([x, y]);
     for (const one of [mark.node, mark.rank, mark.lead]) one.setAttribute('display', 'none');
     if (!seen) continue;
     mark.node.setAttribute('display', 'inline');
@@ -167,7 +176,7 @@ function drawMarks() {
       inPlace.push([x, y]);
       boxes.push([x - 10, y - 8, x + 10, y + 8]);
     }
-    const letters = 7.4 * placeSign(site).length + 4;
+    const letters = leads(site) ? 7.4 * markOf(site).length + 4 : 0;
     wanted.push({
       site,
       mark,

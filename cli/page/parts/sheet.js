@@ -112,7 +112,7 @@ function showSite(site) {
     );
   const title = make('h2', { tabindex: -1 }, sign(site.shape, { size: 26, unsure: site.unsure }));
   const what = site.what.slice(0, 1).toLocaleUpperCase() + site.what.slice(1);
-  title.append(make('span', { class: 'rank-words' }, `${placeWords(site)} `), said('bdi', what));
+  title.append(make('span', { class: 'rank-words' }, `${rankWords(site)} `), said('bdi', what));
   const head = make(
     'div',
     { class: 'sheethead' },
@@ -143,8 +143,9 @@ function showSite(site) {
       ),
     ),
   );
-  const parts = [head, facts];
-  if (site.mates.length) parts.push(matesOf(site));
+  const work = workOf.get(site.id);
+  const parts = [head, ...(work ? [workBlock(work, site)] : []), facts];
+  if (!work && site.mates.length) parts.push(matesOf(site));
   parts.push(
     make(
       'section',
@@ -174,6 +175,41 @@ function showSite(site) {
   sheetBox.classList.add('one');
   sheetBox.scrollTop = 0;
   drawSketches(site);
+}
+
+/** What is told of the work of a site, and its sites in the order of building. */
+function workBlock(work, site) {
+  const rows = work.rows.flatMap(([name, text]) => [said('dt', told(name)), said('dd', told(text))]);
+  const block = make(
+    'section',
+    { class: 'block work' },
+    make('h3', {}, `Work ${work.id}: ${told(work.kind)}`),
+    make('dl', { class: 'pairs' }, ...rows),
+  );
+  if (work.sites.length < 2) return block;
+  const steps = work.sites.map((other, i) => {
+    const words = `${i + 1}. Site ${other.id}: ${other.what}${other === site ? ', shown here' : ''}`;
+    return make(
+      'li',
+      {},
+      make(
+        'button',
+        {
+          type: 'button',
+          class: 'mate',
+          'aria-current': other === site ? 'true' : null,
+          on: { click: () => openSite(other.id, { read: true }) },
+        },
+        sign(other.shape, { unsure: other.unsure }),
+        said('span', words),
+      ),
+    );
+  });
+  block.append(
+    make('h4', {}, 'Its sites in the order of building'),
+    make('ul', { class: 'steps' }, ...steps),
+  );
+  return block;
 }
 
 /** Drawings as wide as the sheet is; drawn anew when that changes. */
@@ -230,7 +266,8 @@ function openSite(id, { from = null, read = false, stay = false } = {}) {
   if (!site) return;
   if (from) cameFrom = from;
   const over = narrow();
-  setCurrent(id);
+  unfold(id);
+  setCurrent(rowOf.get(id));
   change({ chosen: id });
   showSite(site);
   document.body.classList.add('open');

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +18,8 @@ CLIPPED = """() => [...document.querySelectorAll('h1,h2,h3,p,li,td,th,dd,dt,butt
     && getComputedStyle(e).overflowY !== 'auto'
     && !e.closest('.unseen') && (e.scrollWidth > e.clientWidth + 1))
   .map((e) => e.textContent.slice(0, 60))"""
+#: Rows of what is ranked that are in sight: sites within a work are folded away at first.
+SHOWN = "#body tr:not([hidden])"
 #: Words of a drawing that reach out of it or lie on one another.
 CROWDED = """() => [...document.querySelectorAll('svg.sketch')].flatMap((svg) => {
   const frame = svg.getBoundingClientRect();
@@ -37,16 +40,19 @@ def open_site(tab: Any, site: int) -> None:
 
 
 def column(tab: Any, number: int) -> list[str]:
-    return [str(t) for t in tab.locator(f"#body tr td:nth-child({number})").all_inner_texts()]
+    rows = f"{SHOWN} td:nth-child({number})"
+    return [str(t) for t in tab.locator(rows).all_inner_texts()]
 
 
 def one_of_each(tab: Any) -> list[int]:
     """First site of every kind of structure in the list."""
-    names = column(tab, 2)
-    ids = [int(i) for i in tab.locator("#body tr").evaluate_all("r => r.map(e => e.dataset.site)")]
+    rows = tab.locator("#rows tr[data-site]").evaluate_all(
+        "all => all.map(e => [e.querySelector('.name').textContent, e.dataset.site])"
+    )
     first: dict[str, int] = {}
-    for name, number in zip(names, ids, strict=True):
-        first.setdefault(name.split("\n")[0].split(" (")[0], number)
+    for name, number in rows:
+        # "site 27: rock bowl" within a work, "spreader: crescent spreader" as a work
+        first.setdefault(re.sub(r"^site \d+$", "referred", name).split(": ")[-1], int(number))
     return list(first.values())
 
 
@@ -78,22 +84,32 @@ def test_the_policy_bites(sample_page: Path, visit: Callable) -> None:
 
 def test_map_and_list_lead_to_each_other(sample_page: Path, visit: Callable) -> None:
     page = visit(sample_page)
-    row = page.tab.locator("#body tr").nth(1)
+    row = page.tab.locator("#body tr[data-work]").nth(1)
     row.hover()
     assert page.tab.locator(".ring.pointed").get_attribute("display") == "inline"
-    row.click()
-    number = row.get_attribute("data-site")
-    assert page.chosen() == number
+    assert row.get_attribute("aria-expanded") == "false"
+    row.locator("td.rank").click()
+    assert row.get_attribute("aria-expanded") == "true"
+    first = page.tab.locator("#body tr[data-work] + tr.inner").nth(1)
+    assert page.chosen() == first.get_attribute("data-site")
     assert page.tab.locator(".ring.chosen").get_attribute("display") == "inline"
     assert page.tab.locator("#area").get_attribute("d")
     # The other way: every sign that is seen, clicked in the middle of its shape.
-    for mark in page.tab.locator("g.mark[data-site]:visible").all()[-6:]:
+    seen = page.tab.locator("g.mark[data-site]:visible").evaluate_all(
+        "all => all.map(e => e.dataset.site)"
+    )
+    for number in seen[-6:]:
+        mark = page.tab.locator(f"g.mark[data-site='{number}']")
+        page.settle()  # signs make room for those of the work that was opened before
         box = mark.bounding_box()
         page.tab.mouse.click(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
         assert page.chosen() == mark.get_attribute("data-site")
         heading = page.tab.locator("#sheet h2").inner_text()
         rank = page.tab.locator("tr[aria-selected='true'] td").first.inner_text()
-        assert (f"Rank {rank} " if rank.isdigit() else "Not ranked ") in heading
+        wanted = (
+            f"For an engineer, {rank[1:]} " if rank[0] == "E" else f"Rank {rank.split('.')[0]} "
+        )
+        assert wanted in heading
     page.clean(sample_page)
 
 
@@ -154,44 +170,58 @@ def test_sorting_by_the_headings(sample_page: Path, visit: Callable) -> None:
     cost.locator("button").click()
     assert cost.get_attribute("aria-sort") == "ascending"
     assert heads.first.get_attribute("aria-sort") == "none"
-    values = [float(v.replace(",", "")) for v in column(page.tab, 7) if v != "-"]
+    values = [float(v.replace(",", "")) for v in column(page.tab, 6) if v != "-"]
     assert values == sorted(values)
     cost.locator("button").click()
     assert cost.get_attribute("aria-sort") == "descending"
-    shown = column(page.tab, 7)
+    shown = column(page.tab, 6)
     values = [float(v.replace(",", "")) for v in shown if v != "-"]
     assert values == sorted(values, reverse=True)
     # What has no value comes last either way.
     assert "-" not in shown[: len(values)]
-    page.tab.select_option("#sort", "drop")
-    drops = [float(v.split()[0]) for v in column(page.tab, 4) if v != "-"]
-    assert drops == sorted(drops)
+    page.tab.select_option("#sort", "saved")
+    saved = [float(v.split()[0]) for v in column(page.tab, 3)]
+    assert saved == sorted(saved)
+    # Within a work its sites stay in the order of building.
+    order = page.tab.locator("#body tr.inner td.rank").evaluate_all(
+        "c => c.map(e => e.textContent)"
+    )
+    for above, below in pairwise(order):
+        if above.split(".")[0] == below.split(".")[0]:
+            assert int(above.split(".")[1]) + 1 == int(below.split(".")[1])
 
 
 def test_filters_work_together_and_on_the_map(sample_page: Path, visit: Callable) -> None:
     page = visit(sample_page)
-    everything = page.tab.locator("#body tr").count()
+    everything = page.tab.locator(SHOWN).count()
     page.tab.click(".kind[data-kind='vertical']")
     assert page.tab.locator(".kind[data-kind='vertical']").get_attribute("aria-pressed") == "true"
-    vertical = page.tab.locator("#body tr").count()
+    vertical = page.tab.locator(SHOWN).count()
     assert 0 < vertical < everything
-    assert page.tab.locator("#count").inner_text() == f"{vertical} of {everything} sites"
+    assert (
+        page.tab.locator("#count")
+        .inner_text()
+        .startswith(f"{vertical} of {everything} works, 0 of ")
+    )
+    assert not page.tab.locator("#waits").is_visible()
     page.settle()
     on_map = page.tab.locator("g.mark[data-site]:visible").evaluate_all(
         "all => all.map(e => e.dataset.site)"
     )
-    listed = page.tab.locator("#body tr").evaluate_all("all => all.map(e => e.dataset.site)")
+    listed = page.tab.locator("#body tr[data-site]").evaluate_all(
+        "all => all.map(e => e.dataset.site)"
+    )
     assert set(on_map) <= set(listed)
     page.tab.select_option("#which", "rock bowl")
     names = column(page.tab, 2)
     assert names
     assert all("rock bowl" in name for name in names)
     page.tab.fill("#word", "FABRIC")
-    assert page.tab.locator("#body tr").count() > 0
+    assert page.tab.locator(SHOWN).count() > 0
     page.tab.fill("#word", "no such words at all")
     assert page.tab.locator("#nothing").is_visible()
     page.tab.click("#clear")
-    assert page.tab.locator("#body tr").count() == everything
+    assert page.tab.locator(SHOWN).count() == everything
     page.clean(sample_page)
 
 
@@ -218,14 +248,21 @@ def test_everything_by_keyboard(sample_page: Path, visit: Callable) -> None:
     tab.keyboard.press("ArrowDown")
     tab.keyboard.press("ArrowDown")
     tab.keyboard.press("Enter")
-    assert tab.locator("tr[aria-selected='true'] td").first.inner_text() == "3"
+    assert tab.locator("tr[aria-selected='true'] td").first.inner_text() == "3.1"
     assert tab.evaluate("document.activeElement.closest('#sheet') !== null")
     tab.keyboard.press("Escape")
     assert page.chosen() == ""
     assert tab.evaluate("document.activeElement.querySelector('td').textContent") == "3"
     tab.keyboard.press("End")
-    assert tab.evaluate("document.activeElement === document.getElementById('body').lastChild")
+    assert tab.evaluate(
+        "document.activeElement === document.getElementById('waiting-body').lastChild"
+    )
     tab.keyboard.press("Home")
+    tab.keyboard.press("ArrowRight")
+    tab.keyboard.press("ArrowDown")
+    assert tab.evaluate("document.activeElement.querySelector('td').textContent") == "1.1"
+    tab.keyboard.press("ArrowUp")
+    tab.keyboard.press("ArrowLeft")
     assert tab.evaluate("document.activeElement === document.getElementById('body').firstChild")
     page.clean(sample_page)
 
@@ -236,7 +273,7 @@ def test_the_map_by_keyboard(sample_page: Path, visit: Callable) -> None:
     tab.focus("#map")
     tab.keyboard.press("n")
     tab.keyboard.press("n")
-    assert tab.locator("tr[aria-selected='true'] td").first.inner_text() == "2"
+    assert tab.locator("tr[aria-selected='true'] td").first.inner_text() == "2.1"
     assert tab.locator("#map-tell").inner_text().startswith("Rank 2: ")
     assert tab.evaluate("document.activeElement.id") == "map"
     before = tab.locator(".ground").get_attribute("transform")
@@ -304,7 +341,7 @@ def test_a_phone(sample_page: Path, visit: Callable) -> None:
     assert not tab.locator("#signs").is_visible()
     tops = [tab.locator(i).bounding_box()["y"] for i in ("#map", "#rows", "#sheet")]
     assert tops == sorted(tops)
-    tab.locator("#body tr").nth(2).tap()
+    tab.locator(f"{SHOWN} td.rank").nth(2).tap()
     sheet = tab.locator("#sheet").bounding_box()
     assert sheet["y"] + sheet["height"] == pytest.approx(844, abs=1)
     assert sheet["height"] < 0.7 * 844
@@ -414,3 +451,28 @@ def test_ranks_on_the_map_lie_apart(sample_page: Path, visit: Callable) -> None:
         seen, touching = page.tab.evaluate(apart)
         assert seen > 3
         assert touching == 0
+
+
+def test_a_work_has_one_sign_from_afar_and_tells_what_it_saves(
+    sample_page: Path, visit: Callable
+) -> None:
+    page = visit(sample_page)
+    tab = page.tab
+    ranks = tab.locator(".rank:visible text").evaluate_all("all => all.map(e => e.textContent)")
+    assert len(ranks) == len(set(ranks)), "a rank stands once"
+    assert any(r.startswith("E") for r in ranks)
+    row = tab.locator("#body tr[data-work]").first
+    inner = int(row.locator(".fold").inner_text().split()[0])
+    row.locator(".fold").click()
+    assert tab.locator("#body tr.inner:not([hidden])").count() == inner
+    assert page.chosen() == "", "the button only unfolds"
+    row.locator("td.rank").click()
+    work = tab.locator("#sheet .work")
+    for words in ("Saves", "How sure", "Takes", "Doing less"):
+        assert work.locator("dt", has_text=words).is_visible()
+    assert work.locator(".steps li").count() == inner
+    work.locator(".steps button").last.click()
+    assert page.chosen() == tab.locator("#body tr.inner:not([hidden])").last.get_attribute(
+        "data-site"
+    )
+    page.clean(sample_page)

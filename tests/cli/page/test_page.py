@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import gzip
 import hashlib
 import json
 import re
@@ -21,9 +22,11 @@ from cli.page.page_texts import Texts, explanations, raised, shortened
 from cli.page.page_writing import SCRIPTS, page_data, page_html
 from cli.plan.geopackage import write_geopackage
 from cli.plan.plan_reading import read_plan
+from terrain.values.reader_units import figures, quantity
 from tests.cli.page.conftest import HOSTILE, ROOT, make_page, write_plan
 from tests.example_plan import UTM, example_layers, example_tables
 
+FORMAT_1 = ROOT / "tests" / "data" / "plan_format_1"
 PARTS = ROOT / "cli" / "page" / "parts"
 
 
@@ -55,6 +58,40 @@ def test_small_quick_and_whole(sample_plan: Path, sample_page: Path, tmp_path: P
     assert data["map"]["relief"]["address"].startswith("data:image/webp;base64,")
     for name in ("channels", "headcuts", "structures", "pools", "areas", "ranch", "roads"):
         assert data["map"][name], name
+
+
+def test_works_and_what_waits_are_those_of_the_plan(sample_plan: Path, sample_page: Path) -> None:
+    data, plan = data_of(sample_page), read_plan(sample_plan)
+    works = {int(w["work_id"]): w for w in plan.rows("works")}
+    assert [w["rank"] for w in data["works"]] == list(range(1, len(works) + 1))
+    for name, field in (("saved", "saved_m3"), ("cost", "cost_likely"), ("days", "crew_days")):
+        total = sum(w["numbers"][name] for w in data["works"])
+        assert total == pytest.approx(sum(w[field] for w in works.values()), abs=1e-3), name
+    (line,) = data["sums"]
+    saved, cost, days = (
+        sum(w[field] for w in works.values()) for field in ("saved_m3", "cost_likely", "crew_days")
+    )
+    assert line == (
+        f"Together: {len(works)} works, saves {raised(quantity(saved, 'm3', digits=3))}, "
+        f"cost {cost:,.0f}, crew days {figures(days)}"
+    )
+    for work in data["works"]:
+        assert ", ".join(map(str, work["sites"])) == works[work["id"]]["site_ids"]
+        told = {data["texts"][name]: data["texts"][text] for name, text in work["rows"]}
+        assert told["Doing less"] == works[work["id"]]["without"]
+    waits = {s["id"]: s["waits"]["risk"] for s in data["sites"] if s["waits"]}
+    assert waits == {r["site_id"]: r["risk_rank"] for r in plan.rows("referred")}
+    built = [n for work in data["works"] for n in work["sites"]]
+    assert sorted([*built, *waits]) == sorted(s["id"] for s in data["sites"])
+
+
+def test_a_plan_of_an_older_format_lists_its_sites(tmp_path: Path) -> None:
+    old = tmp_path / "old.gpkg"
+    old.write_bytes(gzip.decompress((FORMAT_1 / "plan.gpkg.gz").read_bytes()))
+    data = data_of(make_page(old, tmp_path / "old.html"))
+    assert data["works"] == data["sums"] == []
+    assert [s["rank"] for s in data["sites"]] == list(range(1, len(data["sites"]) + 1))
+    assert all(s["waits"] is None or s["waits"]["mark"] == str(s["rank"]) for s in data["sites"])
 
 
 def test_policy_names_the_very_bytes(sample_page: Path) -> None:
@@ -203,6 +240,8 @@ def test_every_site_on_a_channel_is_drawn_to_scale(sample_plan: Path) -> None:
             # Water never stands below the bed and never falls upstream.
             assert np.all(np.array(profile["water"]) >= np.array(profile["z"]))
             assert np.all(np.diff(profile["water"]) >= 0)
+        if not np.isfinite(found.site["structure_length_m"]):
+            continue  # nobody saw the width: the length is a range
         # Whatever the structure, the body lies where the footprint is and not longer.
         own = profile["bodies"][0]["at"][0::2]
         # a range where nobody saw the width: drawn at the widest
