@@ -89,9 +89,9 @@ function sorted(entries) {
   const sense = order.down ? -1 : 1;
   return [...entries].sort((a, b) => {
     const [x, y] = [valueOf(column, a), valueOf(column, b)];
-    if (x === null || y === null) return (x === null) - (y === null) || a.place - b.place;
+    if (x === null || y === null) return (x === null) - (y === null) || a.rank - b.rank;
     const first = column.number ? x - y : String(x).localeCompare(String(y));
-    return sense * first || a.place - b.place;
+    return sense * first || a.rank - b.rank;
   });
 }
 
