@@ -106,6 +106,6 @@ def drawn(plan: PlanTables) -> Iterator[Contradiction]:
             plan.compared[DRAWN] += 1
             if differ(row["crest_length_m"], crest["value"], least=ROUNDED_M):
                 yield Contradiction(
-                    DRAWN, at(site), f"crest_length_m is {row['crest_length_m']}",
+                    DRAWN, at(site), f"its crest has a crest_length_m of {row['crest_length_m']}",
                     f"the size crest is {crest['value']}",
                 )  # fmt: skip
