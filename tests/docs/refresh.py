@@ -120,7 +120,7 @@ def page_picture(page: Path, target: Path) -> None:
         )
         tab = browser.new_page(viewport={"width": 1440, "height": 900})
         tab.goto(page.as_uri())
-        tab.locator("tbody tr").nth(SHOWN_RANK - 1).click()
+        tab.locator("tbody tr:visible").nth(SHOWN_RANK - 1).click()
         tab.wait_for_timeout(500)
         tab.screenshot(path=str(target))
         browser.close()
