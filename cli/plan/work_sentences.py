@@ -36,7 +36,7 @@ def saved_words(work: Record, units: Units) -> str:
     parts = [soil] if work["soil_saved_m3"] > 0 else []
     parts += [f"{floor} of whole floor"] if work["swale_saved_ha"] > 0 else []
     if not parts:
-        return f"Nothing {years}."
+        return f"No soil and no floor {years}."
     if len(parts) == 1 and work["soil_saved_m3"] > 0:
         return f"{soil} of soil {years}."
     if len(parts) == 2:
@@ -121,14 +121,14 @@ def _takes(work: Record, currency: str) -> str:
 
 
 def sums_of(groups: Sequence[SiteGroup], units: Units) -> list[dict[str, str]]:
-    """Sums of all works, and before them of those that a budget chose where it left some out."""
+    """Sums of all works, and before them of those that are chosen where some are not."""
     works = [g.work for g in groups if g.work is not None]
     chosen = [g.work for g in groups if g.work is not None and g.is_chosen]
     if not works:
         return []
     if len(chosen) == len(works):
         return [_sums("Together", works, units)]
-    return [_sums("What the budget chose", chosen, units), _sums("All works", works, units)]
+    return [_sums("The chosen set", chosen, units), _sums("All works", works, units)]
 
 
 def _sums(name: str, works: Sequence[Record], units: Units) -> dict[str, str]:

@@ -147,7 +147,7 @@ def test_fields_are_described_and_value_lists_offered(tmp_path: Path) -> None:
         "SELECT value FROM gpkg_data_columns c JOIN gpkg_data_column_constraints k"
         " USING (constraint_name) WHERE table_name='sites' AND column_name='control'",
     )
-    assert {v for (v,) in lists} == {"vertical", "grade", "spread", "refer"}
+    assert {v for (v,) in lists} == {"vertical", "grade", "spread", "refer", "hold"}
 
 
 def test_every_layer_has_default_symbols(tmp_path: Path) -> None:

@@ -227,7 +227,7 @@ def test_works_that_a_budget_leaves_out_are_summed_apart(plan: Path) -> None:
     )
     data = works_data([groups[0], out], opened.units, [])
     assert [row["name"] for row in data["sums"]] == [
-        "What the budget chose: 1 work",
+        "The chosen set: 1 work",
         "All works: 2 works",
     ]
     assert data["sums"][0]["cost"] == data["rows"][0]["cost"]

@@ -490,5 +490,5 @@ def test_what_is_on_hold_stands_first_everywhere(
     assert command("page", out, "--out", tmp_path / "held.html").code == 0
     assert command("waypoints", out, "--out", tmp_path / "held.gpx").code == 0
     gpx = (tmp_path / "held.gpx").read_text("utf-8")
-    assert f"hold, site {head}" in gpx
-    assert "Do not build here yet" in gpx
+    assert f"Site {head}, on hold." in gpx
+    assert "On hold: do not build here now" in gpx

@@ -302,8 +302,7 @@ def test_the_page_tells_and_draws_it(plan: PlanFile, package: Any, page: dict[st
         away = np.abs(body - [-along, bed + height]).max(axis=1)
         assert away.min() < 0.011, (along, height)
     assert any(
-        label[2].startswith(f"site {site['site_id']}: {LABEL}")
-        for label in one["profile"]["labels"]
+        label[2].startswith(f"{site['site_id']}: {LABEL}") for label in one["profile"]["labels"]
     )
     assert len(one["section"]["bodies"]) == 3
     told = {page["texts"][b["title"]]: b["rows"] for b in one["blocks"]}

@@ -67,14 +67,18 @@ def test_works_and_what_waits_are_those_of_the_plan(sample_plan: Path, sample_pa
     for name, field in (("saved", "saved_m3"), ("cost", "cost_likely"), ("days", "crew_days")):
         total = sum(w["numbers"][name] for w in data["works"])
         assert total == pytest.approx(sum(w[field] for w in works.values()), abs=1e-3), name
-    (line,) = data["sums"]
-    saved, cost, days = (
-        sum(w[field] for w in works.values()) for field in ("saved_m3", "cost_likely", "crew_days")
-    )
-    assert line == (
-        f"Together: {len(works)} works, saves {raised(quantity(saved, 'm3', digits=3))}, "
-        f"cost {cost:,.0f}, crew days {figures(days)}"
-    )
+    chosen = [w for w in works.values() if w["chosen"]]
+    # what saves nothing is listed, and not chosen
+    assert 0 < len(chosen) < len(works)
+    named = {"The chosen set": chosen, "All works": list(works.values())}
+    for line, (name, own) in zip(data["sums"], named.items(), strict=True):
+        saved, cost, days = (
+            sum(w[field] for w in own) for field in ("saved_m3", "cost_likely", "crew_days")
+        )
+        assert line == (
+            f"{name}: {len(own)} works, saves {raised(quantity(saved, 'm3', digits=3))}, "
+            f"cost {cost:,.0f}, crew days {figures(days)}"
+        )
     for work in data["works"]:
         assert ", ".join(map(str, work["sites"])) == works[work["id"]]["site_ids"]
         told = {data["texts"][name]: data["texts"][text] for name, text in work["rows"]}
