@@ -25,7 +25,9 @@ from cli.plan.plan_reading import NEEDED, read_plan
 from tests.cli.test_plan_reading import edit, write
 from tests.example_plan import example_layers
 
-FORMAT_1 = Path(__file__).parents[1] / "data" / "plan_format_1"
+DATA = Path(__file__).parents[1] / "data"
+#: Formats of the past, and what the row of the run's record says in plans of each.
+PAST = {1: None, 2: "2"}
 #: What each command is given beside the plan, and the file that it writes.
 CALLS: dict[str, tuple[tuple[str, ...], str | None]] = {
     "explain": (("2",), None),
@@ -37,16 +39,22 @@ CALLS: dict[str, tuple[tuple[str, ...], str | None]] = {
 }
 
 
-def real_plan(name: str, folder: Path) -> Path:
-    """A plan that the program made when plans did not yet say their format."""
+def real_plan(name: str, folder: Path, number: int = 1) -> Path:
+    """A plan that the program made when plans were of an older format."""
     path = folder / f"{name}.gpkg"
-    path.write_bytes(gzip.decompress((FORMAT_1 / f"{name}.gpkg.gz").read_bytes()))
+    packed = DATA / f"plan_format_{number}" / f"{name}.gpkg.gz"
+    path.write_bytes(gzip.decompress(packed.read_bytes()))
     return path
 
 
+@pytest.fixture(params=list(PAST))
+def number(request: pytest.FixtureRequest) -> int:
+    return int(request.param)
+
+
 @pytest.fixture(params=["plan", "revised_us"])
-def old(request: pytest.FixtureRequest, tmp_path: Path) -> Path:
-    return real_plan(request.param, tmp_path)
+def old(request: pytest.FixtureRequest, tmp_path: Path, number: int) -> Path:
+    return real_plan(request.param, tmp_path, number)
 
 
 def arguments(name: str, plan: Path) -> tuple[list[object], Path | None]:
@@ -66,13 +74,13 @@ def row_of(plan: Path) -> str | None:
     return None if row is None else str(row[0])
 
 
-# ---- Plans of format 1, as they really were ------------------------------------------------------
+# ---- Plans of older formats, as they really were -------------------------------------------------
 
 
 @pytest.mark.parametrize("name", [n for n, low in READ_FROM.items() if low == 1])
-def test_what_reads_a_plan_of_format_1(command: Callable, old: Path, name: str) -> None:
+def test_what_reads_an_older_plan(command: Callable, old: Path, name: str, number: int) -> None:
     before = hashlib.sha256(old.read_bytes()).hexdigest()
-    assert row_of(old) is None
+    assert row_of(old) == PAST[number]
     line, out = arguments(name, old)
     ended = command(*line)
     assert ended.code == 0, ended.err
@@ -87,9 +95,9 @@ def test_what_reads_a_plan_of_format_1(command: Callable, old: Path, name: str) 
     assert hashlib.sha256(old.read_bytes()).hexdigest() == before, "a plan is never changed"
 
 
-def test_what_format_1_holds_is_read_as_it_stands(old: Path) -> None:
+def test_what_an_older_plan_holds_is_read_as_it_stands(old: Path, number: int) -> None:
     plan = read_plan(old)
-    assert plan.format_number == 1
+    assert plan.format_number == number
     us = plan.units == "us"
     assert us == (old.stem == "revised_us")
     with contextlib.closing(sqlite3.connect(old)) as db:
@@ -104,12 +112,12 @@ def test_what_format_1_holds_is_read_as_it_stands(old: Path) -> None:
     assert ("changes" in plan.layers) == us, "one of the two is a revised plan"
 
 
-def test_a_plan_of_format_1_is_not_revised(command: Callable, old: Path) -> None:
+def test_an_older_plan_is_not_revised(command: Callable, old: Path, number: int) -> None:
     line, out = arguments("revise", old)
     ended = command(*line)
     assert ended.code == 1
     assert ended.line == (
-        f"gullywalk: {old.name} is of plan format 1; expected 3 for gullywalk revise. "
+        f"gullywalk: {old.name} is of plan format {number}; expected 3 for gullywalk revise. "
         "Make it again with gullywalk screen."
     )
     assert out is not None
