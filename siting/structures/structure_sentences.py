@@ -109,7 +109,11 @@ def drop_cautions(spot: Spot) -> tuple[str, ...]:
     """What a drop asks care for."""
     easy = spot.rules.low("hand_work.drop")
     if spot.drop.height_m + spot.drop.error_m > easy:
-        return (f"Above {metres(easy)} hand work is hard: plan for more hands and days.",)
+        so = "is" if spot.drop.height_m > easy else "may, within its error, be"
+        return (
+            f"The drop {so} above {metres(easy)}, where hand work is hard: plan for more hands and "
+            "days.",
+        )
     return ()
 
 
