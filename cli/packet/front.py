@@ -189,7 +189,7 @@ def totals_data(plan: PlanFile) -> dict[str, Any]:
     names |= {"haul": "Haul, truck loads", "labour": "Labour"}
     units = plan.units
     return {
-        "of": "what the budget chose" if chosen else "everything together",
+        "of": "the chosen set" if chosen else "everything together",
         "currency": printable(plan.run_info.get("currency", ""), 12),
         "materials": [
             [

@@ -95,5 +95,6 @@ def test_what_a_work_saves_is_told_with_both_parts(plan: PlanFile) -> None:
     )
     soil = {**work, "swale_saved_ha": 0.0}
     assert saved_words(soil, "si") == "40 m3 of soil within 20 years."
-    assert saved_words({**soil, "soil_saved_m3": 0.0}, "si") == "No soil and no floor within 20 years."
+    nothing = {**soil, "soil_saved_m3": 0.0}
+    assert saved_words(nothing, "si") == "No soil and no floor within 20 years."
     assert "0.80 (8 in 10)" in chance_words(work)
