@@ -103,9 +103,12 @@ def _ends(plan: PlanTables) -> Iterator[Contradiction]:
 
 
 def _bought(plan: PlanTables) -> Iterator[Contradiction]:
-    """What is paid for is what is brought, spare included."""
+    """What is paid for is what is brought to a site, spare included.
+
+    Not so in the sums: earth that a machine moves is in the price of what is paid for as a whole.
+    """
     materials = {(int(r["site_id"]), r["item"]): r for r in plan.rows("materials")}
-    for row in plan.rows("costs"):
+    for row in (r for r in plan.rows("costs") if int(r["site_id"]) > 0):
         brought = materials.get((int(row["site_id"]), row["item"]))
         if brought is None or not known(row["quantity"]) or not known(brought["amount_with_spare"]):
             continue
