@@ -105,7 +105,7 @@ def _finding(found: Explanation, row: Record) -> Iterator[str]:
     """One finding with its subject, where it comes from and what kind of source that is."""
     subject = f"{row['subject']}: " if row["subject"] else ""
     verdict = _MARKS.get(str(row["verdict"] or ""), "")
-    text = f"{subject}{row['text']}{_cited(found, row)}"
+    text = f"{subject}{row['text']}{cited(found.sources, row)}"
     if not verdict:
         yield from wrapped(text, indent=2)
         return
@@ -114,12 +114,12 @@ def _finding(found: Explanation, row: Record) -> Iterator[str]:
     yield from lines[1:]
 
 
-def _cited(found: Explanation, row: Record) -> str:
+def cited(sources: Sequence[tuple[str, str]], row: Record) -> str:
     """Number of the source and kind of it, as they stand behind a sentence."""
     basis = basis_words(row["basis"])
     parts = [f"({basis})"] if basis else []
     if row["source"]:
-        order = [source for source, _ in found.sources]
+        order = [source for source, _ in sources]
         parts.append(f"[{order.index(str(row['source'])) + 1}]")
     return f" {' '.join(parts)}" if parts else ""
 
@@ -137,7 +137,7 @@ def _sizes(found: Explanation) -> Iterator[str]:
         last = row["note"]
         yield from wrapped(f"{row['name']:<24} {value:>16}{note}", indent=2, hang=45)
     for row in found.reasons("sizes"):
-        yield from wrapped(f"- {row['text']}{_cited(found, row)}", indent=2, hang=4)
+        yield from wrapped(f"- {row['text']}{cited(found.sources, row)}", indent=2, hang=4)
 
 
 def _spacing(found: Explanation) -> Iterator[str]:
@@ -161,7 +161,7 @@ def _spacing(found: Explanation) -> Iterator[str]:
         mark = "*" if row["chosen"] else " "
         length = span(row["spacing_low_m"], row["spacing_high_m"], found.units)
         note = f"{row['note'].rstrip('.')}." if row["note"] else ""
-        text = f"{mark} {row['rule']:<38} {length:>17}  {note}{_cited(found, row)}"
+        text = f"{mark} {row['rule']:<38} {length:>17}  {note}{cited(found.sources, row)}"
         yield from wrapped(text, indent=2, hang=62)
     if known(found.site["spacing_m"]) and not found.on_road:
         yield from wrapped(
@@ -322,10 +322,15 @@ def _before(found: Explanation) -> Iterator[str]:
     yield from _numbered([f"{row['subject']}: {row['text']}" for row in found.before])
 
 
-def _sources(found: Explanation) -> Iterator[str]:
-    for number, (source, basis) in enumerate(found.sources, start=1):
+def numbered_sources(sources: Sequence[tuple[str, str]]) -> Iterator[str]:
+    """Sources with their numbers and kinds, a line or more each."""
+    for number, (source, basis) in enumerate(sources, start=1):
         text = f"[{number}] {source}" + (f" ({basis})" if basis else "")
         yield from wrapped(text, indent=2, hang=6)
+
+
+def _sources(found: Explanation) -> Iterator[str]:
+    yield from numbered_sources(found.sources)
     # The record of the run is kept in SI.
     summary = in_units(found.run.get("summary", ""), found.units)
     of_plan = f"From {found.plan}" + (f": {summary}" if summary else ".")

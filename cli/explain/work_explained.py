@@ -6,8 +6,8 @@ import json
 from collections.abc import Iterator
 
 from cli.explain.explanation_json import records_in
-from cli.explain.explanation_text import wrapped
-from cli.plan.explanation import Record, basis_words, known
+from cli.explain.explanation_text import cited, numbered_sources, wrapped
+from cli.plan.explanation import Record, known
 from cli.plan.fields_works import WORK_KINDS, WORK_PARTS
 from cli.plan.plan_numbers import amount, money
 from cli.plan.work_explanation import WorkExplanation
@@ -56,7 +56,7 @@ def _heading(found: WorkExplanation) -> Iterator[str]:
 def _row(found: WorkExplanation, part: str, row: Record) -> Iterator[str]:
     """One step, with its value where it is a factor, and where it comes from."""
     where = f" at site {row['site_id']}" if row["site_id"] else ""
-    text = f"{row['subject']}{where}: {row['text']}{_cited(found, row)}"
+    text = f"{row['subject']}{where}: {row['text']}{cited(found.sources, row)}"
     if part not in _CHANCES or not known(row["value"]):
         yield from wrapped(text, indent=2, hang=4)
         return
@@ -65,19 +65,8 @@ def _row(found: WorkExplanation, part: str, row: Record) -> Iterator[str]:
     yield from lines[1:]
 
 
-def _cited(found: WorkExplanation, row: Record) -> str:
-    basis = basis_words(row["basis"])
-    parts = [f"({basis})"] if basis else []
-    if row["source"]:
-        order = [source for source, _ in found.sources]
-        parts.append(f"[{order.index(str(row['source'])) + 1}]")
-    return f" {' '.join(parts)}" if parts else ""
-
-
 def _sources(found: WorkExplanation) -> Iterator[str]:
-    for number, (source, basis) in enumerate(found.sources, start=1):
-        text = f"[{number}] {source}" + (f" ({basis})" if basis else "")
-        yield from wrapped(text, indent=2, hang=6)
+    yield from numbered_sources(found.sources)
     yield from wrapped(f"From {found.plan}.", indent=2)
 
 
