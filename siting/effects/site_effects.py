@@ -14,7 +14,8 @@ from siting.effects.pools import Pool, pool_in
 from siting.effects.wedges import LONGEST_M, SPARE, Wedge, reach_m, wedge_in
 from siting.floods.rainfall import Rainfall
 from siting.hydraulics.open_channel import LOWEST_SLOPE, FlowState
-from siting.sites import Site, Sites
+from siting.site import Site
+from siting.sites import Sites
 from siting.structures.structure_type import Size
 from siting.values.columns import Columns, FeatureTable, shapes_of, texts_of
 from siting.values.rules import Rules

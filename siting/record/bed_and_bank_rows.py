@@ -8,7 +8,8 @@ from typing import Final
 import numpy as np
 
 from siting.record.reason_rows import Reason
-from siting.sites import Site, Sites
+from siting.site import Site
+from siting.sites import Sites
 from siting.structures.bed_and_bank import Stands
 from siting.structures.bed_and_bank_words import bank_words, first_words, row_words
 from siting.values.columns import Columns, texts_of

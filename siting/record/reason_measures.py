@@ -8,7 +8,8 @@ import numpy as np
 
 from siting.channels.reach_settings import SWALES
 from siting.record.reason_rows import Reason
-from siting.sites import Site, Sites
+from siting.site import Site
+from siting.sites import Sites
 from siting.values.wording import figures, hectares, metres, percent, quantity
 
 DEM = "elevations as measured"

@@ -13,7 +13,8 @@ from siting.record.bed_and_bank_rows import bed_rows
 from siting.record.reason_measures import measured_rows
 from siting.record.reason_rows import Reason
 from siting.record.structure_rows import columns_of
-from siting.sites import Site, Sites
+from siting.site import Site
+from siting.sites import Sites
 from siting.structures.structure_type import Check
 from siting.values.columns import Columns
 from siting.values.wording import (

@@ -20,7 +20,8 @@ from siting.places.measured_places import Measured, spot_floods
 from siting.places.spot import Spot, SpotFloods, Stock
 from siting.record.packing import packed, unpacked
 from siting.record.structure_rows import columns_of
-from siting.sites import Site, Sites
+from siting.site import Site
+from siting.sites import Sites
 from siting.structures.decisions import decide
 from siting.structures.structure_type import Check, StructureType
 from siting.values.columns import Columns

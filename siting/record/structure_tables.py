@@ -32,7 +32,8 @@ from siting.record.structure_rows import (
     spacing_columns,
 )
 from siting.record.work_tables import site_work_columns, work_reason_columns
-from siting.sites import Site, Sites
+from siting.site import Site
+from siting.sites import Sites
 from siting.values.columns import Columns, FeatureTable, texts_of
 from siting.values.rules import Rules
 from siting.values.wording import counted, quantity

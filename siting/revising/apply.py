@@ -26,7 +26,7 @@ from siting.revising.site_measures import (
     FieldSite,
     SetAside,
 )
-from siting.sites import Site
+from siting.site import Site
 from siting.structures.decisions import MORE_ELEVATIONS, decide
 from siting.structures.structure_type import Check, StructureType
 from siting.values.wording import exactly, figures, metres

@@ -12,7 +12,7 @@ from siting.record.structure_rows import columns_of
 from siting.revising.measured_spots import shown_size
 from siting.revising.revise import Revised, Worked
 from siting.revising.site_measures import MOVE, UNMOVED_M, FieldSite
-from siting.sites import Site
+from siting.site import Site
 from siting.structures.structure_type import ITEMS
 from siting.values.columns import Columns
 from siting.works.quantities import ITEM_NAMES

@@ -11,7 +11,7 @@ from dataclasses import replace
 from typing import Final
 
 from siting.revising.site_measures import REFER, SKIP, FieldSite
-from siting.sites import Site
+from siting.site import Site
 from siting.values.wording import first_upper, sentences
 
 AGAIN: Final = "Hold: measure again."

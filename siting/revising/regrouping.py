@@ -12,7 +12,7 @@ from siting.layout.pair_reach import LEVEL_M, SHORT, UNSEEN, head_caution
 from siting.layout.proposals import Member
 from siting.revising.on_hold import state_of
 from siting.revising.site_measures import BUILD, FieldSite
-from siting.sites import Site
+from siting.site import Site
 from siting.structures.type_looks import needs_tailwater
 from siting.values.rules import Rules
 from siting.values.wording import listed, metres

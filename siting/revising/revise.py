@@ -17,7 +17,8 @@ from siting.revising.field_rows import FieldTable, read_rows
 from siting.revising.gathering import gather
 from siting.revising.regrouping import regrouped
 from siting.revising.site_measures import FieldSite, Planned, SetAside
-from siting.sites import Site, Sites
+from siting.site import Site
+from siting.sites import Sites
 from siting.structures.catalogue import structure_types
 from siting.structures.structure_type import StructureType
 from siting.values.columns import Columns

@@ -6,7 +6,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from siting.sites import Site, Sites
+from siting.site import Site
+from siting.sites import Sites
 from siting.structures.limit_checks import steepest
 from siting.values.rules import Rules
 from siting.values.wording import figures, metres, percent

@@ -9,7 +9,8 @@ import numpy as np
 
 from siting.channels.reach_settings import SWALES
 from siting.effects.site_effects import Effect
-from siting.sites import Site, Sites
+from siting.site import Site
+from siting.sites import Sites
 from siting.values.rules import Rules
 from siting.values.wording import figures, hectares, metres, percent, quantity
 from siting.works.curves import Chance, Factor, constant, falling, over_years, rising

@@ -10,7 +10,8 @@ from functools import cached_property
 import numpy as np
 
 from siting.effects.site_effects import Effect
-from siting.sites import Site, Sites
+from siting.site import Site
+from siting.sites import Sites
 from siting.values.rules import Rules
 from siting.values.wording import sentences
 from siting.works.holding import chance_to_hold, share_made_up

@@ -8,7 +8,8 @@ from typing import Final
 
 import numpy as np
 
-from siting.sites import Site, Sites
+from siting.site import Site
+from siting.sites import Sites
 from siting.values.rules import Rules
 from siting.works.work import HEADCUT, ROAD, SERIES, SPREADER, SWALE
 

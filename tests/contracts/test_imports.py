@@ -42,6 +42,7 @@ ROOMS = {
         "places",
         "structures",
         "layout",
+        "site",
         "sites",
         "effects",
         "works",

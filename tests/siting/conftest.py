@@ -24,7 +24,8 @@ from siting.layout.measuring import BuildSettings, Trials
 from siting.layout.proposals import Placing, put_together
 from siting.places.site_floods import FloodGauge, FloodSettings
 from siting.places.spot import Stock
-from siting.sites import Site, Sites, find_sites, sites_of
+from siting.site import Site
+from siting.sites import Sites, find_sites, sites_of
 from siting.values.rules import Rules, load_rules
 from siting.works.takes import Means, Takes, takes_of
 from terrain.channels.drainage_areas import Catchments

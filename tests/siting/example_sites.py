@@ -21,7 +21,8 @@ from siting.places.flood_paths import Concentration
 from siting.places.measured_places import Measured
 from siting.places.site_floods import SiteFloods
 from siting.places.spot import Banks, Drop, LandAbove, Spot, Task
-from siting.sites import Site, Sites
+from siting.site import Site
+from siting.sites import Sites
 from siting.structures.catalogue import Chosen
 from siting.structures.decisions import Decision
 from siting.structures.structure_type import Size

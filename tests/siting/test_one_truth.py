@@ -21,7 +21,8 @@ from siting.places.unseen_width import at_each_end
 from siting.record.settings_used import settings_of
 from siting.record.site_records import read_record, restored
 from siting.screening import Screening, ScreenSettings, screen
-from siting.sites import Site, Sites, sites_of
+from siting.site import Site
+from siting.sites import Sites, sites_of
 from siting.structures.catalogue import structure_types
 from siting.structures.decisions import decide
 from siting.structures.design_flow import flow_note

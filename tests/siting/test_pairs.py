@@ -15,7 +15,8 @@ from siting.layout.at_headcuts import place_at_headcuts
 from siting.layout.measuring import BuildSettings
 from siting.layout.pair_stretch import stretch_below
 from siting.places.spot import Stock
-from siting.sites import Site, Sites
+from siting.site import Site
+from siting.sites import Sites
 from siting.values.rules import Rules
 from siting.values.wording import percent
 from tests.siting.conftest import (

@@ -10,7 +10,7 @@ import pytest
 from cli.plan.plan_numbers import in_row
 from siting.places.spot import WidthRange
 from siting.places.unseen_width import at_each_end, at_width, unseen_width
-from siting.sites import Site
+from siting.site import Site
 from siting.structures.decisions import decide
 from siting.structures.rock_bowl import RockBowl
 from siting.structures.structure_type import Amount
