@@ -17,7 +17,7 @@ from siting.hydraulics.open_channel import LOWEST_SLOPE, FlowState, normal_flow
 from siting.layout.pair_reach import reach_share, said_first, said_of_water
 from siting.layout.proposals import AtHead, Foot, Member, Proposal, Where
 from siting.places.spot import Spot
-from siting.places.unseen_width import at_each_end
+from siting.places.unseen_width import at_each_end, end_words
 from siting.structures.bed_and_bank import BedAndBank, bed_and_bank
 from siting.structures.bed_and_bank_words import bed_cautions
 from siting.structures.catalogue import HOLD, REFER
@@ -25,7 +25,7 @@ from siting.structures.decisions import ENGINEER, NOTHING, SETTLE_FIRST, Decisio
 from siting.structures.grade_height import banks_unseen
 from siting.structures.spacing_table import SpacingRow, spacing_rows
 from siting.structures.structure_type import Check, Size
-from siting.values.wording import metres, sentences, spanned
+from siting.values.wording import metres, sentences, told_at_ends
 from terrain.values.errors import ParameterError
 
 KEEP_OFF = "Keep off the lip and the foot: it may fall without warning."
@@ -164,19 +164,16 @@ class Site:
     def at_both(self, said: Callable[[Spot, Size], Sequence[str]]) -> tuple[str, ...]:
         """Sentences about what is built, with figures as ranges where nobody saw the width.
 
+        What is said at one end of such a width only names that end.
+
         Parameters
         ----------
         said
             Makes them for a place and a size, such as a type's build steps.
         """
+        words = end_words(self.spot)
         told = [tuple(said(spot, size)) for spot, size in self.ends]
-        if len(told) == 1 or len({len(texts) for texts in told}) > 1:
-            return (
-                told[0]
-                if len(told) == 1
-                else tuple(dict.fromkeys(t for texts in told for t in texts))
-            )
-        return tuple(spanned(*texts) for texts in zip(*told, strict=True))
+        return told_at_ends(list(zip(words[: len(told)], told, strict=True)))
 
     @property
     def reach_share(self) -> float:
@@ -229,15 +226,33 @@ class Site:
         """All that is to be checked, in sentences."""
         size, kind = self.size, self.decision.type
         of_type = () if kind is None or size is None else self.at_both(kind.cautions)
-        held = self.bed_and_bank
-        of_bed = () if held is None or size is None else bed_cautions(self.spot, held)
+        of_bed = () if size is None else self.of_bed(bed_cautions)
         at_high = (check.why_not for check in self.fails_at_high)
         return sentences([*self.own_cautions, *of_type, *of_bed, *at_high, self.unseen_words])
 
-    @cached_property
+    @property
     def bed_and_bank(self) -> BedAndBank | None:
-        """Pull of the likely flow against what stone, bed and banks stand; None on a road."""
-        return bed_and_bank(self.spot, self.size)
+        """Pull of the likely flow against what stone, bed and banks stand; None on a road.
+
+        Where nobody saw the width it is that at the narrowest, where the water pulls hardest.
+        """
+        return next((held for _, held in self.bed_and_bank_ends), None)
+
+    @cached_property
+    def bed_and_bank_ends(self) -> tuple[tuple[Spot, BedAndBank], ...]:
+        """The same at the narrowest and the widest that the channel may be, each with its place."""
+        sizes = [size for _, size in self.ends]
+        found = []
+        for i, spot in enumerate(at_each_end(self.spot)):
+            held = bed_and_bank(spot, sizes[i] if sizes else None)
+            found += [(spot, held)] if held is not None else []
+        return tuple(found)
+
+    def of_bed(self, said: Callable[[Spot, BedAndBank], Sequence[str]]) -> tuple[str, ...]:
+        """Sentences about bed and banks, as ranges where nobody saw the width; none on a road."""
+        ends = self.bed_and_bank_ends
+        told = [tuple(said(spot, held)) for spot, held in ends]
+        return told_at_ends(list(zip(end_words(self.spot)[: len(ends)], told, strict=True)))
 
     @property
     def spacing(self) -> tuple[SpacingRow, ...]:

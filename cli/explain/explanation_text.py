@@ -199,7 +199,7 @@ def _pair(found: Explanation) -> Iterator[str]:
             )
             if known(site[name])
         ]
-        if facts and known(site["pool_area_m2"]):
+        if facts and known(site["wedge_length_m"]):
             yield from wrapped(f"Pool of site {site['site_id']}: {', '.join(facts)}.", indent=2)
 
 
@@ -247,6 +247,8 @@ def _materials(found: Explanation) -> Iterator[str]:
         cells = [in_row(row, n, found.units) for n in ("amount", "amount_with_spare")]
         loads = significant(row["loads"]) if known(row["loads"]) else ""
         loads = "<0.1" if loads == "0" else loads
+        if loads and known(row["amount_low"]) and not known(row["amount"]):
+            loads = f"to {loads}"  # at the widest that nobody saw
         first, *more = textwrap.wrap(str(row["meaning"] or row["item"]), 35) or [""]
         yield f"  {first:<36}{cells[0]:>22}{cells[1]:>22}{loads:>8}".rstrip()
         yield from (f"  {line}" for line in more)

@@ -9,7 +9,7 @@ from cli.explain.explanation_json import records_in
 from cli.explain.explanation_text import cited, numbered_sources, wrapped
 from cli.plan.explanation import Record, known
 from cli.plan.fields_works import WORK_KINDS, WORK_PARTS
-from cli.plan.plan_numbers import amount, money
+from cli.plan.plan_numbers import amount, cost_words, money, width_unseen
 from cli.plan.work_explanation import WorkExplanation
 
 #: Parts whose rows are factors, with their values in a column of their own.
@@ -38,8 +38,7 @@ def _heading(found: WorkExplanation) -> Iterator[str]:
     yield from wrapped(
         f"It saves {amount('works', 'saved_m3', work['saved_m3'], found.units)} within "
         f"{work['horizon_yr']:.0f} years, soil and floor counted together, for "
-        f"{money(work['cost_likely'])} ({money(work['cost_low'])} to {money(work['cost_high'])}), "
-        "in the money of the cost file."
+        f"{_cost(work)}, in the money of the cost file."
     )
     for site in found.sites:
         yield from wrapped(
@@ -51,6 +50,12 @@ def _heading(found: WorkExplanation) -> Iterator[str]:
     if work["chosen_why"]:
         chosen = "in" if work["chosen"] else "not in"
         yield from wrapped(f"It is {chosen} the chosen set: {work['chosen_why']}")
+
+
+def _cost(work: Record) -> str:
+    if width_unseen(work):
+        return f"{cost_words(work)} (nobody saw how wide the channel is)"
+    return f"{money(work['cost_likely'])} ({money(work['cost_low'])} to {money(work['cost_high'])})"
 
 
 def _row(found: WorkExplanation, part: str, row: Record) -> Iterator[str]:

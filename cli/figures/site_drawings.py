@@ -82,7 +82,7 @@ class SiteDrawings:
             as_box |= other is site and any(piece.as_box for piece in pieces)
             for piece in pieces:
                 top = np.fmax(top, top_at(piece, x))
-            if known(other["pool_area_m2"]) and pieces:
+            if known(other["wedge_length_m"]) and pieces:
                 crest = float(np.interp(at, x, bed)) + float(other["structure_height_m"])
                 pool = _still_pool(x, bed, at, crest)
                 if pool is not None:

@@ -181,6 +181,13 @@ def _quantity(row: Row, plan: PlanFile) -> str:
     return number_and_unit(value, unit, plan.units).replace("person-day", "person-days")
 
 
+def _loads(row: Row) -> str:
+    """Truck loads; at most so many where nobody saw some width. Empty for what no truck brings."""
+    if not known(row["loads"]):
+        return ""
+    return f"{'' if known(row['amount']) else 'up to '}{row['loads']:.0f}"
+
+
 def totals_data(plan: PlanFile) -> dict[str, Any]:
     """Materials and cost of everything together, or of what a budget chose."""
     chosen = -1 if any(r["site_id"] == -1 for r in plan.rows("materials")) else 0
@@ -196,10 +203,11 @@ def totals_data(plan: PlanFile) -> dict[str, Any]:
                 printable(names[r["item"]], 60),
                 in_row(r, "amount", units),
                 in_row(r, "amount_with_spare", units),
-                f"{r['loads']:.0f}" if known(r["loads"]) else "",
+                _loads(r),
             ]
             for r in materials[:24]
         ],
+        "widest": any(r["unit"] and not known(r["amount"]) for r in materials),
         "costs": [
             [
                 printable(names.get(r["item"], first_upper(str(r["item"]).replace("_", " "))), 60),

@@ -37,7 +37,7 @@ from cli.packet.printable import all_raised, every_text, not_drawn
 from cli.packet.site_sheet import Pictures, Place, sheet_data
 from cli.packet.typesetting import typeset
 from cli.packet.work_pages import waiting_data, work_heading, work_steps, works_data
-from cli.plan.explanation import Explanation, Wanted, explanation
+from cli.plan.explanation import Explanation, Record, Wanted, explanation, known
 from cli.plan.plan_reading import PlanFile
 from cli.plan.plan_works import SiteGroup, not_built, site_groups, tells_works
 from cli.plan.structure_looks import looks_of
@@ -334,14 +334,14 @@ def _pictures(
             height=_FIGURE_HEIGHT,
             on_road=found.on_road,
         )
-        words["profile_levels"] = _level_words(profile) + _box_words(profile)
+        words["profile_levels"] = _level_words(profile) + _box_words(profile) + _widest_words(site)
         words["profile"] = f"profile-{number}.svg"
     if section is not None:
         files[f"section-{number}.svg"], words["section_scale"] = section_svg(
             section, units=units, width=share[1], height=_FIGURE_HEIGHT
         )
         words["section"] = f"section-{number}.svg"
-        words["section_note"] = _box_words(section)
+        words["section_note"] = _box_words(section) + _widest_words(site)
     files[f"code-{number}.svg"] = code_svg(geo_address(site["lon"], site["lat"]))
     sure = float(site["confidence"]) >= palette.LOW_CONFIDENCE
     symbol = found.looks.symbol(site["control"], site["structure"])
@@ -365,6 +365,13 @@ def _box_words(drawing: LongProfile | SectionDrawing) -> str:
     """Say so where a structure is drawn as a box for want of an outline."""
     box = " Drawn as a box: its type gives footprint and height, not how it looks from here."
     return box if drawing.as_box else ""
+
+
+def _widest_words(site: Record) -> str:
+    """Say so where a structure is drawn at the widest, since nobody saw the width."""
+    if not (known(site["width_low_m"]) and known(site["structure_height_m"])):
+        return ""
+    return " Drawn at the widest that the channel may be: nobody saw its width."
 
 
 def _point_of(plan: PlanFile, number: int) -> shapely.Point:

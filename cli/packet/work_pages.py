@@ -9,9 +9,8 @@ from cli.packet.packet_words import short_title
 from cli.packet.printable import printable
 from cli.plan.fields import Units
 from cli.plan.fields_works import WORK_KINDS
-from cli.plan.plan_numbers import amount, cost_words, days_words, money
+from cli.plan.plan_numbers import amount, cost_words, days_words
 from cli.plan.plan_works import NotBuilt, SiteGroup
-from cli.plan.ranked_list import significant
 from cli.plan.structure_looks import StructureLooks
 from cli.plan.work_sentences import in_ten, sums_of, work_rows
 from siting.values.wording import first_upper, listed
@@ -57,8 +56,8 @@ def _row(group: SiteGroup, work: Row, units: Units, with_sheet: Sequence[int]) -
         "saves": amount("works", "saved_m3", float(work["saved_m3"]), units),
         "lost": in_ten(float(work["chance_lost"])),
         "holds": in_ten(float(work["chance_holds"])),
-        "cost": money(float(work["cost_likely"])),
-        "days": significant(float(work["crew_days"])),
+        "cost": cost_words(work),
+        "days": days_words(work),
         "sheet": next((n for n in with_sheet if n in own), 0),
     }
 

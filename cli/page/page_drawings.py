@@ -37,6 +37,7 @@ def profile_data(found: Explanation, drawings: SiteDrawings) -> dict[str, Any] |
         "pools": [_level(level) for level in profile.pools],
         "wedges": [_level(level) for level in profile.wedges],
         "box": profile.as_box,
+        "widest": _at_the_widest(found),
         "road": found.on_road,
     }
     if known(profile.error_m):
@@ -65,6 +66,7 @@ def section_data(found: Explanation, drawings: SiteDrawings) -> dict[str, Any] |
         "curve": section.from_curve,
         "road": section.on_road,
         "box": section.as_box,
+        "widest": _at_the_widest(found),
     }
     if math.isfinite(section.water_m):
         drawing["level"] = to_cm(section.water_m)
@@ -72,6 +74,11 @@ def section_data(found: Explanation, drawings: SiteDrawings) -> dict[str, Any] |
     if math.isfinite(section.bankfull_m):
         drawing["bankfull"] = to_cm(section.bankfull_m)
     return drawing
+
+
+def _at_the_widest(found: Explanation) -> bool:
+    """Whether a structure is drawn at the widest, since nobody saw the width."""
+    return known(found.site["width_low_m"]) and known(found.site["structure_height_m"])
 
 
 def _body(x: FloatArray, z: FloatArray, control: str, *, is_body: bool) -> dict[str, Any]:

@@ -8,10 +8,9 @@ from typing import Any
 from cli.page.page_texts import Texts, raised, shortened
 from cli.plan.explanation import known
 from cli.plan.fields_works import WORK_KINDS
-from cli.plan.plan_numbers import amount, money
+from cli.plan.plan_numbers import amount, cost_words, days_words
 from cli.plan.plan_reading import PlanFile
 from cli.plan.plan_works import NotBuilt, SiteGroup, not_built, site_groups
-from cli.plan.ranked_list import significant
 from cli.plan.work_sentences import in_ten, sums_of, work_rows
 
 #: Field of a work by the name of its column.
@@ -43,8 +42,8 @@ def _work(
         "saved": raised(amount("works", "saved_m3", values["saved"], plan.units)),
         "lost": in_ten(values["lost"]),
         "holds": in_ten(values["holds"]),
-        "cost": money(values["cost"]),
-        "days": significant(values["days"]),
+        "cost": cost_words(work),
+        "days": days_words(work),
     }
     kind = dict(WORK_KINDS).get(str(work["kind"]), str(work["kind"]))
     return {

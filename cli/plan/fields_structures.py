@@ -122,6 +122,7 @@ STRUCTURE_TABLES: Final = (
 #: Name, kind, decimals, meaning.
 Row = tuple[str, Kind, int, str]
 _SITE: Final = ("site_id", "int", 0, "Number of the site")
+_UNSEEN: Final = "empty where nobody saw how wide the channel is"
 _SITE_OR_ALL: Final = (
     "site_id",
     "int",
@@ -166,10 +167,10 @@ _SITES: Final[tuple[Row, ...]] = (
     ("spacing_rule", "text", 0, "Rule that this distance comes from"),
     ("toe_depth_m", "float", 3, "Depth of still water at the foot of the drop above; lower bound"),
     ("tailwater_toe_m", "float", 3, "Depth of water at that foot at the design flood"),
-    ("pool_area_m2", "float", 2, "Area of the still pool"),
-    ("pool_volume_m3", "float", 2, "Volume of the still pool"),
+    ("pool_area_m2", "float", 2, f"Area of the still pool; {_UNSEEN}"),
+    ("pool_volume_m3", "float", 2, f"Volume of the still pool; {_UNSEEN}"),
     ("wedge_length_m", "float", 2, "Length of the sediment that fills in behind it"),
-    ("wedge_volume_m3", "float", 2, "Volume of that sediment"),
+    ("wedge_volume_m3", "float", 2, f"Volume of that sediment; {_UNSEEN}"),
     (
         "retreat_m_per_yr",
         "float",
@@ -183,7 +184,7 @@ _SITES: Final[tuple[Row, ...]] = (
         "rewetted_m2",
         "float",
         2,
-        "Ground within the structure's height above the channel at its pool",
+        f"Ground within the structure's height above the channel at its pool; {_UNSEEN}",
     ),
     ("cost_low", "float", 2, "Cost, low end, in the money of the cost file"),
     ("cost_likely", "float", 2, "Cost, likely, in the money of the cost file"),
@@ -200,14 +201,20 @@ _SITES: Final[tuple[Row, ...]] = (
         0,
         "What the likely design flow carries off first, or comes nearest to",
     ),
-    ("first_pull_pa", "float", 2, "Pull of that flow there, on the deepest part of the bed"),
+    (
+        "first_pull_pa",
+        "float",
+        2,
+        "Pull of that flow there, on the deepest part of the bed; empty where nobody saw the width",
+    ),
     ("first_stands_low_pa", "float", 2, "Pull that it stands, low end of what is printed"),
     ("first_stands_high_pa", "float", 2, "Pull that it stands, high end of what is printed"),
     (
         "structure_shear_ratio",
         "float",
         3,
-        "Pull of that flow over what the structure's own stone stands, or speed over it",
+        "Pull of that flow over what the structure's own stone stands, or speed over it; this and "
+        "the next two are empty where nobody saw the width",
     ),
     (
         "reach_shear_ratio",
@@ -230,8 +237,8 @@ _TABLES: Final[Mapping[str, tuple[Row, ...]]] = MappingProxyType(
         "pools": (
             _SITE,
             ("kind", "text", 0, "Water or sediment"),
-            ("area_m2", "float", 2, "Its area"),
-            ("volume_m3", "float", 2, "Its volume"),
+            ("area_m2", "float", 2, f"Its area; {_UNSEEN}"),
+            ("volume_m3", "float", 2, f"Its volume; {_UNSEEN}"),
             ("depth_m", "float", 3, "Greatest depth"),
         ),
         "structures": (

@@ -85,6 +85,15 @@ _LAYERS: Final[Mapping[str, tuple[Row, ...]]] = MappingProxyType(
             ("cost_likely", "float", 2, "Cost, likely"),
             ("cost_high", "float", 2, "Cost, high end"),
             ("crew_days", "float", 2, "Days that a crew works on it"),
+            ("crew_days_low", "float", 2, "Days, low end"),
+            ("crew_days_high", "float", 2, "Days, high end"),
+            (
+                "width_unseen",
+                "bool",
+                0,
+                "Whether nobody saw the width at one of its sites: likely cost and days are then "
+                "those at the widest, and only the ends are told",
+            ),
             (
                 "saved_per_cost",
                 "float",

@@ -112,19 +112,32 @@ def distance_from(found: Explanation, other: Record) -> str:
     return f"{amount('sites', 'station_m', abs(here - there), found.units)} {way}"
 
 
-def days_words(site: Record) -> str:
-    """Days of a crew; a range where nobody saw the width. Empty where nothing is built."""
-    low, high = float(site["crew_days_low"]), float(site["crew_days_high"])
-    if math.isfinite(site["width_low_m"]) and math.isfinite(low) and math.isfinite(high):
+def width_unseen(row: Record) -> bool:
+    """Whether nobody saw the width at a site, or at one of a work: cost and days are ranges."""
+    if "width_low_m" in row:
+        return math.isfinite(row["width_low_m"])
+    return bool(row["width_unseen"])
+
+
+def days_words(row: Record) -> str:
+    """Days of a crew at a site or for a work; a range where nobody saw the width.
+
+    Empty where nothing is built.
+    """
+    low, high = float(row["crew_days_low"]), float(row["crew_days_high"])
+    if width_unseen(row) and math.isfinite(low) and math.isfinite(high):
         return f"{significant(low)} to {significant(high)}"
-    return significant(site["crew_days"]) if math.isfinite(site["crew_days"]) else ""
+    return significant(row["crew_days"]) if math.isfinite(row["crew_days"]) else ""
 
 
-def cost_words(site: Record) -> str:
-    """What it costs: the likely cost, or the range where nobody saw the width; ``-`` for none."""
-    if math.isfinite(site["width_low_m"]) and math.isfinite(site["cost_low"]):
-        return f"{money(site['cost_low'])} to {money(site['cost_high'])}"
-    return money(site["cost_likely"])
+def cost_words(row: Record) -> str:
+    """What a site or a work costs: the likely cost, or the range where nobody saw the width.
+
+    ``-`` where nothing is built.
+    """
+    if width_unseen(row) and math.isfinite(row["cost_low"]):
+        return f"{money(row['cost_low'])} to {money(row['cost_high'])}"
+    return money(row["cost_likely"])
 
 
 def money(value: float) -> str:

@@ -55,6 +55,10 @@ def _row(work: Record, units: Units) -> tuple[str, ...]:
     """Cells of one work; the record is in the units asked for."""
     saved = work["saved_yd3"] if units == "us" else work["saved_m3"]
     unit = "yd3" if units == "us" else "m3"
+    cost, days = f"{work['cost_likely']:,.0f}", f"{work['crew_days']:.1f}"
+    if work["width_unseen"]:
+        cost = f"{work['cost_low']:,.0f} to {work['cost_high']:,.0f}"
+        days = f"{work['crew_days_low']:.1f} to {work['crew_days_high']:.1f}"
     return (
         str(work["rank"]),
         str(work["work_id"]),
@@ -64,8 +68,8 @@ def _row(work: Record, units: Units) -> tuple[str, ...]:
         f"{significant(saved)} {unit}",
         f"{work['chance_lost']:.2f}",
         f"{work['chance_holds']:.2f}",
-        f"{work['cost_likely']:,.0f}",
-        f"{work['crew_days']:.1f}",
+        cost,
+        days,
         significant(_for_money(saved, work["cost_likely"])),
     )
 
@@ -171,7 +175,9 @@ def print_ranked_list(
             _print_rich(console, headings, rows, told, controls)
         else:
             _print_plain(console, headings, rows, told)
-        _print_wrapped(console, _LEGEND.format("cu yd" if units == "us" else "m3"))
+        legend = _LEGEND.format("cu yd" if units == "us" else "m3")
+        unseen = any(work["width_unseen"] for work in shown)
+        _print_wrapped(console, f"{legend}{_UNSEEN if unseen else ''}")
     if len(works) > len(shown):
         more = len(works) - len(shown)
         verb = "is" if more == 1 else "are"
@@ -191,6 +197,13 @@ _LEGEND = (
     "saves: soil and whole floor saved, counted as {0} of soil; lost, holds: chances that the "
     "ground is lost without the work, and that the work holds; per 1000: {0} saved for 1,000 of "
     "cost."
+)
+
+
+#: What is added where widths are ranges.
+_UNSEEN = (
+    " Cost and days from one end to the other: nobody saw how wide the channel is; per 1000 counts "
+    "the widest at likely prices."
 )
 
 

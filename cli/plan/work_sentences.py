@@ -5,11 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from cli.plan.explanation import Record, known
+from cli.plan.explanation import Record
 from cli.plan.fields import Units
-from cli.plan.plan_numbers import amount, money
+from cli.plan.plan_numbers import amount, cost_words, days_words, money, width_unseen
 from cli.plan.plan_works import NotBuilt, SiteGroup
-from cli.plan.ranked_list import significant
 from siting.values.wording import counted, figures, listed
 
 
@@ -115,8 +114,12 @@ def work_rows(
 def _takes(work: Record, currency: str) -> str:
     likely, low, high = (money(float(work[f"cost_{end}"])) for end in ("likely", "low", "high"))
     words = f"{likely} {currency}".rstrip() + f" likely, {low} to {high}"
-    if known(work["crew_days"]):
-        words += f"; {significant(float(work['crew_days']))} days of a crew"
+    if width_unseen(work):
+        words = f"{cost_words(work)} {currency}".rstrip()
+    if days := days_words(work):
+        words += f"; {days} days of a crew"
+    if width_unseen(work):
+        words += ": nobody saw how wide the channel is, measure first"
     return f"{words}."
 
 
@@ -132,13 +135,16 @@ def sums_of(groups: Sequence[SiteGroup], units: Units) -> list[dict[str, str]]:
 
 
 def _sums(name: str, works: Sequence[Record], units: Units) -> dict[str, str]:
-    saved, cost, days = (
-        math.fsum(float(work[field]) for work in works)
-        for field in ("saved_m3", "cost_likely", "crew_days")
-    )
+    # what only some works have is a range of the sum too
+    together = {
+        name: math.fsum(float(work[name]) for work in works)
+        for name in (*(f"cost_{end}" for end in ("low", "likely", "high")), "saved_m3",
+                     "crew_days_low", "crew_days", "crew_days_high")
+    }  # fmt: skip
+    together["width_unseen"] = any(width_unseen(work) for work in works)
     return {
         "name": f"{name}: {counted(len(works), 'work')}",
-        "saves": amount("works", "saved_m3", saved, units, digits=3),
-        "cost": money(cost),
-        "days": significant(days),
+        "saves": amount("works", "saved_m3", together["saved_m3"], units, digits=3),
+        "cost": cost_words(together),
+        "days": days_words(together),
     }

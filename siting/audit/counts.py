@@ -10,6 +10,7 @@ from siting.audit.plan_tables import NOT_BUILT, Contradiction, PlanTables
 
 RULE = "counts of the record"
 _N = r"([\d,]+)"
+_COMES_FIRST = re.compile(rf"Work (\d+)\b.* comes first: for (?:about )?{_N}(?: to {_N})? ")
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,9 +76,7 @@ def _held(
 
 def _first(plan: PlanTables) -> Iterator[Contradiction]:
     """The work that comes first has the first rank, and the money that is told of it."""
-    match = re.search(
-        r"Work (\d+)\b.* comes first: for about ([\d,]+) ", plan.facts.get("summary", "")
-    )
+    match = _COMES_FIRST.search(plan.facts.get("summary", ""))
     if match is None:
         return
     plan.compared[RULE] += 1
@@ -86,8 +85,11 @@ def _first(plan: PlanTables) -> Iterator[Contradiction]:
         yield Contradiction(
             RULE, "the summary", f"work {match[1]} comes first", "another has rank 1"
         )
-    elif f"{float(first['cost_likely']):,.0f}" != match[2]:
+        return
+    ends = ("cost_low", "cost_high") if first["width_unseen"] else ("cost_likely",)
+    told = [match[2], *([match[3]] if match[3] else [])]
+    if [f"{float(first[name]):,.0f}" for name in ends] != told:
         yield Contradiction(
-            RULE, "the summary", f"work {match[1]} costs {match[2]}",
-            f"cost_likely is {first['cost_likely']}",
+            RULE, "the summary", f"work {match[1]} costs {' to '.join(told)}",
+            " and ".join(f"{name} is {first[name]}" for name in ends),
         )  # fmt: skip

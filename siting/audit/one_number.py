@@ -236,7 +236,7 @@ SAID: tuple[Said, ...] = (
     _said("valley told", "valley floor", rf"^{FIGURE} wide", "valley_floor_width_m"),
     _said("design flow told", "design flow", rf"a year is {FIGURE}", "design_flow_m3s"),
     _said("design flow told", "design flow", rf"it runs {FIGURE} deep", "design_depth_m"),
-    _said("design flow told", "design flow", rf"{FIGURE} fast", "design_velocity_mps"),
+    _said("design flow told", "design flow", rf"(?<! to ){FIGURE} fast", "design_velocity_mps"),
     _said("design flow told", "design flow", rf"on the bed with {FIGURE}", "design_shear_pa"),
     _said("design flow told", "design flow", rf"Froude number {BARE}", "design_froude"),
     _said("floor told", "floor of the swale", rf"^{FIGURE} wide", "width_m"),

@@ -23,6 +23,8 @@ from siting.audit.purposes import (
 )
 from siting.audit.sizes_told import drawn, sizes_told
 from siting.audit.sums import sums
+from siting.audit.unseen import RULE as UNSEEN
+from siting.audit.unseen import TOLD as UNSEEN_TOLD
 from siting.audit.unseen import unseen
 from siting.audit.work_arithmetic import work_arithmetic
 from siting.values.columns import Columns
@@ -37,7 +39,7 @@ RULES = (
     "found within what was asked", "high end", "type chosen", "pairs", "stone sizes",
     "referred stand last",
     *(claim.rule for claim in CLAIMS),
-    "more than", "setting", "still pool", "size told", "drawn as built", "width that nobody saw",
+    "more than", "setting", "still pool", "size told", "drawn as built", UNSEEN, UNSEEN_TOLD,
     "counts of the record", "summary", "cost of a site", "total of materials", "total of costs",
     "sites of a work", "cost of a work", "ends of a range", "bought as brought",
     "chances are their factors", "saved is lost times chances", "saved for what it takes",

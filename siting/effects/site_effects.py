@@ -19,7 +19,7 @@ from siting.sites import Sites
 from siting.structures.structure_type import Size
 from siting.values.columns import Columns, FeatureTable, shapes_of, texts_of
 from siting.values.rules import Rules
-from terrain.values.arrays import FloatArray
+from terrain.values.arrays import BoolArray, FloatArray
 from terrain.values.parallel import over_items
 
 #: What pools and the like are read from, unless said otherwise.
@@ -147,8 +147,16 @@ def control_effect(
     return Effect(pool, wedge, tail, gain)
 
 
-def effect_columns(effects: tuple[Effect, ...]) -> Columns:
-    """Columns that the effects add to the layer ``sites``."""
+def effect_columns(effects: tuple[Effect, ...], *, unseen: BoolArray) -> Columns:
+    """Columns that the effects add to the layer ``sites``.
+
+    Parameters
+    ----------
+    effects
+        Of each site.
+    unseen
+        Where nobody saw how wide the channel is: areas and volumes are left empty there.
+    """
 
     def pool(name: str) -> FloatArray:
         return np.array([np.nan if e.pool is None else getattr(e.pool, name) for e in effects])
@@ -159,19 +167,23 @@ def effect_columns(effects: tuple[Effect, ...]) -> Columns:
     def benefit(name: str) -> FloatArray:
         return np.array([getattr(e.benefit, name) for e in effects], dtype=np.float64)
 
+    def across(values: FloatArray) -> FloatArray:
+        """NaN where it goes with a width that nobody saw."""
+        return np.where(unseen, np.nan, values)
+
     tail = [np.nan if e.tailwater is None else e.tailwater.toe_depth_m for e in effects]
     return {
         "toe_depth_m": pool("toe_depth_m"),
         "tailwater_toe_m": np.array(tail, dtype=np.float64),
-        "pool_area_m2": pool("area_m2"),
-        "pool_volume_m3": pool("volume_m3"),
+        "pool_area_m2": across(pool("area_m2")),
+        "pool_volume_m3": across(pool("volume_m3")),
         "wedge_length_m": wedge("length_m"),
-        "wedge_volume_m3": wedge("volume_m3"),
+        "wedge_volume_m3": across(wedge("volume_m3")),
         "retreat_m_per_yr": benefit("retreat_m_per_yr"),
         "swale_at_risk_m": benefit("swale_length_m"),
         "swale_at_risk_ha": benefit("swale_area_ha"),
         "soil_at_risk_m3": benefit("soil_at_risk_m3"),
-        "rewetted_m2": benefit("rewetted_m2"),
+        "rewetted_m2": across(benefit("rewetted_m2")),
         "pool_source": texts_of([_pool_source(e) for e in effects]),
     }
 
@@ -182,8 +194,8 @@ def _pool_source(effect: Effect) -> str | None:
     return "dem" if effect.source == FROM_GROUND else "measured"
 
 
-def pool_table(effects: tuple[Effect, ...]) -> FeatureTable:
-    """Pools and wedges as polygons to scale."""
+def pool_table(effects: tuple[Effect, ...], *, unseen: BoolArray) -> FeatureTable:
+    """Pools and wedges as polygons to scale; areas and volumes as in `effect_columns`."""
     shapes, ids, kinds, numbers = [], [], [], []
     for i, effect in enumerate(effects, start=1):
         pool, wedge = effect.pool, effect.wedge
@@ -198,6 +210,7 @@ def pool_table(effects: tuple[Effect, ...]) -> FeatureTable:
             kinds.append("pool")
             numbers.append((pool.area_m2, pool.volume_m3, pool.depth_at_crest_m))
     table = np.array(numbers, dtype=np.float64).reshape(-1, 3)
+    table[unseen[np.array(ids, dtype=np.int64) - 1], :2] = np.nan
     return FeatureTable(
         shapes_of(shapes),
         {

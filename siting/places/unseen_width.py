@@ -10,6 +10,7 @@ from dataclasses import replace
 
 from siting.hydraulics.cross_section import CrossSection
 from siting.places.spot import Spot, WidthRange
+from siting.values.wording import metres
 from terrain.channels.sections import RESOLVED_CELLS
 
 #: Sides of a made-up section where the elevations show none, horizontal per vertical.
@@ -52,6 +53,14 @@ def at_width(spot: Spot, width_m: float) -> Spot:
         bankfull=replace(spot.bankfull, width_m=width_m),
         section=made_up_section(width_m, spot.bankfull.depth_m),
     )
+
+
+def end_words(spot: Spot) -> tuple[str, ...]:
+    """Each end of `at_each_end` in words; an empty one where the width was seen."""
+    wide = spot.width_range
+    if wide is None:
+        return ("",)
+    return tuple(f"If it is {metres(width)} wide" for width in (wide.low_m, wide.high_m))
 
 
 def at_each_end(spot: Spot) -> tuple[Spot, ...]:

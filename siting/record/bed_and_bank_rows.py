@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import partial
 from typing import Final
 
 import numpy as np
 
+from siting.places.spot import Spot
 from siting.record.reason_rows import Reason
 from siting.site import Site
 from siting.sites import Sites
-from siting.structures.bed_and_bank import Stands
+from siting.structures.bed_and_bank import BedAndBank, Stands, Where
 from siting.structures.bed_and_bank_words import bank_words, first_words, row_words
 from siting.values.columns import Columns, texts_of
 
@@ -30,8 +32,12 @@ _BANK_SOURCE: Final = (
 
 
 def bed_columns(sites: Sites) -> Columns:
-    """Columns that bed and banks add to the layer ``sites``."""
-    held = [site.bed_and_bank for site in sites]
+    """Columns that bed and banks add to the layer ``sites``.
+
+    What goes with a width that nobody saw is left empty; what gives way first is told where it is
+    the same at the narrowest and the widest.
+    """
+    held = [None if site.width_unseen else site.bed_and_bank for site in sites]
     first = [None if h is None else h.first for h in held]
     ratios = {
         "structure_shear_ratio": [None if h is None else h.structure_ratio for h in held],
@@ -44,12 +50,17 @@ def bed_columns(sites: Sites) -> Columns:
         "bank_stands_drained_m": [_bank(site, 1) for site in sites],
     }
     return {
-        "first_to_give": texts_of([None if f is None else f.where for f in first]),
+        "first_to_give": texts_of([_first_to_give(site) for site in sites]),
         **{
             name: np.array([np.nan if v is None else v for v in values], dtype=np.float64)
             for name, values in ratios.items()
         },
     }
+
+
+def _first_to_give(site: Site) -> str | None:
+    found = {None if h.first is None else h.first.where for _, h in site.bed_and_bank_ends}
+    return found.pop() if len(found) == 1 else None
 
 
 def _bank(site: Site, end: int) -> float | None:
@@ -63,16 +74,19 @@ def bed_rows(site: Site) -> Iterator[Reason]:
     held = site.bed_and_bank
     if held is None:
         return
-    said = first_words(site.spot, held)
+    # of each end whole, since one end's first sentence belongs to its second
+    said = site.of_bed(lambda spot, one: [" ".join(first_words(spot, one))] if one.rows else [])
     if said:
         yield Reason(PART, "what gives way first", "", " ".join(said), "", "")
     for row in held.rows:
+        at_ends = [r for _, one in site.bed_and_bank_ends for r in one.rows if r.where == row.where]
+        verdicts = {_verdict(r) for r in at_ends}
         resists = row.resists
         yield Reason(
             PART,
             _SUBJECTS[row.where],
-            _verdict(row),
-            row_words(row),
+            verdicts.pop() if len(verdicts) == 1 else "",
+            " ".join(site.of_bed(partial(_row_words, row.where))),
             resists.source,
             resists.basis,
         )
@@ -82,6 +96,10 @@ def bed_rows(site: Site) -> Iterator[Reason]:
         verdict = (GIVES_WAY if held.bank.falls_when_wet else HOLDS) if known else ""
         source, basis = (_BANK_SOURCE, "from memory") if known else ("", "")
         yield Reason(PART, "banks", verdict, text, source, basis)
+
+
+def _row_words(where: Where, _: Spot, held: BedAndBank) -> list[str]:
+    return [row_words(row) for row in held.rows if row.where == where]
 
 
 def _verdict(row: Stands) -> str:

@@ -30,6 +30,8 @@ class Totals:
         Stone, earth, gravel and wood together, and the most at one site.
     disturbed_m2
         Footprints of all structures.
+    widest
+        Whether some of it is at the widest that the channel may be, since nobody saw the width.
     water_held_m3, deepest_m
         Water behind all structures when they are new and tight, and the greatest depth.
     without_flow
@@ -41,9 +43,15 @@ class Totals:
     fill_m3: float
     largest_fill_m3: float
     disturbed_m2: float
+    widest: bool
     water_held_m3: float
     deepest_m: float
     without_flow: int = 0
+
+    @property
+    def widest_words(self) -> str:
+        """What is said of fill and ground where nobody saw some width; empty where all were."""
+        return ", at the widest where nobody saw the channel's width" if self.widest else ""
 
 
 def fill_m3(amounts: Sequence[Amount]) -> float:
@@ -89,8 +97,9 @@ def before_building(totals: Totals, *, design_period_yr: float) -> Mapping[str, 
             f"Stone, wood and earth in a channel may need a permit, in dry channels too (in the "
             f"United States Clean Water Act section 404, state certification and state law). "
             f"Together: {where}, about {quantity(t.fill_m3, 'm3')} of fill on "
-            f"{quantity(t.disturbed_m2, 'm2')}; at most {quantity(t.largest_fill_m3, 'm3')} at one "
-            "site. Whether a channel counts is for the office to say."
+            f"{quantity(t.disturbed_m2, 'm2')}{t.widest_words}; at most "
+            f"{quantity(t.largest_fill_m3, 'm3')} at one site. Whether a channel counts is for the "
+            "office to say."
         ),
         "Water": (
             f"New and tight, all of it would hold about {quantity(t.water_held_m3, 'm3')}, "
@@ -99,8 +108,8 @@ def before_building(totals: Totals, *, design_period_yr: float) -> Mapping[str, 
         ),
         "Cultural survey": (
             f"Have the ground looked over for sites of the past before it is disturbed: about "
-            f"{quantity(t.disturbed_m2, 'm2')} at the structures, with the ways to them and the "
-            "places that stone is taken from."
+            f"{quantity(t.disturbed_m2, 'm2')} at the structures{t.widest_words}, with the ways to "
+            "them and the places that stone is taken from."
         ),
         "Plants and animals": (
             "Ask about protected species, nesting seasons and fish; where water runs all year or "

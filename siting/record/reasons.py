@@ -8,7 +8,9 @@ from dataclasses import astuple, dataclass
 import numpy as np
 
 from siting.effects.site_effects import Effect
+from siting.hydraulics.open_channel import LOWEST_SLOPE, normal_flow
 from siting.places.spot import Spot
+from siting.places.unseen_width import at_each_end
 from siting.record.bed_and_bank_rows import bed_rows
 from siting.record.reason_measures import measured_rows
 from siting.record.reason_rows import Reason
@@ -26,6 +28,7 @@ from siting.values.wording import (
     percent,
     quantity,
     signed_metres,
+    spanned,
 )
 from siting.works.making_works import Works
 from siting.works.work import KIND_WORDS
@@ -34,6 +37,7 @@ __all__ = ["Reason", "reason_columns"]
 
 NAMES = ("site_id", "step", "part", "subject", "verdict", "text", "source", "basis")
 TRADE = "common practice"
+UNSEEN_AMOUNT = "; how much that is goes with the width, which nobody saw"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -64,7 +68,7 @@ def _reasons(told: Told, i: int) -> Iterator[Reason]:
     yield from _sizes(told.sites, i)
     yield from _spacing(told.sites, i)
     yield from _pair(told.sites, told.effects[i], i)
-    yield from _benefit(told.effects[i])
+    yield from _benefit(told.effects[i], unseen=told.sites[i].width_unseen)
     yield from _rank(told, i)
 
 
@@ -74,13 +78,14 @@ def _flood(sites: Sites, i: int) -> Iterator[Reason]:
         return
     state = site.design_flow
     method = sites.floods.method[i]
-    if site.width_unseen and np.isfinite(spot.flow_m3s()):
+    if site.width_unseen and spot.flow_m3s() > 0:
         text = (
             f"The flow with a chance of 1 in {spot.floods.design_period_yr:g} a year is "
-            f"{flow(spot.flow_m3s())}. How deep and fast it runs is not told: nobody saw how wide "
-            "the channel is."
+            f"{flow(spot.flow_m3s())}. How deep and fast it runs goes with the width, which nobody "
+            f"saw: {_unseen_flow(spot)}."
         )
-        yield Reason("flood", "design flow", "", text, f"method {method}", "published")
+        source = f"method {method}; Manning's equation with n = {spot.roughness:g}"
+        yield Reason("flood", "design flow", "", text, source, "published")
         yield from _at_high_end(site)
         return
     if state is None:
@@ -97,6 +102,18 @@ def _flood(sites: Sites, i: int) -> Iterator[Reason]:
     if sites.floods.note[i]:
         yield Reason("flood", "what limits it", "", str(sites.floods.note[i]), "", "")
     yield from _at_high_end(site)
+
+
+def _unseen_flow(spot: Spot) -> str:
+    """How the design flow runs at the narrowest and the widest that the channel may be."""
+    fall = max(spot.slope, LOWEST_SLOPE)
+    states = [
+        normal_flow(there.section, spot.flow_m3s(), slope=fall, roughness=spot.roughness)
+        for there in at_each_end(spot)
+    ]
+    return spanned(
+        *(f"{metres(s.depth_m)} deep and {quantity(s.velocity_mps, 'm/s')} fast" for s in states)
+    )
 
 
 def _at_high_end(site: Site) -> Iterator[Reason]:
@@ -171,6 +188,7 @@ def _spacing(sites: Sites, i: int) -> Iterator[Reason]:
 
 def _pair(sites: Sites, effect: Effect, i: int) -> Iterator[Reason]:
     site, member, pool = sites[i], sites[i].member, effect.pool
+    unseen = sites[i].width_unseen
     if member.group:
         others = [str(j + 1) for j, s in enumerate(sites) if s.member.group == member.group]
         text = (
@@ -180,10 +198,11 @@ def _pair(sites: Sites, effect: Effect, i: int) -> Iterator[Reason]:
         yield Reason("pair", "group", "", text, "", "")
     if pool is None:
         return
+    holds = f", {quantity(pool.area_m2, 'm2')} and {quantity(pool.volume_m3, 'm3')}"
     text = (
-        f"New and tight it would hold a pool {metres(pool.length_m)} long, "
-        f"{quantity(pool.area_m2, 'm2')} and {quantity(pool.volume_m3, 'm3')}. A structure of "
-        "stone leaks: the still pool is the lower bound."
+        f"New and tight it would hold a pool {metres(pool.length_m)} long"
+        f"{UNSEEN_AMOUNT if unseen else holds}. A structure of stone leaks: the still pool is the "
+        "lower bound."
     )
     yield Reason("pair", "still pool", "", text, effect.source, "arithmetic")
     told = np.isfinite(pool.toe_depth_m) and not site.spot.task.dry
@@ -210,17 +229,19 @@ def _pair(sites: Sites, effect: Effect, i: int) -> Iterator[Reason]:
         yield Reason("pair", "tailwater", "", text, source, "from memory")
 
 
-def _benefit(effect: Effect) -> Iterator[Reason]:
+def _benefit(effect: Effect, *, unseen: bool) -> Iterator[Reason]:
     wedge, gain = effect.wedge, effect.benefit
     if wedge is not None:
         text = (
-            f"Filled, it holds about {quantity(wedge.volume_m3, 'm3')} of sediment over "
+            f"Filled, its sediment reaches {metres(wedge.length_m)} up{UNSEEN_AMOUNT}."
+            if unseen
+            else f"Filled, it holds about {quantity(wedge.volume_m3, 'm3')} of sediment over "
             f"{metres(wedge.length_m)} "
             f"({between(wedge.volume_low_m3, wedge.volume_high_m3, 'm3')})."
         )
         source = "deposits at 0.5 to 0.7 of the old bed slope"
         yield Reason("benefit", "sediment held", "", text, source, "published")
-    if np.isfinite(gain.rewetted_m2):
+    if np.isfinite(gain.rewetted_m2) and not unseen:
         text = (
             f"About {quantity(gain.rewetted_m2, 'm2')} along the pool stand less than the "
             "structure's height above the channel and may get wetter."

@@ -9,12 +9,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from siting.floods.flood_method import RETURN_PERIODS_YR
+from siting.places.unseen_width import end_words
 from siting.sites import Sites
 from siting.structures.refer import Refer
 from siting.structures.structure_type import Size, StructureType
 from siting.structures.type_looks import SIZE_WORDS, look_first_of, size_words_of
 from siting.values.columns import Columns
-from siting.values.wording import first_upper
+from siting.values.wording import first_upper, told_at_ends
 
 #: What is said of a size that depends on a width that nobody saw.
 MEASURE_FIRST = "measure first"
@@ -118,6 +119,10 @@ def size_columns(sites: Sites) -> Columns:
             low, high = min(values), max(values)
             ranges = high > low + 1e-6 * abs(low)
             word, _, unit, meaning, note = ends[0]
+            if len(ends) > 1:
+                notes = [tuple(filter(None, (own[4],))) for own in ends]
+                said = list(zip(end_words(site.spot), notes, strict=True))
+                note = "; ".join(told_at_ends(said))
             if ranges:
                 note = "; ".join(filter(None, (MEASURE_FIRST, note)))
             rows.append((i + 1, word, np.nan if ranges else low, low, high, unit, meaning, note))

@@ -86,8 +86,9 @@ class Built:
             *self.takes.sentences(),
             design_sentence(t, design_period_yr),
             f"Before you build: utilities, permits (about {quantity(t.fill_m3, 'm3')} of fill on "
-            f"{quantity(t.disturbed_m2, 'm2')} in {counted(t.channels, 'channel')}), water rights, "
-            "cultural survey, grazing; see the table before_you_build.",
+            f"{quantity(t.disturbed_m2, 'm2')} in {counted(t.channels, 'channel')}"
+            f"{t.widest_words}), water rights, cultural survey, grazing; see the table "
+            "before_you_build.",
         )
 
 
@@ -165,7 +166,7 @@ def told_of(
         columns={
             **site_work_columns(takes.works),
             **_design_columns(sites, design_period_yr),
-            **effect_columns(effects),
+            **effect_columns(effects, unseen=sites.width_unseen),
             **bed_columns(sites),
             **takes.site_columns(),
             **_left_out(sites, takes),
@@ -173,7 +174,7 @@ def told_of(
         },
         structures=structures,
         structure_lines=crest_table(sites),
-        pools=pool_table(effects),
+        pools=pool_table(effects, unseen=sites.width_unseen),
         tables={
             "hydraulics": hydraulics_columns(sites),
             "sizes": size_columns(sites),
@@ -274,6 +275,7 @@ def _totals(
         channels=len(reaches),
         fill_m3=float(fill.sum()),
         largest_fill_m3=float(fill.max(initial=0.0)),
+        widest=bool((sites.width_unseen & chosen).any()),
         disturbed_m2=float(area[chosen[at]].sum()) if at.size else 0.0,
         water_held_m3=float(sum(p.volume_m3 for p in pools)),
         deepest_m=max((p.depth_at_crest_m for p in pools), default=0.0),

@@ -77,6 +77,8 @@ def work_table(sites: Sites, takes: Takes, crs: CRS | None) -> FeatureTable:
             },
             "functions": np.array([work.functions for work in each], dtype=np.bool_),
             **{n: takings(n) for n in ("cost_low", "cost_likely", "cost_high", "crew_days")},
+            **{n: takings(n) for n in ("crew_days_low", "crew_days_high")},
+            "width_unseen": np.array([w.takings.width_unseen for w in each], dtype=np.bool_),
             "saved_per_cost": numbers("saved_per_cost"),
             "saved_per_crew_day": numbers("saved_per_crew_day"),
             "needs": texts_of(texts([work.needs for work in each])),

@@ -15,6 +15,7 @@ from siting.revising.site_measures import MOVE, UNMOVED_M, FieldSite
 from siting.site import Site
 from siting.structures.structure_type import ITEMS
 from siting.values.columns import Columns
+from siting.values.wording import listed
 from siting.works.quantities import ITEM_NAMES
 
 #: Rows that stand for all sites together.
@@ -104,22 +105,30 @@ def _changed(planned: Worked, now: Worked, i: int) -> Iterator[Change]:
         yield Change(
             i + 1, "changed", "structure", planned_text=what[0], now_text=what[1], note=note
         )
-    sizes = old.size, new.size
+    # of a width that nobody saw both sizes and amounts are those at the widest
+    sizes = [site.ends[-1][1] if site.ends else None for site in (old, new)]
+    unseen = [w for w, s in (("planned", old), ("now", new)) if s.width_unseen and s.ends]
+    widest = f"{listed(unseen)} at the widest that nobody saw" if unseen else ""
     for subject, name in (("height", "height_m"), ("length", "length_m"), ("crest", "crest_m")):
         pair = tuple(math.nan if s is None else float(getattr(s, name)) for s in sizes)
-        yield from _number(i + 1, subject, pair[0], pair[1], "m")
+        yield from _number(i + 1, subject, pair[0], pair[1], "m", note=widest)
     pools = planned.effects[i].pool, now.effects[i].pool
-    volumes = [math.nan if p is None else p.volume_m3 for p in pools]
+    volumes = [
+        math.nan if p is None or s.width_unseen else p.volume_m3
+        for p, s in zip(pools, (old, new), strict=True)
+    ]
     note = "" if now.effects[i].source == planned.effects[i].source else now.effects[i].source
     yield from _number(i + 1, "pool volume", volumes[0], volumes[1], "m3", note=note)
     for k, item in enumerate(ITEM_NAMES):
         amounts = [w.built.takes.quantities.with_spare[i, k] for w in (planned, now)]
         unit, meaning = ITEMS[item]
-        yield from _number(i + 1, item, amounts[0], amounts[1], unit, note=f"{meaning}, with spare")
+        note = "; ".join(filter(None, (f"{meaning}, with spare", widest)))
+        yield from _number(i + 1, item, amounts[0], amounts[1], unit, note=note)
     cost = [w.built.takes.bill.by_site[i, 1] for w in (planned, now)]
-    yield from _number(i + 1, "cost", cost[0], cost[1], planned.built.takes.bill.currency)
+    currency = planned.built.takes.bill.currency
+    yield from _number(i + 1, "cost", cost[0], cost[1], currency, note=widest)
     days = [w.built.takes.quantities.crew_days[i, 1] for w in (planned, now)]
-    yield from _number(i + 1, "crew days", days[0], days[1], "days")
+    yield from _number(i + 1, "crew days", days[0], days[1], "days", note=widest)
     for subject, name in (("rank", "rank"), ("build order", "build_order")):
         before, after = (float(w.columns[name][i]) or math.nan for w in (planned, now))
         yield from _number(i + 1, subject, before, after, "")

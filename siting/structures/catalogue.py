@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from importlib.metadata import EntryPoint
@@ -10,15 +10,17 @@ from types import MappingProxyType
 from typing import Any
 
 from siting.places.spot import MATERIALS, PURPOSES, Spot
-from siting.places.unseen_width import at_each_end
+from siting.places.unseen_width import at_each_end, end_words
 from siting.structures.limit_checks import condition
 from siting.structures.structure_type import Check, StructureType
 from siting.structures.type_looks import KIND, needs_tailwater, symbol_fault, symbol_of
 from siting.structures.whole_price import whole_price_fault
-from siting.values.wording import listed, spanned
+from siting.values.wording import alike, listed, spanned
 from terrain.values.plugins import STRUCTURES, Plugins, call_plugin, load_plugins
 
 REFER = "refer"
+#: Limit of the width itself, whose words name the end of it that fails.
+WIDTH_RULE = "hand_work.channel_width"
 CONTROLS = ("vertical", "grade", "spread", REFER)
 #: Control of a site that waits until it is measured again, or for its partner.
 HOLD = "hold"
@@ -120,19 +122,63 @@ def _why_not(name: str, checks: tuple[Check, ...], best: str) -> tuple[str, ...]
 def _checks(kind: StructureType, spot: Spot) -> tuple[Check, ...]:
     """Every limit; where nobody saw the width, at the end of it that hurts."""
     held = [(*kind.checks(s), *_tailwater_check(kind, s)) for s in at_each_end(spot)]
-    if len({len(checks) for checks in held}) > 1:
-        # a type that asks for more at one end: all of it has to hold
-        return tuple(check for checks in held for check in checks)
-    return tuple(_worse(ends) for ends in zip(*held, strict=True))
+    return at_the_worse(end_words(spot), held)
 
 
-def _worse(ends: tuple[Check, ...]) -> Check:
+def at_the_worse(words: Sequence[str], held: Sequence[tuple[Check, ...]]) -> tuple[Check, ...]:
+    """Put the checks at both ends of a width that nobody saw into one of each limit.
+
+    A type that asks for more at one end has all of it held.
+
+    Parameters
+    ----------
+    words
+        Each end in words; see `siting.places.unseen_width.end_words`.
+    held
+        Checks there; one or two of them.
+    """
+    if len(held) == 1:
+        return held[0]
+    (first, last), (low, high) = words, held
+    out: list[Check] = []
+    at = 0
+    for check in low:
+        match = next((i for i in range(at, len(high)) if _of_one_limit(check, high[i])), None)
+        if match is None:
+            out.append(_named(first, check))
+            continue
+        out += [_named(last, other) for other in high[at:match]]
+        out.append(_worse(words, (check, high[match])))
+        at = match + 1
+    return (*out, *(_named(last, other) for other in high[at:]))
+
+
+def _of_one_limit(low: Check, high: Check) -> bool:
+    return low.rule == high.rule and (bool(low.rule) or alike(low.asks, high.asks))
+
+
+def _worse(words: Sequence[str], ends: tuple[Check, Check]) -> Check:
     """Of one limit at both ends the one that fails, else the first with figures as ranges."""
-    failing = next((c for c in ends if not c.passed), None)
-    if failing is not None or len(ends) == 1:
-        return failing or ends[0]
-    asks, found = (spanned(*(getattr(c, name) for c in ends)) for name in ("asks", "found"))
-    return replace(ends[0], asks=asks, found=found)
+    failing = [(word, check) for word, check in zip(words, ends, strict=True) if not check.passed]
+    if len(failing) == 1:
+        word, check = failing[0]
+        return check if check.rule == WIDTH_RULE else replace(check, why_not=_at(word, check))
+    asks, found, why = (
+        spanned(*(getattr(c, name) for c in ends)) for name in ("asks", "found", "why_not")
+    )
+    if failing and not alike(*(check.why_not for check in ends)):
+        why = _at(*failing[0])
+    return replace(ends[0], asks=asks, found=found, why_not=why)
+
+
+def _named(word: str, check: Check) -> Check:
+    """A check that is held at one end only, and says so."""
+    asks = f"{check.asks} ({word[:1].lower()}{word[1:]})"
+    return replace(check, asks=asks, why_not=_at(word, check) if check.why_not else "")
+
+
+def _at(word: str, check: Check) -> str:
+    return f"{word}: {check.why_not}"
 
 
 def _tailwater_check(kind: StructureType, spot: Spot) -> tuple[Check, ...]:

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Final
 
 from siting.places.spot import Spot
-from siting.structures.catalogue import Chosen, choose
+from siting.places.unseen_width import at_each_end, end_words
+from siting.structures.catalogue import Chosen, at_the_worse, choose
 from siting.structures.design_flow import at_high_end
 from siting.structures.high_end import told_at_high_end
 from siting.structures.limit_checks import AREA_RULE, STOCK_RULE
@@ -166,10 +168,19 @@ def _held_at_high_end(spot: Spot, kind: StructureType, size: Size) -> tuple[Chec
         return ()
     # a type that follows the protocol only may say nothing of its own
     own = getattr(kind, "high_end_checks", None)
-    checks = call_plugin(
-        KIND, kind.name, lambda: tuple(kind.checks(high) if own is None else own(high, size))
-    )
-    return tuple(c if c.passed else replace(c, why_not=told_at_high_end(high, c)) for c in checks)
+
+    def held(there: Spot, laid: Size) -> tuple[Check, ...]:
+        checks = kind.checks(there) if own is None else own(there, laid)
+        return tuple(
+            c if c.passed else replace(c, why_not=told_at_high_end(there, c)) for c in checks
+        )
+
+    sizes = (size, *(kind.size(there) for there in at_each_end(spot)[1:]))
+    at_ends = [
+        call_plugin(KIND, kind.name, partial(held, *end))
+        for end in zip(at_each_end(high), sizes, strict=True)
+    ]
+    return at_the_worse(end_words(spot), at_ends)
 
 
 def _how_far(failed: list[Check]) -> tuple[bool, int]:

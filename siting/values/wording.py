@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 
 from terrain.values.reader_units import between, exactly, figures, quantity
 
@@ -85,6 +86,39 @@ def spanned(low: str, high: str) -> str:
             ends = sorted((a[i], b[i]), key=lambda text: float(text.replace(",", "")))
             out[i] = " to ".join(ends)
     return "".join(out)
+
+
+def alike(low: str, high: str) -> bool:
+    """Whether two texts are the same but for their figures, so that `spanned` makes them one."""
+    return low == high or spanned(low, high) != low
+
+
+def told_at_ends(ends: Sequence[tuple[str, Sequence[str]]]) -> tuple[str, ...]:
+    """Put together what is said at both ends of a range.
+
+    Sentences that differ in figures only become one with ranges. What is said at one end only, or
+    in other words there, names that end.
+
+    Parameters
+    ----------
+    ends
+        Each end in words, such as ``If it is 0.7 m wide``, and what is said there in order; one or
+        two of them.
+    """
+    if len(ends) < 2:
+        return tuple(text for _, told in ends for text in told)
+    (first, low), (last, high) = ends
+    out: list[str] = []
+    at = 0
+    for text in low:
+        match = next((i for i in range(at, len(high)) if alike(text, high[i])), None)
+        if match is None:
+            out.append(f"{first}: {text}")
+            continue
+        out += [f"{last}: {other}" for other in high[at:match]]
+        out.append(spanned(text, high[match]))
+        at = match + 1
+    return (*out, *(f"{last}: {other}" for other in high[at:]))
 
 
 def _spanned_units(low: str, high: str) -> str:

@@ -10,7 +10,7 @@ from siting.site import Site
 from siting.sites import Sites
 from siting.structures.limit_checks import steepest
 from siting.values.rules import Rules
-from siting.values.wording import figures, metres, percent
+from siting.values.wording import figures, metres, percent, spanned
 from siting.works.curves import Chance, Factor, constant, falling, rising
 from siting.works.losses import CUTTING_DOWN, WIDENING
 from siting.works.reached_from_below import Below
@@ -111,18 +111,28 @@ def _flows(own: Sequence[Site], rules: Rules) -> list[Factor]:
         return [constant(rules, "chance_holds.high_flow", subject=subject, text=text)]
     if any(s.design_flow is None for s in own):
         text = "No flow is known to check stone and wood against"
+        if any(s.width_unseen and s.spot.flow_m3s() > 0 for s in own):
+            text = "Nobody saw how wide the channel is that stone and wood are checked in"
         return [constant(rules, "chance_holds.no_flow", subject=subject, text=text)]
     return []
 
 
 def _bed_beside(own: Sequence[Site], rules: Rules) -> list[Factor]:
     """Pull of the likely flow on the bed above and below, over the most that it may stand."""
-    ratios = [s.bed_and_bank.least_reach_ratio for s in own if s.bed_and_bank is not None]
-    known = [ratio for ratio in ratios if ratio is not None]
+    at_ends = [[held.least_reach_ratio for _, held in s.bed_and_bank_ends] for s in own]
+    known = [ends for ends in ([r for r in one if r is not None] for one in at_ends) if ends]
     if not known:
         return []
-    worst = max(known)
-    text = f"Beside it the likely flow pulls {figures(worst)} times as hard as the bed may stand"
+    hardest = max(known, key=max)
+    worst = max(hardest)
+    text = spanned(
+        *(
+            f"Beside it the likely flow pulls {figures(ratio)} times as hard as the bed may stand"
+            for ratio in (min(hardest), worst)
+        )
+    )
+    if min(hardest) < worst:
+        text += ", by the width that nobody saw; the most counts"
     return [falling(rules, "chance_holds.bed", worst, subject="bed beside it", text=text)]
 
 

@@ -12,7 +12,7 @@ from siting.effects.site_effects import Effect
 from siting.site import Site
 from siting.sites import Sites
 from siting.values.rules import Rules
-from siting.values.wording import figures, hectares, metres, percent, quantity
+from siting.values.wording import figures, hectares, metres, percent, quantity, spanned
 from siting.works.curves import Chance, Factor, constant, falling, over_years, rising
 from siting.works.lost_ground import GroundLost
 from siting.works.work import HEADCUT, ROAD, SERIES, SPREADER, SWALE, Loss
@@ -120,6 +120,8 @@ def _shear(
     holds, ground = _withstands(site, rules.value(resistance), ground)
     pull = np.nan if state is None else state.shear_pa
     said = f"No flow is known to pull on {ground}"
+    if site.width_unseen and site.spot.flow_m3s() > 0:
+        said = f"Nobody saw how wide the channel is, and so how hard its flow pulls on {ground}"
     if state is not None:
         said = (
             f"The design flow pulls with {quantity(pull, 'Pa')}, {figures(pull / holds)} times the "
@@ -214,9 +216,17 @@ def _bed_goes_on(site: Site, rules: Rules) -> tuple[Factor | None, float, str]:
 def _spreader(known: Known, i: int, rows: Sequence[int]) -> Loss:
     """Ground below a gully's end that would be cut or fall dry."""
     site, rules = known.sites[i], known.rules
-    crest, reach = site.decision.sized.crest_m, rules.value("loss.spread_reach")
-    area = float(np.nan_to_num(crest)) * reach / HECTARE_M2
-    how = f"The water of {metres(crest)} of band over {metres(reach)} of ground: {hectares(area)}."
+    reach = rules.value("loss.spread_reach")
+    crests = [size.crest_m for _, size in site.ends] or [site.decision.sized.crest_m]
+    areas = [float(np.nan_to_num(crest)) * reach / HECTARE_M2 for crest in crests]
+    how = spanned(
+        *(
+            f"The water of {metres(crest)} of band over {metres(reach)} of ground: {hectares(area)}"
+            for crest, area in ((crests[0], areas[0]), (crests[-1], areas[-1]))
+        )
+    )
+    area = min(areas)
+    how += "." if area == max(areas) else ", by the width that nobody saw: the least counts."
     text = "Water leaves a gully here"
     factor = constant(rules, "chance_lost.spread", subject="water gathers again", text=text)
     return _loss(known, i, (factor,), how=how, swale_ha=area)

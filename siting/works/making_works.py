@@ -162,7 +162,7 @@ def works_of(
     cost
         Low, likely and high cost of each site, ``(n, 3)``.
     crew_days
-        Likely days of a crew, ``(n,)``.
+        Low, likely and high days of a crew, ``(n, 3)``.
     rules, judging
         Limits and curves, the horizon and the order.
     """
@@ -249,8 +249,10 @@ def _with_bases(
 def _takings(sites: Sites, cost: FloatArray, crew_days: FloatArray, rows: Sequence[int]) -> Takings:
     own = list(rows)
     low, likely, high = (float(v) for v in cost[own].sum(axis=0))
+    days = [float(v) for v in crew_days[own].sum(axis=0)]
     counted = [float(cost[i, 2 if sites[i].width_unseen else 1]) for i in own]
-    return Takings(low, likely, high, float(crew_days[own].sum()), sum(counted))
+    unseen = any(sites[i].width_unseen for i in own)
+    return Takings(low, likely, high, days[1], sum(counted), days[0], days[2], unseen)
 
 
 def _needs(

@@ -83,6 +83,11 @@ class Quantities:
                 read_only(value)
 
     @property
+    def ranges(self) -> BoolArray:
+        """Where amounts are a range, since nobody saw the width, shape ``(n,)``."""
+        return np.asarray((self.least != self.amount).any(axis=1))
+
+    @property
     def crew_days(self) -> FloatArray:
         """Days of a crew, low, likely, high, shape ``(n, 3)``; NaN where nothing is built."""
         days = (self.paid_days + self.other_days) / self.crew_size

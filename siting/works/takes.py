@@ -143,9 +143,14 @@ class Takes:
         idle = [work for work in self.works.each if not work.is_worth_it]
         if not idle or self.means.limited:
             return []
-        cost = sum(work.takings.cost_likely for work in idle)
+        low, likely, high = (
+            sum(getattr(work.takings, f"cost_{end}") for work in idle)
+            for end in ("low", "likely", "high")
+        )
+        unseen = any(work.takings.width_unseen for work in idle)
+        cost = f"{low:,.0f} to {high:,.0f}" if unseen else f"{likely:,.0f}"
         return [
-            f"Not counted in this: {counted(len(idle), 'work')} for {cost:,.0f} "
+            f"Not counted in this: {counted(len(idle), 'work')} for {cost} "
             f"{self.bill.currency} that would save nothing within {self.works.years:g} years, or "
             "cannot work. They are listed last: do not build them for what they save."
         ]
@@ -172,12 +177,23 @@ class Takes:
         days = self.quantities.crew_days_of(which)
         low, likely, high = self.bill.total(which)
         whose = "The chosen ones take" if self.means.limited else "All of it takes"
+        range_only = "a range, not a confidence; most prices are round figures without a published "
+        if (self.quantities.ranges & which).any():
+            # the likely figures stand at the widest of what nobody saw
+            return [
+                f"{whose} {listed(parts) or 'no material that is bought'} with spare (up to "
+                f"{np.nansum(loads):.0f} truck loads) and {figures(days[0])} to "
+                f"{figures(days[2])} days of a crew of {self.means.crew_size}.",
+                f"Cost: {low:,.0f} to {high:,.0f} {self.bill.currency}; with every width that "
+                f"nobody saw at its widest the likely prices come to {likely:,.0f}. It is "
+                f"{range_only}source.",
+            ]
         return [
             f"{whose} {listed(parts) or 'no material that is bought'} with spare "
             f"({np.nansum(loads):.0f} truck loads) and {figures(days[1])} days of a crew of "
             f"{self.means.crew_size} ({figures(days[0])} to {figures(days[2])}).",
-            f"Cost: {likely:,.0f} {self.bill.currency}, between {low:,.0f} and {high:,.0f}: a "
-            "range, not a confidence; most prices are round figures without a published source.",
+            f"Cost: {likely:,.0f} {self.bill.currency}, between {low:,.0f} and {high:,.0f}: "
+            f"{range_only}source.",
         ]
 
     def facts(self) -> dict[str, str]:
@@ -250,7 +266,7 @@ def takes_of(
         sites,
         effects,
         priced.by_site,
-        counted.crew_days[:, 1],
+        counted.crew_days,
         rules=rules,
         judging=judging or Judging(),
     )

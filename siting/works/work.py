@@ -101,6 +101,11 @@ class Takings:
         Cost, and likely days of a crew.
     counted
         Cost that a budget counts: the likely one, but the high one of sites whose width nobody saw.
+    crew_days_low, crew_days_high
+        Ends of the days.
+    width_unseen
+        Whether nobody saw the width at one of its sites: the likely cost and days are then those
+        at the widest, and only the ends may be told.
     """
 
     cost_low: float
@@ -108,6 +113,16 @@ class Takings:
     cost_high: float
     crew_days: float
     counted: float
+    crew_days_low: float
+    crew_days_high: float
+    width_unseen: bool = False
+
+    @property
+    def cost_words(self) -> str:
+        """The likely cost; the range where nobody saw a width."""
+        if self.width_unseen:
+            return f"{self.cost_low:,.0f} to {self.cost_high:,.0f}"
+        return f"{self.cost_likely:,.0f}"
 
 
 @dataclass(frozen=True, slots=True)

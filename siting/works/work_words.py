@@ -120,6 +120,12 @@ def _area(area_ha: float) -> str:
 
 def _takes(work: Work, currency: str) -> WorkReason:
     t = work.takings
+    if t.width_unseen:
+        text = (
+            f"{t.cost_words} {currency} and {figures(t.crew_days_low)} to "
+            f"{figures(t.crew_days_high)} days of a crew: nobody saw how wide the channel is."
+        )
+        return WorkReason("takes", 0, "cost", np.nan, text, "", "")
     text = (
         f"{t.cost_likely:,.0f} {currency} ({t.cost_low:,.0f} to {t.cost_high:,.0f}) and "
         f"{figures(t.crew_days)} days of a crew."
@@ -153,16 +159,17 @@ def _rank(works: Works, work: Work, currency: str) -> WorkReason:
     rank, of = works.rank_of[work.id], len(works)
     by = works.judging.rank_by
     value, per = work.saved_m3, ""
+    widest = " at the widest that nobody saw" if work.takings.width_unseen else ""
     if by == "cost":
         value = work.saved_per_cost
         per = (
-            f": {_soil(work.saved_m3)} over {work.takings.cost_likely:,.0f} {currency} is "
-            f"{_soil(value)} for each {PER_MONEY:,.0f}"
+            f": {_soil(work.saved_m3)} over {work.takings.cost_likely:,.0f} {currency}{widest} "
+            f"is {_soil(value)} for each {PER_MONEY:,.0f}"
         )
     elif by == "crew-days":
         value = work.saved_per_crew_day
         per = (
-            f": {_soil(work.saved_m3)} over {figures(work.takings.crew_days, 3)} days is "
+            f": {_soil(work.saved_m3)} over {figures(work.takings.crew_days, 3)} days{widest} is "
             f"{_soil(value)} a day"
         )
     after = " It counts together with what it needs, and comes after it." if work.needs else ""
@@ -207,9 +214,10 @@ def _first(works: Works, work: Work, currency: str) -> str:
     if work.swale_saved_ha > 0:
         parts.append(f"{hectares(work.swale_saved_ha)} of whole floor")
     weak = "" if work.functions else " It does not reach the foot of its drop: see its cautions."
+    about = "" if work.takings.width_unseen else "about "
     return (
-        f"Work {what}, {KIND_WORDS[work.kind]}, comes first: for about "
-        f"{work.takings.cost_likely:,.0f} {currency} it saves some {listed(parts)} within "
+        f"Work {what}, {KIND_WORDS[work.kind]}, comes first: for {about}"
+        f"{work.takings.cost_words} {currency} it saves some {listed(parts)} within "
         f"{works.years:g} years, where the loss has a chance of {work.chance_lost:.2f} and the "
         f"work one of {work.chance_holds:.2f} to hold.{weak}"
     )

@@ -527,6 +527,40 @@ def one_size_across(d: Draft) -> None:
     d.put("sizes", row, value=most, value_low=most)
 
 
+@plant("unseen width")
+def pull_at_its_high_end(d: Draft) -> None:
+    d.reword(
+        "reasons", "text", r"pulls on the deepest bed with [\d.]+ to ([\d.]+ (?:Pa|lb/sq ft))",
+        r"pulls on the deepest bed with \1", when=lambda r: r["part"] == "bed",
+    )  # fmt: skip
+
+
+@plant("unseen width")
+def depth_at_its_high_end(d: Draft) -> None:
+    d.reword(
+        "reasons", "text", r"nobody saw: [\d.]+ (?:in )?to ([\d.]+ (?:m|in|ft) deep)",
+        r"nobody saw: it runs \1", when=lambda r: r["part"] == "flood",
+    )  # fmt: skip
+
+
+@plant("unseen width")
+def volume_of_its_pool(d: Draft) -> None:
+    d.put("sites", d.site(lambda r: unseen(r) and r["control"] == "grade"), pool_volume_m3=0.42)
+
+
+@plant("unseen width")
+def work_takes_one_sum(d: Draft) -> None:
+    d.reword(
+        "work_reasons", "text", r"^[\d,]+ to ([\d,]+ .*) and [\d.]+ to ([\d.]+ days)",
+        r"\1 and \2", when=part("takes"),
+    )  # fmt: skip
+
+
+@plant("unseen width")
+def work_that_forgot_its_width(d: Draft) -> None:
+    d.put("works", d.one("works", lambda r: bool(r["width_unseen"])), width_unseen=False)
+
+
 # --- sums that are not their parts -----------------------------------------------------------
 
 

@@ -74,7 +74,7 @@ def main() -> None:
     def order(given: Rules) -> list[int]:
         works = works_of(
             sample.sites, sample.effects, sample.takes.bill.by_site,
-            sample.takes.quantities.crew_days[:, 1], rules=given, judging=Judging(),
+            sample.takes.quantities.crew_days, rules=given, judging=Judging(),
         )  # fmt: skip
         return [work.id for work in works.by_rank]
 

@@ -55,7 +55,7 @@ def test_pools_and_wedges_follow_height_and_bed_slope(worked) -> None:
 
 
 def test_columns_say_what_the_effects_hold(worked) -> None:
-    columns = effect_columns(worked.effects)
+    columns = effect_columns(worked.effects, unseen=worked.sites.width_unseen)
     n = worked.sites.count
     assert all(v.shape == (n,) for v in columns.values())
     grade = worked.sites.controls == "grade"
@@ -68,7 +68,7 @@ def test_columns_say_what_the_effects_hold(worked) -> None:
 
 
 def test_outlines_lie_upstream_of_their_structure_and_are_to_scale(worked) -> None:
-    table = pool_table(worked.effects)
+    table = pool_table(worked.effects, unseen=worked.sites.width_unseen)
     c = table.columns
     assert set(c["kind"]) == {"pool", "wedge"}
     pools = c["kind"] == "pool"
@@ -84,5 +84,5 @@ def test_outlines_lie_upstream_of_their_structure_and_are_to_scale(worked) -> No
 
 
 def test_a_ground_without_sites_has_no_effects() -> None:
-    assert pool_table(()).size == 0
-    assert all(v.size == 0 for v in effect_columns(()).values())
+    assert pool_table((), unseen=np.zeros(0, dtype=np.bool_)).size == 0
+    assert all(v.size == 0 for v in effect_columns((), unseen=np.zeros(0, dtype=np.bool_)).values())

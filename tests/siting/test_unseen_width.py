@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -10,11 +11,12 @@ import pytest
 from cli.plan.plan_numbers import in_row
 from siting.places.spot import WidthRange
 from siting.places.unseen_width import at_each_end, at_width, unseen_width
+from siting.record.bed_and_bank_rows import bed_rows
 from siting.site import Site
 from siting.structures.decisions import decide
 from siting.structures.rock_bowl import RockBowl
 from siting.structures.structure_type import Amount
-from siting.values.wording import metres, spanned
+from siting.values.wording import metres, quantity, spanned, told_at_ends
 from siting.works.bill import bill, cost_columns
 from siting.works.costs import load_costs
 from siting.works.quantities import material_columns, quantities
@@ -66,6 +68,43 @@ def test_sizes_are_told_at_both_ends(unseen: Site) -> None:
     assert " to " in wide_as
     assert any(wide_as in step for step in steps)
     assert unseen.flows == (None,) * 6
+
+
+def test_what_is_said_at_one_end_only_names_it() -> None:
+    ends = ("If it is 0.7 m wide", "If it is 3.0 m wide")
+    low = ("Lay 2 rows.", "Stone of 16 cm.", "Check it.")
+    high = ("Lay 5 rows.", "It takes much stone.", "Stone of 9 cm.", "Check it.", "Mend it.")
+    assert told_at_ends(list(zip(ends, (low, high), strict=True))) == (
+        "Lay 2 to 5 rows.",
+        "If it is 3.0 m wide: It takes much stone.",
+        "Stone of 9 to 16 cm.",
+        "Check it.",
+        "If it is 3.0 m wide: Mend it.",
+    )
+    assert told_at_ends([("", low)]) == low
+
+
+def test_what_the_flow_does_is_a_range_at_both_ends(unseen: Site) -> None:
+    # the example place tells no slope of the bed above and below
+    bed = replace(unseen.spot.bed, above=0.02, below=0.02)
+    unseen = replace(unseen, spot=replace(unseen.spot, bed=bed))
+    (_, narrow), (_, wide) = unseen.bed_and_bank_ends
+    assert narrow.rows[0].shear_pa > wide.rows[0].shear_pa
+    assert unseen.bed_and_bank is narrow
+    pulls = [f"{quantity(one.rows[0].shear_pa, 'Pa')}" for one in (wide, narrow)]
+    told = [row.text for row in bed_rows(unseen) if row.subject.startswith("bed ")]
+    assert any(f"with {pulls[0].removesuffix(' Pa')} to {pulls[1]} at " in text for text in told)
+
+
+def test_the_high_end_of_the_flow_is_held_at_both_widths() -> None:
+    spot = head_spot(q_m3s=floods(0.1))
+    high = replace(spot.floods, high_m3s=tuple(2.0 * q for q in spot.floods.q_m3s))
+    spot = replace(spot, floods=high, width_range=WidthRange(0.7, 3.0))
+    decision = decide(at_width(spot, 0.7), [RockBowl()])
+    [stays] = [c for c in decision.at_high if c.rule == "stone.safety_high_end"]
+    assert re.search(
+        r"D50 of at least [\d.]+ to [\d.]+ cm|If it is 0\.70 m wide", stays.asks + stays.why_not
+    )
 
 
 def test_a_limit_is_held_at_the_end_that_hurts(unseen: Site) -> None:

@@ -37,7 +37,7 @@ def work(number: int, *, soil: float = 100.0, cost: float = 1000.0, days: float 
         losses=(Loss(number - 1, soil, floor, 10.0, chance(0.8), 0.8, "So."),),
         holds=chance(holds),
         share_made_up=1.0,
-        takings=Takings(cost / 2, cost, 2 * cost, days, cost),
+        takings=Takings(cost / 2, cost, 2 * cost, days, cost, days / 2, 2 * days),
         swale_worth=1000.0,
         least_share=0.5,
         least_saved_m3=0.1,
@@ -52,7 +52,7 @@ def made(
     n = len(sites)
     each = np.tile([cost / 2, cost, 2 * cost], (n, 1))
     return works_of(
-        sites, effects, each, np.full(n, 1.0), rules=RULES, judging=judging or Judging()
+        sites, effects, each, np.full((n, 3), 1.0), rules=RULES, judging=judging or Judging()
     )
 
 
@@ -241,7 +241,7 @@ def saving_nothing_below(*, lower_cost: float) -> Works:
     own[1] = head_effect(swale(30.0, area_ha=0.0), rate=2.0, section=0.0)
     each = np.tile([500.0, 1000.0, 2000.0], (4, 1))
     each[:2] *= lower_cost / 1000.0
-    return works_of(sites, own, each, np.full(4, 1.0), rules=RULES, judging=Judging())
+    return works_of(sites, own, each, np.full((4, 3), 1.0), rules=RULES, judging=Judging())
 
 
 def test_what_saves_nothing_itself_is_bought_as_a_base_where_that_pays() -> None:

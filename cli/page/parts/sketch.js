@@ -193,9 +193,12 @@ const largerWords = (sheet) =>
     : `Heights drawn ${sheet.larger} times larger than distances.`;
 
 const boxWords = (drawing) =>
-  drawing.box
+  (drawing.box
     ? ' Drawn as a box: its type gives footprint and height, not how it looks from here.'
-    : '';
+    : '') +
+  (drawing.widest
+    ? ' Drawn at the widest that the channel may be: nobody saw its width.'
+    : '');
 
 function figure(title, svg, words) {
   return make(

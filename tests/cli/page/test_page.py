@@ -75,9 +75,15 @@ def test_works_and_what_waits_are_those_of_the_plan(sample_plan: Path, sample_pa
         saved, cost, days = (
             sum(w[field] for w in own) for field in ("saved_m3", "cost_likely", "crew_days")
         )
+        spent, taken = f"{cost:,.0f}", figures(days)
+        if any(w["width_unseen"] for w in own):
+            ends = [sum(w[f"cost_{end}"] for w in own) for end in ("low", "high")]
+            spent = " to ".join(f"{end:,.0f}" for end in ends)
+            ends = [sum(w[f"crew_days_{end}"] for w in own) for end in ("low", "high")]
+            taken = " to ".join(figures(end) for end in ends)
         assert line == (
             f"{name}: {len(own)} works, saves {raised(quantity(saved, 'm3', digits=3))}, "
-            f"cost {cost:,.0f}, crew days {figures(days)}"
+            f"cost {spent}, crew days {taken}"
         )
     for work in data["works"]:
         assert ", ".join(map(str, work["sites"])) == works[work["id"]]["site_ids"]
