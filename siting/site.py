@@ -28,6 +28,8 @@ from siting.structures.structure_type import Check, Size
 from siting.values.wording import metres, sentences, told_at_ends
 from terrain.values.errors import ParameterError
 
+#: What begins a finding of the elevations where something was measured on site.
+BY_ELEVATIONS = "By the elevations: "
 KEEP_OFF = "Keep off the lip and the foot: it may fall without warning."
 
 
@@ -194,20 +196,22 @@ class Site:
     def reason(self) -> str:
         """What is there, and why this stands here or nothing."""
         words, field, decision = self.proposal.words, self.proposal.field, self.decision
+        # what the tape said is told beside it
+        found = f"{BY_ELEVATIONS}{words.found}" if field.measured else words.found
         if self.is_held:
-            said = [field.hold, words.found]
+            said = [field.hold, found]
         elif field.left_out:
-            said = [field.left_out, words.found]
+            said = [field.left_out, found]
         elif self.is_referred:
             why = () if decision.type is not None else decision.why_none
-            said = [field.refer, words.found, *decision.too_near, *why]
+            said = [field.refer, found, *decision.too_near, *why]
         else:
             summary = "" if words.says_all else decision.summary
             first = then = ""
             if np.isfinite(self.reach_share) and self.size is not None:
                 first = said_first(self.spot, self.size.height_m)
                 then = said_of_water(self.spot, self.size.height_m)
-            said = [first, words.found, then, words.built, summary, words.after]
+            said = [first, found, then, words.built, summary, words.after]
         return sentences([*said, *field.said])
 
     @property

@@ -179,12 +179,6 @@ class Sites:
         return self.numbers(lambda s: s.spot.banks.depth_m)
 
     @property
-    def floor_shown(self) -> BoolArray:
-        """Where a swale's floor is measured, though no banks are seen."""
-        floor = self.are(lambda s: bool(np.isfinite(s.proposal.floor_m)))
-        return np.asarray(floor & ~np.isfinite(self.reading.bank_width_m))
-
-    @property
     def on_road(self) -> BoolArray:
         """Which sites stand on a road."""
         return self.are(lambda s: s.on_road)

@@ -105,7 +105,7 @@ def _told(
     rows = [
         in_units(value, units).replace("see the table before_you_build", "see below")
         for name, value in run.items()
-        if (name == key or re.fullmatch(rf"{key} \d+", name)) and value
+        if (name == key or re.fullmatch(rf"{key}( revised)? \d+", name)) and value
     ]
     if len(rows) > 1 and kind == "text":
         kind = "list"

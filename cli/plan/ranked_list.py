@@ -253,7 +253,11 @@ def _referred(referred: Columns, units: Units) -> str:
     if not rows:
         return ""
     name, unit = ("at_risk_yd3", "cu yd") if units == "us" else ("at_risk_m3", "m3")
-    parts = [f"site {r['site_id']} ({significant(r[name])} {unit})" for r in rows[:REFERRED_NAMED]]
+    parts = [
+        f"site {r['site_id']} "
+        f"({'not known' if r[name] is None else f'{significant(r[name])} {unit}'})"
+        for r in rows[:REFERRED_NAMED]
+    ]
     if len(rows) > REFERRED_NAMED:
         parts.append(f"{len(rows) - REFERRED_NAMED} more")
     return (

@@ -15,10 +15,11 @@ from cli.plan.plan_format import ROW, format_row
 from cli.plan.plan_layers import DRAWING_ORDER, layer_of
 from cli.plan.plan_reading import PlanFile
 from cli.plan.unit_sentences import worded
+from siting.record.screening_notes import held_low_caution, unseen_caution
 from siting.record.work_tables import referred_table, work_table
 from siting.revising.bias import Bias, bias_columns
 from siting.revising.changes import Change, change_columns
-from siting.revising.revise import Revised
+from siting.revising.revise import Revised, Worked
 from siting.revising.revised_tables import (
     aside_columns,
     note_table,
@@ -31,6 +32,8 @@ from siting.revising.revised_tables import (
 #: Layers that are made anew; the others stay as they are.
 NEW_LAYERS = ("sites", "works", "referred", "structures", "structure_lines", "pools", "field_notes")
 _ONCE = "field_guide", "run_info"
+#: In the names of notes and cautions that a revision says anew.
+ANEW = "revised"
 
 
 def revised_layers(plan: PlanFile, revised: Revised) -> list[Layer]:
@@ -82,6 +85,18 @@ def _table(plan: PlanFile, name: str, columns: Mapping[str, NDArray[Any]] | None
     return worded(Layer(name, None, columns), plan.units)
 
 
+def _told_of_sites(revised: Revised, worked: Worked) -> list[tuple[str, str]]:
+    """Cautions and notes of the record that rest on the sites as they are, by name."""
+    smallest = revised.settings.rules.low("grade_control.height")
+    cautions = unseen_caution(worked.sites), held_low_caution(worked.sites, smallest)
+    told = (("caution", [c for c in cautions if c]), ("note", worked.built.takes.notes()))
+    return [
+        (f"{name} {ANEW} {i}", text)
+        for name, texts in told
+        for i, text in enumerate(texts, start=1)
+    ]
+
+
 def revised_info(
     plan: PlanFile, revised: Revised, *, summary: str, work: Sequence[str], field_file: str
 ) -> Layer:
@@ -89,10 +104,16 @@ def revised_info(
     last = revised.tables[-1]
     with open(field_file, "rb") as stream:
         digest = hashlib.file_digest(stream, "sha256").hexdigest()
+    # what the sites make the record say is said anew
+    facts = revised.now.works.facts()
+    stale = {text for _, text in _told_of_sites(revised, revised.planned)}
     kept = [
-        (name, value)
+        (name, facts.get(name, value))
         for name, value in plan.run_info.items()
-        if name not in ("summary", ROW) and not name.startswith(("work ", "hold "))
+        if name not in ("summary", ROW)
+        and not name.startswith(("work ", "hold "))
+        and f" {ANEW} " not in name
+        and value not in stale
     ]
     planned = plan.run_info.get("summary as planned", plan.run_info.get("summary", ""))
     kept = [(n, v) for n, v in kept if n != "summary as planned"]
@@ -108,6 +129,7 @@ def revised_info(
             ),
             *kept,
             format_row(),
+            *_told_of_sites(revised, revised.now),
             *((f"work {i}", text) for i, text in enumerate(work, start=1)),
             (f"revision {number}", f"{last.source}, {len(last.rows)} rows, sha256 {digest}"),
         ],

@@ -48,10 +48,12 @@ def _work(plan: PlanTables, work: Row, works: dict[int, Row]) -> Iterator[Contra
         needs = [int(n) for n in re.findall(r"\d+", str(work["needs"] or ""))]
         missing = [n for n in needs if not works[n]["chosen"]]
         says = "it is chosen"
+        carries = [int(n) for n in re.findall(r"\d+", str(work["base_of"] or ""))]
+        a_base = any(works[n]["chosen"] for n in carries if n in works)
         against = tuple(
             what
             for what, there in (
-                ("it saves nothing", float(work["saved_m3"]) <= 0),
+                ("it saves nothing", float(work["saved_m3"]) <= 0 and not a_base),
                 ("it does not work", not work["functions"]),
                 (f"work {missing[0]} that it needs is not" if missing else "", bool(missing)),
                 (f"it is said why it is left out: {work['chosen_why']}", known(work["chosen_why"])),

@@ -129,10 +129,10 @@ def summary(plan: PlanTables) -> Iterator[Contradiction]:
     text = plan.facts.get("summary", "")
     sites = list(plan.sites())
     for words, control in (
-        (r"([\d,]+) at headcuts", ("vertical",)),
-        (r"([\d,]+) grade controls?", ("grade",)),
-        (r"([\d,]+) spreaders?", ("spread",)),
-        (r"([\d,]+) to refer", ("refer",)),
+        (r"(\d[\d,]*) at headcuts", ("vertical",)),
+        (r"(\d[\d,]*) grade controls?", ("grade",)),
+        (r"(\d[\d,]*) spreaders?", ("spread",)),
+        (r"(\d[\d,]*) to refer", ("refer",)),
     ):
         match = re.search(words, text)
         if match is None:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from siting.audit.plan_tables import NOT_BUILT, Contradiction, PlanTables
 
 RULE = "counts of the record"
-_N = r"([\d,]+)"
+_N = r"(\d[\d,]*)"
 _COMES_FIRST = re.compile(rf"Work (\d+)\b.* comes first: for (?:about )?{_N}(?: to {_N})? ")
 
 
@@ -41,7 +41,7 @@ def counts(plan: PlanTables) -> Iterator[Contradiction]:
     for name, text in plan.facts.items():
         if name in ROWS and text.isdigit():
             yield from _held(plan, name, int(text), ROWS[name], have)
-        if name != "summary" and not re.fullmatch(r"(work|caution|note) \d+", name):
+        if name != "summary" and not re.fullmatch(r"(work|caution|note)( revised)? \d+", name):
             continue
         for count in COUNTS:
             if count.of == "headcuts" and name != "summary":

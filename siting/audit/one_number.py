@@ -212,7 +212,13 @@ def _said(
 
 
 SAID: tuple[Said, ...] = (
-    _said("drop told", "", rf"The bed drops {FIGURE}", "headcut_height_m", ("vertical", "refer")),
+    _said(
+        "drop told",
+        "",
+        rf"(?<!elevations: )The bed drops {FIGURE}",
+        "headcut_height_m",
+        ("vertical", "refer"),
+    ),
     _said(
         "area told", "", rf"(?<![Mm]ore than ){FIGURE} drains? (?:over|to) it", "drainage_area_ha"
     ),

@@ -13,6 +13,8 @@ import numpy as np
 from siting.values.columns import Columns
 
 Row = dict[str, Any]
+#: What stands at a site that is left out since nothing fits there any more.
+NOTHING = "nothing"
 #: What a site is where nothing is built now.
 NOT_BUILT = frozenset({"refer", "hold"})
 
@@ -100,6 +102,11 @@ class PlanTables:
         for site in self.sites():
             if site["control"] not in NOT_BUILT and known(site.get("cost_likely")):
                 yield site
+
+
+def left_out(site: Row) -> bool:
+    """Whether a site was left out on site, or nothing fits there with what was measured."""
+    return site["structure"] == NOTHING or site.get("decision") == "skip"
 
 
 def known(value: Any) -> bool:

@@ -7,7 +7,7 @@ from collections import defaultdict
 from collections.abc import Iterator
 
 from siting.audit.figures_in_text import FIGURE, figure
-from siting.audit.plan_tables import NOT_BUILT, Contradiction, PlanTables, Row, at, known
+from siting.audit.plan_tables import NOT_BUILT, Contradiction, PlanTables, Row, at, known, left_out
 from siting.values.wording import centimetres, metres
 
 #: Heights are rounded to this, m.
@@ -26,7 +26,7 @@ def purposes(plan: PlanTables) -> Iterator[Contradiction]:
     steps = plan.by_site("instructions")
     sizes = plan.by_site("sizes")
     for site in plan.sites():
-        if site["control"] in NOT_BUILT:
+        if site["control"] in NOT_BUILT or left_out(site):
             yield from _nothing_there(plan, site, sizes)
             continue
         plan.compared["something is built"] += 1
@@ -48,7 +48,7 @@ def purposes(plan: PlanTables) -> Iterator[Contradiction]:
             )
             if not there
         ]
-        if lacks and not known(site.get("decision")):
+        if lacks:
             yield Contradiction(
                 "something is built", at(site), f"a {site['structure']} is to be built", lacks[0]
             )
@@ -72,7 +72,10 @@ def _nothing_there(
     ):
         if there:
             yield Contradiction(
-                "nothing is built", at(site), f"its control is {site['control']}", what
+                "nothing is built",
+                at(site),
+                "it is left out" if left_out(site) else f"its control is {site['control']}",
+                what,
             )
 
 
@@ -104,8 +107,9 @@ def heights(
             continue
         if int(site["site_id"]) not in ruled or float(height) <= least_m + ROUNDED_M:
             continue
-        low = site["bankfull_low_m"] if known(site["bankfull_low_m"]) else site["bankfull_depth_m"]
-        allowed = min(share * float(low), most_m) if known(low) else least_m
+        names = ("measured_bankfull_depth_m", "bankfull_low_m", "bankfull_depth_m")
+        low = next((site[n] for n in names if known(site.get(n))), None)
+        allowed = least_m if low is None else min(share * float(low), most_m)
         if float(height) > max(allowed, least_m) + ROUNDED_M:
             yield Contradiction(
                 "height of a grade control",

@@ -99,7 +99,8 @@ _RANGES = re.compile(r"^[\d,]+ to [\d,]+ .* and [\d.,]+ to [\d.,]+ days")
 
 def _fields(site: Row) -> Iterator[str]:
     for name in SINGLE:
-        if known(site[name]):
+        taped = name.endswith("depth_m") and known(site.get("measured_depth_m"))
+        if known(site[name]) and not taped:
             yield f"{name} is one number, {site[name]}"
     if not float(site["width_low_m"]) < float(site["width_high_m"]):
         yield "its width is no range"

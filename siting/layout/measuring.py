@@ -28,6 +28,9 @@ from terrain.values.raster import Raster
 #: A road is taken for a shallow trough: sides, horizontal per vertical, and depth, m.
 ROAD_SIDE, ROAD_DEPTH_M = 10.0, 0.3
 
+#: What is asked of every place.
+ASKS_CLEAR = "clear of roads, buildings, ponds and culverts, with the error of the maps"
+
 
 @dataclass(frozen=True, slots=True)
 class BuildSettings:
@@ -195,15 +198,25 @@ def road_spot(meter: Meter, proposal: Proposal, *, area_complete: bool) -> Spot:
 
 def clearance_checks(found: Clearance, i: int) -> tuple[Check, ...]:
     """What a place is too near to, one check each; a single one that holds where it is clear."""
-    asks = "clear of roads, buildings, ponds and culverts, with the error of the maps"
     source, basis = "no published source", "common practice"
     reasons = found.reasons[i]
     if reasons:
         return tuple(
-            Check("keep_clear", asks, reason, False, reason, source, basis) for reason in reasons
+            Check("keep_clear", ASKS_CLEAR, reason, False, reason, source, basis)
+            for reason in reasons
         )
-    kind = str(found.nearest_kind[i] or "")
-    kind = "feature to keep clear of" if kind in ("", OTHER) else kind
-    away = float(found.nearest_m[i])
-    text = f"the nearest {kind} is {metres(away)} away" if away < float("inf") else "none given"
-    return (Check("keep_clear", asks, text, True, "", source, basis),)
+    return (is_clear(str(found.nearest_kind[i] or ""), float(found.nearest_m[i])),)
+
+
+def is_clear(kind: str, away_m: float) -> Check:
+    """The check of a place that is clear of everything.
+
+    Parameters
+    ----------
+    kind, away_m
+        What lies nearest, and how far away; infinite where nothing is given.
+    """
+    what = "feature to keep clear of" if kind in ("", OTHER) else kind
+    text = f"the nearest {what} is {metres(away_m)} away" if away_m < float("inf") else "none given"
+    source, basis = "no published source", "common practice"
+    return Check("keep_clear", ASKS_CLEAR, text, True, "", source, basis)

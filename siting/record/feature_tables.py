@@ -160,8 +160,9 @@ def _channel_columns(sites: Sites) -> dict[str, NDArray[Any]]:
         "depth_m": sites.depth_m,
         "width_low_m": sites.width_range_m[:, 0],
         "width_high_m": sites.width_range_m[:, 1],
+        # of a swale the elevations show the floor, though they show no banks
         "width_source": np.where(
-            sites.floor_shown & (reading.width_source == "curve"), "dem", reading.width_source
+            ~sites.width_unseen & (reading.width_source == "curve"), "dem", reading.width_source
         ).astype(object),
         "bank_width_m": reading.bank_width_m,
         "bank_depth_m": reading.bank_depth_m,
@@ -188,6 +189,9 @@ def _channel_columns(sites: Sites) -> dict[str, NDArray[Any]]:
     # what follows from a width that nobody saw is not told as one number
     for name in _OF_THE_WIDTH:
         told[name] = without(told[name], sites.width_unseen)
+    # but for what the tape said
+    taped = sites.are(lambda s: "bankfull" in s.proposal.field.measured)
+    told["bankfull_depth_m"] = np.where(taped, bankfull.depth_m, told["bankfull_depth_m"])
     return {name: without(values, sites.on_road) for name, values in told.items()}
 
 

@@ -124,6 +124,11 @@ def _banks(sites: Sites, i: int) -> Iterator[Reason]:
     )
     source = source_of(sites[i], "width", "depth")
     # a swale has a floor and no banks: what is built there goes across that floor
+    if sites[i].width_unseen and spot.width_range is not None:
+        wide = spot.width_range
+        text = f"{metres(wide.low_m)} to {metres(wide.high_m)} wide, which nobody saw{deep}."
+        yield row("banks", text, source)
+        return
     across = "floor of the swale" if np.isfinite(sites[i].proposal.floor_m) else "bank top"
     yield row(across, f"{metres(spot.width_m)} wide{deep}.", source)
     if np.isfinite(reading.valley_floor_width_m[i]):
@@ -148,12 +153,16 @@ def _bankfull(sites: Sites, i: int) -> Iterator[Reason]:
         )
         if np.isfinite(values[i])
     ]
-    size = f"{metres(spot.bankfull.depth_m)} deep and {metres(spot.bankfull.width_m)} wide"
+    wide = f" and {metres(spot.bankfull.width_m)} wide"
+    if sites[i].width_unseen:
+        wide = "; nobody saw how wide"
+    size = f"{metres(spot.bankfull.depth_m)} deep{wide}"
     told = ", ".join(estimates) or "nothing that tells it"
     if "bankfull" in sites[i].proposal.field.measured:
         text = f"{size}; estimated from: {told}."
         yield row("bankfull", text, ON_SITE)
-        yield from _ratios(sites, i)
+        if not sites[i].width_unseen:
+            yield from _ratios(sites, i)
         return
     text = f"{size}, the lowest plausible of: {told}."
     if not bankfull.sure[i]:

@@ -109,30 +109,48 @@ def cautions_of(ground: Ground, sites: Sites, floods: FloodSettings) -> tuple[st
     if floods.missing:
         out.append(floods.missing)
     out += flood_cautions(floods, sites.floods)
+    smallest = ground.rules.low("grade_control.height")
+    unseen, low = unseen_caution(sites), held_low_caution(sites, smallest)
+    out += [note for note in (unseen, healing_note(sites.look_first), low) if note]
+    return tuple(out)
+
+
+def unseen_caution(sites: Sites) -> str:
+    """At how many sites nobody saw the width; empty where it was seen everywhere."""
     curve = int(np.count_nonzero(sites.width_unseen))
-    if curve:
-        out.append(
-            f"Nobody saw how wide the channel is at {curve} of {counted(sites.count, 'site')}: it "
-            "is between a regional curve's width and the narrowest that the raster would show. "
-            + (
-                "Sizes, stone, cost and days there are ranges, of which a budget counts the high "
-                "end: measure first."
-                if any(s.width_unseen and s.ends for s in sites)
-                else "Measure it first."
-            )
+    if not curve:
+        return ""
+    rest = "Measure it first."
+    if any(s.width_unseen and s.ends for s in sites):
+        rest = (
+            "Sizes, stone, cost and days there are ranges, of which a budget counts the high end: "
+            "measure first."
         )
-    if note := healing_note(sites.look_first):
-        out.append(note)
+    return (
+        f"Nobody saw how wide the channel is at {curve} of {counted(sites.count, 'site')}: it is "
+        f"between a regional curve's width and the narrowest that the raster would show. {rest}"
+    )
+
+
+def held_low_caution(sites: Sites, smallest_m: float) -> str:
+    """How many grade controls are held to the smallest height; empty for none.
+
+    Parameters
+    ----------
+    sites
+        Sites.
+    smallest_m
+        The smallest height of a grade control, m.
+    """
     height = sites.sized("height_m")
     grade = sites.controls == "grade"
-    smallest = ground.rules.low("grade_control.height")
-    low = int(np.count_nonzero(grade & (height <= smallest) & sites.measure_first))
-    if low:
-        out.append(
-            f"{counted(low, 'grade control')} {'is' if low == 1 else 'are'} held to "
-            f"{metres(smallest)} until bankfull depth is measured on site."
-        )
-    return tuple(out)
+    low = int(np.count_nonzero(grade & (height <= smallest_m) & sites.measure_first))
+    if not low:
+        return ""
+    return (
+        f"{counted(low, 'grade control')} {'is' if low == 1 else 'are'} held to "
+        f"{metres(smallest_m)} until bankfull depth is measured on site."
+    )
 
 
 def flood_cautions(settings: FloodSettings, floods: SiteFloods) -> list[str]:

@@ -124,7 +124,9 @@ def referred_table(
             "soil_lost_m3": lost("soil_m3"),
             "swale_lost_ha": lost("swale_ha"),
             "chance_lost": lost("chance_lost"),
-            "at_risk_m3": np.array([one.at_risk_m3 for one in each], dtype=np.float64),
+            "at_risk_m3": np.array(
+                [np.nan if r.loss is None else r.at_risk_m3 for r in each], dtype=np.float64
+            ),
             "why": texts_of([one.why or None for one in each]),
             "lon": lon,
             "lat": lat,

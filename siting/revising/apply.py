@@ -14,6 +14,7 @@ import numpy as np
 
 from siting.layout.clearance import LIMITS, near, position_error_m
 from siting.layout.keep_clear import KINDS, KeepClear
+from siting.layout.measuring import ASKS_CLEAR, is_clear
 from siting.layout.proposals import FromField
 from siting.record.site_records import SiteRecord
 from siting.revising.measured_spots import measured_record, move_of, shown_size
@@ -81,7 +82,8 @@ def apply_field(
             site = _decided_again(now, types)
         checks = _checked_again(record, now, told, keep)
         if checks:
-            kept_clear = (*site.decision.kept_clear, *checks)
+            failed = [c for c in (*site.decision.kept_clear, *checks) if not c.passed]
+            kept_clear = tuple(failed) or checks
             site = replace(site, decision=replace(site.decision, kept_clear=kept_clear))
         field = _as_told(record, site, told)
         site = replace(site, proposal=replace(site.proposal, field=field))
@@ -119,7 +121,10 @@ def _decided_again(now: SiteRecord, types: Sequence[StructureType]) -> Site:
 def _checked_again(
     planned: SiteRecord, now: SiteRecord, told: FieldSite, keep: KeepClear | None
 ) -> tuple[Check, ...]:
-    """Hold a moved site against roads and what else is kept clear of: what it is too near to."""
+    """Hold a moved site against roads and what else is kept clear of.
+
+    What it is too near to, or one check that it is clear; nothing where it was not moved.
+    """
     if keep is None or not keep.size or not move_of(planned, told).distance_m:
         return ()
     rules, where = now.spot.rules, now.proposal.where
@@ -134,9 +139,9 @@ def _checked_again(
             f"Moved to {metres(float(distance))} from a {kind}: within "
             f"{metres(limit.value + error)} of one an engineer must look first."
         )
-        asks = "clear of roads, buildings, ponds and culverts, with the error of the maps"
-        checks.append(Check("keep_clear", asks, why, False, why, limit.source, limit.basis))
-    return tuple(checks)
+        checks.append(Check("keep_clear", ASKS_CLEAR, why, False, why, limit.source, limit.basis))
+    k = int(np.argmin(away))
+    return tuple(checks) or (is_clear(KINDS[k], float(away[k])),)
 
 
 def _as_told(record: SiteRecord, site: Site, told: FieldSite) -> FromField:

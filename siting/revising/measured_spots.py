@@ -117,7 +117,7 @@ def _spot(record: SiteRecord, found: FieldSite, move: Move) -> Spot:
     if math.isfinite(found.width_m):
         banks = replace(banks, width_m=found.width_m)
     if banks is not spot.banks:
-        seen = math.isfinite(banks.width_m)
+        seen = math.isfinite(found.width_m)
         out = replace(out, banks=banks, width_range=None if seen else out.width_range)
         section, bed = _section(record, found, out)
         out = replace(out, section=section, banks=replace(banks, bed_width_m=bed))
