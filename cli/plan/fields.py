@@ -111,7 +111,6 @@ HEADCUT_ANSWERS = (
     ("hillside", "The bed is so steep that it belongs to the hillside"),
     ("no channel", "The land above it is too small for a channel"),
     ("outside", "Outside the ranch"),
-    ("past the list", "It ranks behind the sites that were asked for"),
 )
 RETURN_PERIODS = (2, 5, 10, 25, 50, 100)
 

@@ -11,14 +11,13 @@ from siting.values.columns import Columns, texts_of
 from siting.values.wording import counted, first_upper, listed, percent
 from terrain.values.arrays import IntArray
 
-#: Answers of headcuts that are, or were, a site.
-AS_SITE, PAST_THE_LIST = "site", "past the list"
+#: Answer of a headcut that is a site.
+AS_SITE = "site"
 _SHORT = {
     UNSURE: "not sure enough",
     NO_CHANNEL: "on no mapped channel",
     OUTSIDE: "outside the ranch",
     HILLSIDE: "in a bed that belongs to the hillside",
-    PAST_THE_LIST: "behind the sites that were asked for",
 }
 #: So many headcuts of one kind are named in a sentence.
 _NAMED = 12
@@ -35,6 +34,11 @@ def answer_columns(ground: Ground, sites: Sites, keep: IntArray) -> Columns:
         The sites, in the order of their numbers.
     keep
         Which headcuts the layer holds, ``(n,)``.
+
+    Raises
+    ------
+    RuntimeError
+        A headcut that was sifted in is no site: a mistake of the program.
     """
     site_of: dict[int, int] = {}
     for number, site in enumerate(sites, start=1):
@@ -45,7 +49,7 @@ def answer_columns(ground: Ground, sites: Sites, keep: IntArray) -> Columns:
     slope[found.measures.index] = found.slope
     codes, why = [], []
     for i in keep.tolist():
-        code = AS_SITE if i in site_of else str(found.code[i]) or PAST_THE_LIST
+        code = AS_SITE if i in site_of else str(found.code[i])
         codes.append(code)
         why.append("" if code == AS_SITE else _why(ground, i, code, float(slope[i])))
     return {
@@ -74,7 +78,8 @@ def _why(ground: Ground, i: int, code: str, slope: float) -> str:
         return "The land above it is too small for a channel: its water comes to none."
     if code == OUTSIDE:
         return "It lies outside the ranch."
-    return "It ranks behind the sites that were asked for."
+    # every head that is sifted in is proposed, and every proposal becomes a site
+    raise RuntimeError(f"headcut {i + 1} is no site, and nothing says why")
 
 
 def answer_sentence(answers: Columns) -> str:
