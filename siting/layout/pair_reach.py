@@ -78,8 +78,8 @@ def said_of_water(spot: Spot, height_m: float) -> str:
             f" {level} Watch the foot after each flow, and measure bankfull, which may allow more."
         )
     return (
-        f"Now its still pool reaches the foot, without which the drop's structure is undermined; "
-        f"once the wedge behind it is full, {later}. {level}"
+        "Now its still pool reaches the foot, without which a structure that needs water there is "
+        f"undermined; once the wedge behind it is full, {later}. {level}"
     )
 
 

@@ -32,6 +32,12 @@ from siting.structures.structure_type import (
 )
 from siting.values.wording import hectares, metres, percent
 
+#: Its stone is sized by slope and flow alone (`siting.structures.rock_sizing.chute_stone`).
+NO_POOL = (
+    "It has no pool, and its stone counts on none at its foot: the water leaves the apron fast, so "
+    "look below it first after each flow."
+)
+
 
 class RockRundown(StructureType):
     """A chute of stone down a low drop with little water."""
@@ -182,6 +188,7 @@ class RockRundown(StructureType):
         ) or spot.land.area_ha > rules.low("rock_rundown.drainage_area")
         gathers = ("Large for a rundown: where the flow gathers, build a rock bowl instead.",)
         return structure_sentences.each_once(
+            (NO_POOL,),
             structure_sentences.channel_cautions(spot),
             flow_cautions(spot),
             stone_cautions(spot, size.stone),

@@ -7,7 +7,14 @@ import re
 import pytest
 
 from siting.places.spot import Stock
-from tests.siting.structures.example_spots import FITTING, TYPES, UNKNOWN, head_spot, kind_of
+from tests.siting.structures.example_spots import (
+    FITTING,
+    TYPES,
+    UNKNOWN,
+    head_spot,
+    kind_of,
+    small_head_spot,
+)
 
 NAMES = tuple(FITTING)
 #: Endings of further sizes that say a unit.
@@ -141,3 +148,11 @@ def test_cautions_of_a_headcut(changes: dict[str, object], says: str) -> None:
     spot = head_spot(**changes)
     assert says in " ".join(kind.cautions(spot, kind.size(spot)))
     assert says not in " ".join(kind.cautions(head_spot(), kind.size(head_spot())))
+
+
+def test_a_rundown_says_that_it_has_no_pool_and_nothing_says_otherwise() -> None:
+    kind, spot = kind_of("rock rundown"), small_head_spot()
+    size = kind.size(spot)
+    told = [*kind.cautions(spot, size), *kind.build_steps(spot, size), *size.notes, kind.summary]
+    said = [text for text in told if "pool" in text]
+    assert [text for text in said if text.startswith("It has no pool")] == said != []
