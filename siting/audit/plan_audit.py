@@ -9,6 +9,8 @@ from dataclasses import dataclass
 from siting.audit.budgets import budgets
 from siting.audit.claims import CLAIMS, claims, more_than, settings, still_pools, summary
 from siting.audit.counts import counts
+from siting.audit.dip_distances import RULE as DIPS
+from siting.audit.dip_distances import dip_distances
 from siting.audit.one_number import SAID, numbers, told
 from siting.audit.plan_tables import Contradiction, PlanTables
 from siting.audit.purposes import (
@@ -39,7 +41,7 @@ RULES = (
     "found within what was asked", "high end", "type chosen", "pairs", "stone sizes",
     "referred stand last",
     *(claim.rule for claim in CLAIMS),
-    "more than", "setting", "still pool", "size told", "drawn as built", UNSEEN, UNSEEN_TOLD,
+    "more than", "setting", "still pool", "size told", "drawn as built", DIPS, UNSEEN, UNSEEN_TOLD,
     "counts of the record", "summary", "cost of a site", "total of materials", "total of costs",
     "sites of a work", "cost of a work", "ends of a range", "bought as brought",
     "chances are their factors", "saved is lost times chances", "saved for what it takes",
@@ -98,6 +100,7 @@ def audit(tables: Mapping[str, Columns], facts: Mapping[str, str], *, rules: Rul
         *still_pools(plan),
         *sizes_told(plan),
         *drawn(plan),
+        *dip_distances(plan),
         *unseen(plan),
         *summary(plan),
         *counts(plan),

@@ -37,7 +37,7 @@ def cautions(row: dict[str, Any], rules: Rules) -> tuple[str, ...]:
     said = []
     if row["first_open"]:
         said.append(
-            f"No place closer by lets the water out: the dip lies "
+            "No place closer by, that keeps the least distance, lets the water out: the dip lies "
             f"{metres(row['from_last_m'] - row['spacing_m'])} farther down than the table allows. "
             "The road above needs other drainage: an out-sloped surface, a ditch, water bars."
         )

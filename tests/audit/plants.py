@@ -8,6 +8,7 @@ that were made, before anything that looks for them was read.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -472,6 +473,24 @@ def curve_number_twice(d: Draft) -> None:
 
 
 # --- a single quantity from a width that nobody saw ------------------------------------------
+
+
+@plant("sentence")
+def dip_nearer_than_its_own_rule(d: Draft) -> None:
+    row = d.one("reasons", lambda r: bool(re.match(r"Asked: at least .* of road", r["text"])))
+    site = d.get("reasons", row, "site_id")
+    for other in d.where(
+        "reasons", lambda r: r["site_id"] == site and "of road above it" in r["text"]
+    ):
+        text = d.get("reasons", other, "text")
+        d.put("reasons", other, text=re.sub(r"Found: [\d.]+", "Found: 3.0", text))
+
+
+@plant("sentence")
+def dip_said_to_be_late_that_is_not(d: Draft) -> None:
+    at = d.site(lambda r: r["purpose"] == "road" and "farther down" not in (r["caution"] or ""))
+    late = "The dip lies late: the dip lies 31 m farther down than the table allows."
+    d.put("sites", at, caution=f"{d.get('sites', at, 'caution') or ''} {late}".strip())
 
 
 @plant("unseen width")
