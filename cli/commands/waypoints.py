@@ -230,7 +230,7 @@ def _tell(job: Job, plan: PlanFile, points: list[Waypoint], walked: Walked | Non
             "the plan's raster with --dem."
         )
     else:
-        add(summary(walked.walk, plan.units))
+        add(summary(walked.walk, points, plan.units))
         add(f"The walk starts at {walked.walk.start.words}.")
         lines.extend(legs_table(walked.walk, points, plan.units))
         lines.append("")

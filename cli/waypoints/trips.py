@@ -67,7 +67,7 @@ def trips_of(walk: Walk, points: Sequence[Waypoint], crs: CRS | None, units: Uni
             Trip(
                 number,
                 f"Loop {number} of {len(walk.loops)}" if len(walk.loops) > 1 else "Walk",
-                loop_words(walk, number, units),
+                loop_words(walk, number, units, by_site),
                 (float(start[0]), float(start[1])),
                 stops,
                 Track(to_degrees(crs, xy), heights),

@@ -163,7 +163,7 @@ def document(
     trips = []
     if walked is not None:
         trips = trips_of(walked.walk, points, plan.crs, plan.units)
-        note += [summary(walked.walk, plan.units), *left_out(walked.walk)]
+        note += [summary(walked.walk, points, plan.units), *left_out(walked.walk)]
         note += [*how_good(walked.walk), walked.method]
     else:
         note.append("No walking order: it cannot be made without the ground.")

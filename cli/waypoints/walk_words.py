@@ -8,8 +8,9 @@ import textwrap
 from collections.abc import Mapping, Sequence
 
 from cli.plan.fields import FOOT_M, MILE_M, Units
+from cli.plan.plan_works import BUILT
 from cli.waypoints.waypoint import Waypoint, names_by_site
-from siting.values.wording import counted
+from siting.values.wording import counted, listed
 from siting.walking.walk import Leg, Walk
 
 _HEADINGS = ("stop", "site", "rank", "what", "far", "climb", "descent", "on foot", "since start")
@@ -43,13 +44,12 @@ def _stay_s(walk: Walk, legs: Sequence[Leg]) -> float:
     return 60 * walk.minutes_per_site * sum(leg.to_site is not None for leg in legs)
 
 
-def loop_words(walk: Walk, number: int, units: Units) -> str:
+def loop_words(walk: Walk, number: int, units: Units, by_site: Mapping[int, Waypoint]) -> str:
     """How far and how long a loop is, in one line without its name."""
     legs = walk.loops[number - 1]
-    sites = sum(leg.to_site is not None for leg in legs)
     foot, stay = sum(leg.walk_s for leg in legs), _stay_s(walk, legs)
     return (
-        f"{sites} {'site' if sites == 1 else 'sites'}, "
+        f"{works_words(_visited(legs, by_site))}, "
         f"{far(sum(leg.distance_m for leg in legs), units)}, "
         f"{high(sum(leg.climb_m for leg in legs), units)} up, "
         f"{high(sum(leg.descent_m for leg in legs), units)} down, "
@@ -61,7 +61,21 @@ def stops_words(points: Sequence[Waypoint]) -> str:
     """How many sites there are, and how many stops that is: a work is one."""
     sites = counted(len(points), "site")
     stops = len({_stop_key(point) for point in points})
-    return sites if stops == len(points) else f"{sites} at {counted(stops, 'stop')}"
+    return sites if stops == len(points) else f"{counted(stops, 'stop')} ({sites})"
+
+
+def works_words(points: Sequence[Waypoint]) -> str:
+    """How many works are visited and how many places that hands do not build; their sites last."""
+    works = len({_stop_key(point) for point in points if point.control in BUILT})
+    waiting = sum(point.control not in BUILT for point in points)
+    parts = [counted(works, "work")] if works or not waiting else []
+    parts += [f"{counted(waiting, 'place')} not for hands"] if waiting else []
+    sites = "" if works + waiting == len(points) else f" ({counted(len(points), 'site')})"
+    return f"{listed(parts)}{sites}"
+
+
+def _visited(legs: Sequence[Leg], by_site: Mapping[int, Waypoint]) -> list[Waypoint]:
+    return [by_site[leg.to_site] for leg in legs if leg.to_site is not None]
 
 
 def _stop_key(point: Waypoint) -> tuple[str, int]:
@@ -80,15 +94,14 @@ def stop_numbers(legs: Sequence[Leg], by_site: Mapping[int, Waypoint]) -> list[i
     return out
 
 
-def summary(walk: Walk, units: Units) -> str:
+def summary(walk: Walk, points: Sequence[Waypoint], units: Units) -> str:
     """The whole walk in a line."""
-    sites = sum(leg.to_site is not None for leg in walk.legs)
     loops = len(walk.loops)
     distance = far(sum(leg.distance_m for leg in walk.legs), units)
     climb = high(sum(leg.climb_m for leg in walk.legs), units)
     return (
-        f"{loops} {'loop' if loops == 1 else 'loops'} to {sites} "
-        f"{'site' if sites == 1 else 'sites'}: {distance}, {climb} of climbing, "
+        f"{counted(loops, 'loop')} to {works_words(_visited(walk.legs, names_by_site(points)))}: "
+        f"{distance}, {climb} of climbing, "
         f"{long(walk.walk_s)} on foot and {long(_stay_s(walk, walk.legs))} at the sites."
     )
 
@@ -151,7 +164,7 @@ def legs_table(walk: Walk, points: Sequence[Waypoint], units: Units) -> list[str
     lines = []
     for number, legs in enumerate(walk.loops, start=1):
         name = f"Loop {number}" if len(walk.loops) > 1 else "Walk"
-        heading = f"{name}: {loop_words(walk, number, units)}."
+        heading = f"{name}: {loop_words(walk, number, units, by_site)}."
         lines += ["", *textwrap.wrap(heading, sum(_WIDTHS) + len(_WIDTHS) - 1), _row(_HEADINGS)]
         lines.append(" ".join("-" * width for width in _WIDTHS))
         since, before = 0.0, 0

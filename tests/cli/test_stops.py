@@ -11,7 +11,7 @@ import pytest
 from cli.plan.plan_reading import PlanFile, read_plan
 from cli.plan.plan_works import is_built, not_built, site_groups, tells_works
 from cli.plan.work_sentences import chance_words, count_words, in_ten, saved_words
-from cli.waypoints.walk_words import stop_numbers, stops_words
+from cli.waypoints.walk_words import stop_numbers, stops_words, works_words
 from cli.waypoints.waypoint import names_by_site, waypoints_of
 from siting.walking.stops import Place, stops_of
 from tests.example_packet import write_packet_plan
@@ -49,7 +49,7 @@ def test_a_stop_per_work(plan: PlanFile) -> None:
     works = [[int(s["site_id"]) for s in g.sites] for g in site_groups(plan.layers)]
     waiting = [[int(w.site["site_id"])] for w in not_built(plan.layers)]
     assert stops == works + waiting
-    assert stops_words(points) == "4 sites at 3 stops"
+    assert stops_words(points) == "3 stops (4 sites)"
     legs = [SimpleNamespace(to_site=n) for n in (4, 2, 1, 3, None)]
     assert stop_numbers(legs, names_by_site(points)) == [1, 2, 2, 3, 4]  # type: ignore[arg-type]
 
@@ -98,3 +98,11 @@ def test_what_a_work_saves_is_told_with_both_parts(plan: PlanFile) -> None:
     nothing = {**soil, "soil_saved_m3": 0.0}
     assert saved_words(nothing, "si") == "No soil and no floor within 20 years."
     assert "0.80 (8 in 10)" in chance_words(work)
+
+
+def test_a_loop_speaks_of_works_and_has_its_sites_in_brackets(plan: PlanFile) -> None:
+    points = waypoints_of(plan)
+    assert works_words(points) == "2 works and 1 place not for hands (4 sites)"
+    assert works_words(points[:3]) == "2 works (3 sites)"
+    assert works_words(points[2:3]) == "1 work"
+    assert works_words(points[3:]) == "1 place not for hands"

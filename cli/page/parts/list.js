@@ -338,7 +338,7 @@ function showList() {
   const shown = [...ranked, ...waits].flatMap(sitesOf);
   const all = ranked.length === RANKED.length && waits.length === WAITING.length;
   byId('count').textContent = countWords(ranked.length, waits.length);
-  byId('sums').textContent = `${DATA.sums.join('; ')}.`;
+  byId('sums').textContent = `${DATA.sums.join('; ')}. Sums are rounded once, not added up from the rows as shown.`;
   byId('sums').hidden = !DATA.sums.length || !all;
   byId('clear').hidden = all && !sieve.controls.size;
   byId('nothing').hidden = shown.length > 0;
