@@ -139,6 +139,8 @@ def _look_first(raster: Raster) -> Layer:
         "stage": np.array([4]),
         "stage_confidence": np.array([0.5]),
         "evidence": texts("7 of 9 sections show a bench, 0.35 m above the bed."),
+        "lon": np.array([-110.995]),
+        "lat": np.array([36.133]),
     }
     return Layer("look_first", np.array([line], dtype=object), columns, UTM)
 

@@ -65,7 +65,7 @@ def _read_site(text: str) -> Wanted:
     "site",
     metavar="SITE",
     required=False,
-    type=Checked("the number of a site, work:N, rank:N or headcut:N", _read_site),
+    type=Checked("the number of a site, work:N, rank:N, headcut:N or look:N", _read_site),
 )
 @option(
     "--audit",
@@ -93,13 +93,14 @@ def explain(ctx: click.Context, /, **given: object) -> None:
     gullywalk explain plan.gpkg work:3
     gullywalk explain plan.gpkg rank:1 --picture site.png --dem DEM.tif
     gullywalk explain plan.gpkg headcut:7
+    gullywalk explain plan.gpkg look:2
     gullywalk explain plan.gpkg --audit
 
     What was measured, limit by limit, what else could stand there and why not, sizes, spacing, the
     pair and its pool, the flood, what it takes, how to build it and how it fails; with the source
     of each, in the plan's own units. Of a work, asked for by its number or its rank: what would be
     lost, each factor of both chances, what it saves and takes, and the division behind its rank. A
-    headcut that is no site says why.
+    headcut that is no site says why; of a reach that may be filling again, the evidence is told.
     """  # noqa: D301 - the help needs the character itself
     job = Job(**given)  # type: ignore[arg-type]
     _check_usage(job)
@@ -108,6 +109,9 @@ def explain(ctx: click.Context, /, **given: object) -> None:
     if job.audit:
         ctx.exit(_audit(job, plan))
     if job.wanted.by_headcut and job.picture is None and _told_headcut(job, plan):
+        return
+    if job.wanted.by_look:
+        _tell_look(job, plan)
         return
     layers, found = plan.layers, _explanation(job, plan)
     if job.picture is not None:
@@ -162,6 +166,18 @@ def _told_headcut(job: Job, plan: PlanFile) -> bool:
     write = headcut_json if job.as_json else headcut_text
     sys.stdout.write(write(headcut, units=plan.units))
     return True
+
+
+def _tell_look(job: Job, plan: PlanFile) -> None:
+    """Tell of a reach that may be filling again."""
+    from cli.explain.look_text import look_json, look_text
+    from cli.plan.looks_first import look_of
+
+    if job.picture is not None:
+        raise click.UsageError("A reach has no picture: leave out --picture, or give a site.")
+    look = look_of(plan.layers, job.wanted.number, plan=plan.name)
+    write = look_json if job.as_json else look_text
+    sys.stdout.write(write(look, units=plan.units))
 
 
 def _audit(job: Job, plan: PlanFile) -> int:

@@ -203,6 +203,21 @@ def _area(shape: Any) -> MplPath:
     return MplPath(np.concatenate(rings), np.concatenate(codes))
 
 
+def draw_looks(axes: Axes, lines: NDArray[Any]) -> None:
+    """Draw reaches that may be filling again as dashed lines beside their channel's colour."""
+    axes.add_collection(
+        LineCollection(
+            [shapely.get_coordinates(line) for line in lines],
+            colors=palette.OCHRE,
+            linewidths=2.0,
+            linestyles=[(0, (3, 1.6))],
+            capstyle="butt",
+            zorder=3.2,
+        ),
+        autolim=False,
+    )
+
+
 def draw_pools(axes: Axes, pools: Layer) -> None:
     """Draw pools in blue, and in ochre what sediment fills beyond them."""
     if pools.geometry is None:

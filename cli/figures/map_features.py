@@ -17,6 +17,7 @@ from cli import palette
 from cli.figures.drawing import (
     Drawn,
     draw_channels,
+    draw_looks,
     draw_pools,
     draw_ranch,
     draw_roads,
@@ -32,6 +33,8 @@ from cli.plan.layers import Layer
 from cli.plan.structure_looks import StructureLooks, looks_of
 
 _RANK_PT = 8.5
+#: A text and its place, x and y.
+Label = tuple[str, list[float]]
 
 
 def draw_features(axes: Axes, layers: Mapping[str, Layer]) -> tuple[LegendWanted, float]:
@@ -56,6 +59,10 @@ def draw_features(axes: Axes, layers: Mapping[str, Layer]) -> tuple[LegendWanted
     if (ranch := layers.get("ranch")) is not None and ranch.geometry is not None:
         draw_ranch(axes, ranch.geometry)
         wanted = replace(wanted, ranch=True)
+    looks = layers.get("look_first")
+    if looks is not None and looks.geometry is not None and looks.rows:
+        draw_looks(axes, looks.geometry)
+        wanted = replace(wanted, look_first=True)
     if heads is not None and heads.geometry is not None:
         columns = heads.columns
         drawn = [
@@ -67,9 +74,11 @@ def draw_features(axes: Axes, layers: Mapping[str, Layer]) -> tuple[LegendWanted
     if sites is not None and sites.geometry is not None:
         combs = _boxes(axes, heads, half_pt)
         symbols = symbols_of(sites, looks_of(layers))
-        unnumbered = _draw_sites(axes, sites, symbols, half_pt, keep_clear=combs)
+        own = _labels(sites, layers.get("referred"), looks)
+        unnumbered = _draw_sites(axes, sites, symbols, half_pt, labels=own, keep_clear=combs)
         unsure = bool((sites.columns["confidence"] < palette.LOW_CONFIDENCE).any())
         wanted = replace(wanted, symbols=symbols, unsure=unsure, unnumbered=unnumbered)
+        wanted = replace(wanted, referred=any(text.startswith("E") for text, _ in own))
     return wanted, half_pt
 
 
@@ -104,12 +113,10 @@ def _draw_sites(
     symbols: list[SiteSymbol],
     half_pt: float,
     *,
+    labels: list[Label],
     keep_clear: list[Box],
 ) -> int:
-    """Draw sites, the best on top; return how many ranks found no room.
-
-    The rank of a work stands at the site that is built first; what is referred has none.
-    """
+    """Draw sites, the best on top, and labels; return how many of them found no room."""
     columns = sites.columns
     order = np.argsort(columns["list_place"], kind="stable")
     places = shapely.get_coordinates(sites.geometry)[order]
@@ -118,10 +125,39 @@ def _draw_sites(
         for i in order
     ]
     _draw_all(axes, drawn[::-1], places[::-1], half_pt, zorder=5.0)
-    rank = columns["rank"][order]
-    first = np.isin(np.arange(rank.size), np.unique(rank, return_index=True)[1]) & (rank > 0)
-    ranks = [str(r) for r in rank[first]]
-    return _write_ranks(axes, ranks, places[first], half_pt, keep_clear=keep_clear)
+    texts = [text for text, _ in labels]
+    at = np.array([place for _, place in labels], dtype=np.float64).reshape(-1, 2)
+    return _write_ranks(axes, texts, at, half_pt, keep_clear=keep_clear)
+
+
+def _labels(sites: Layer, referred: Layer | None, looks: Layer | None) -> list[Label]:
+    """What is written beside shapes, as the lists name it, and where.
+
+    The rank of a work stands at the site that is built first; of what is referred, E and its place
+    by what is at risk; of a reach to look at first, L and its number.
+    """
+    columns = sites.columns
+    places = {
+        int(number): at
+        for number, at in zip(
+            columns["site_id"], shapely.get_coordinates(sites.geometry).tolist(), strict=True
+        )
+    }
+    order = np.argsort(columns["list_place"], kind="stable")
+    ranks: dict[str, Label] = {}
+    for i in order:
+        if columns["rank"][i] > 0:
+            at = places[int(columns["site_id"][i])]
+            ranks.setdefault(str(columns["rank"][i]), (str(columns["rank"][i]), at))
+    out = list(ranks.values())
+    if referred is not None and referred.rows:
+        told = zip(referred.columns["site_id"], referred.columns["risk_rank"], strict=True)
+        out += [(f"E{place}", places[int(site)]) for site, place in told if int(site) in places]
+    if looks is not None and looks.geometry is not None:
+        for number, line in zip(looks.columns["look_id"], looks.geometry, strict=True):
+            middle = shapely.line_interpolate_point(line, 0.5, normalized=True)
+            out.append((f"L{number}", [middle.x, middle.y]))
+    return out
 
 
 def _boxes(axes: Axes, layer: Layer | None, half_pt: float) -> list[Box]:

@@ -50,6 +50,8 @@ class LegendWanted:
     footprints: bool = False
     contour_words: str = ""
     unnumbered: int = 0
+    referred: bool = False
+    look_first: bool = False
     ranks: bool = True
 
 
@@ -160,6 +162,8 @@ def _explain_sites(column: _Column, wanted: LegendWanted) -> None:
         column.shape(unsure, "Outline only: unsure, look first")
     if wanted.ranks:
         column.note("The number is the rank, 1 first.")
+    if wanted.referred:
+        column.note("E: for an engineer, most at risk first.")
     if wanted.unnumbered:
         number = "number is" if wanted.unnumbered == 1 else "numbers are"
         column.note(f"{wanted.unnumbered} {number} left out where crowded.")
@@ -184,6 +188,8 @@ def _explain_ground(column: _Column, wanted: LegendWanted) -> None:
         column.patch(palette.CHARCOAL, palette.BODY_OPACITY, "Structure to scale, in its colour")
     if wanted.roads:
         column.road("Road")
+    if wanted.look_first:
+        column.line(palette.OCHRE, 1.2, "L: may be filling again, look first", dashed=True)
     if wanted.ranch:
         column.line(palette.RANCH, palette.RANCH_WIDTH_MM * POINTS_PER_MM, "Ranch boundary")
     if wanted.contour_words:

@@ -36,7 +36,13 @@ from cli.packet.packet_pictures import (
 from cli.packet.printable import all_raised, every_text, not_drawn
 from cli.packet.site_sheet import Pictures, Place, sheet_data
 from cli.packet.typesetting import typeset
-from cli.packet.work_pages import waiting_data, work_heading, work_steps, works_data
+from cli.packet.work_pages import (
+    looks_data,
+    waiting_data,
+    work_heading,
+    work_steps,
+    works_data,
+)
 from cli.plan.explanation import Explanation, Record, Wanted, explanation, known
 from cli.plan.plan_reading import PlanFile
 from cli.plan.plan_works import SiteGroup, not_built, site_groups, tells_works
@@ -172,9 +178,15 @@ def _lists(plan: PlanFile, numbers: Sequence[int]) -> dict[str, Any]:
             "list": [],
             "works": works_data(site_groups(plan.layers), plan.units, numbers),
             "waiting": waiting_data(not_built(plan.layers), plan.units, numbers),
+            "looks": looks_data(plan.layers, plan.units),
         }
     rows = sorted(plan.rows("sites"), key=lambda s: int(s["list_place"]))
-    return {"list": list_data(plan, rows, set(numbers)), "works": None, "waiting": None}
+    return {
+        "list": list_data(plan, rows, set(numbers)),
+        "works": None,
+        "waiting": None,
+        "looks": [],
+    }
 
 
 def _places(plan: PlanFile, chosen: Sequence[Row]) -> dict[int, Place]:

@@ -25,7 +25,17 @@ from cli.plan.layers import Layer
 from cli.plan.relief import Bounds, round_length
 from cli.plan.structure_looks import TABLE as TYPES
 
-_LAYERS = ("pools", "structures", "channels", "ranch", "headcuts", "sites", "roads")
+_LAYERS = (
+    "pools",
+    "structures",
+    "channels",
+    "ranch",
+    "headcuts",
+    "sites",
+    "roads",
+    "referred",
+    "look_first",
+)
 #: Inches about the map: coordinates to the left and below, and the scale bar under them.
 _LEFT, _RIGHT, _TOP, _TICKS, _BAR = 0.24, 0.04, 0.04, 0.22, 0.44
 #: A site's map shows so much ground from side to side at least, m.

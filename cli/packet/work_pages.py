@@ -9,6 +9,8 @@ from cli.packet.packet_words import short_title
 from cli.packet.printable import printable
 from cli.plan.fields import Units
 from cli.plan.fields_works import WORK_KINDS
+from cli.plan.layers import Layer
+from cli.plan.looks_first import looks_first, mark_of, stage_words, where_words
 from cli.plan.plan_numbers import amount, cost_words, days_words
 from cli.plan.plan_works import NotBuilt, SiteGroup
 from cli.plan.structure_looks import StructureLooks
@@ -86,6 +88,19 @@ def waiting_data(
             if one.referred is None
         ],
     }
+
+
+def looks_data(layers: Mapping[str, Layer], units: Units) -> list[dict[str, Any]]:
+    """Rows of what is looked at first: reaches that may be filling again, the longest first."""
+    return [
+        {
+            "mark": mark_of(look),
+            "where": first_upper(where_words(look, units)),
+            "place": f"{look['lat']:.5f}, {look['lon']:.5f}",
+            "why": printable(f"{first_upper(stage_words(look))}. {look['evidence'] or ''}", 420),
+        }
+        for look in looks_first(layers)
+    ]
 
 
 def _place(one: NotBuilt, with_sheet: Sequence[int]) -> dict[str, Any]:

@@ -92,6 +92,7 @@ def map_data(plan: PlanFile, frame: Frame, picture: GroundPicture | None) -> dic
         "roads": _many(plan, "roads", frame),
         "channels": _channels(plan, frame),
         "headcuts": _headcuts(plan, frame),
+        "looks": _looks(plan, frame),
         "structures": _footprints(plan, frame),
         "pools": _pools(plan, frame),
         "areas": _areas(plan, frame),
@@ -202,6 +203,19 @@ def _headcuts(plan: PlanFile, frame: Frame) -> list[dict[str, Any]]:
             "at": frame.point(shape),
             "turn": round(downhill_turn(float(columns["flow_azimuth_deg"][i]))),
             "sure": bool(columns["confidence"][i] >= palette.LOW_CONFIDENCE),
+        }
+        for i, shape in enumerate(shapes)
+    ]
+
+
+def _looks(plan: PlanFile, frame: Frame) -> list[dict[str, Any]]:
+    """Reaches to look at first: their mark, its place in the middle, and the line."""
+    shapes, columns = _rows(plan, "look_first")
+    return [
+        {
+            "mark": f"L{columns['look_id'][i]}",
+            "at": frame.point(shapely.line_interpolate_point(shape, 0.5, normalized=True)),
+            "line": frame.local(shape),
         }
         for i, shape in enumerate(shapes)
     ]

@@ -8,6 +8,7 @@ from typing import Any
 
 from cli.page.sheet_words import Block, cost_block, material_block
 from cli.plan.explanation import Explanation
+from cli.plan.looks_first import looks_first, mark_of, stage_words, where_words
 from cli.plan.plan_reading import PlanFile
 from cli.plan.plan_works import not_built, site_groups, tells_works
 from cli.plan.unit_sentences import in_units
@@ -75,6 +76,7 @@ def ranch_blocks(plan: PlanFile) -> list[Block]:
         _told(run, "summary", "In short", units),
         _told(run, "work", "Work and money", units),
         _told(run, "caution", "Take care", units, kind="warn"),
+        _looks(plan),
         _before(plan),
         material_block(materials, whole, "Materials for all sites together"),
         cost_block(plan.rows("costs", 0), materials, whole, "Cost of all sites together"),
@@ -83,6 +85,16 @@ def ranch_blocks(plan: PlanFile) -> list[Block]:
         _made_from(plan),
     ]
     return [block for block in blocks if block["rows"]]
+
+
+def _looks(plan: PlanFile) -> Block:
+    """Reaches that may be filling again, each with its mark on the map and the evidence."""
+    rows = [
+        f"{mark_of(look)}: {where_words(look, plan.units)}. {first_upper(stage_words(look))}. "
+        f"{look['evidence'] or ''}".strip()
+        for look in looks_first(plan.layers)
+    ]
+    return {"title": "Look first", "kind": "list", "fold": False, "rows": rows}
 
 
 def one_line(plan: PlanFile) -> str:

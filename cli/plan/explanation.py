@@ -29,9 +29,15 @@ TABLES = (
     "instructions",
     "floods",
 )
-_SITE = re.compile(r"(?:(?P<what>rank|work|headcut):)?(?P<number>\d{1,9})", re.IGNORECASE)
-#: Fields that a site, a work, a rank or a headcut is named by.
-KEYS = {"site": "site_id", "rank": "rank", "work": "work_id", "headcut": "headcut_id"}
+_SITE = re.compile(r"(?:(?P<what>rank|work|headcut|look):)?(?P<number>\d{1,9})", re.IGNORECASE)
+#: Fields that a site, a work, a rank, a headcut or a reach to look at first is named by.
+KEYS = {
+    "site": "site_id",
+    "rank": "rank",
+    "work": "work_id",
+    "headcut": "headcut_id",
+    "look": "look_id",
+}
 #: Purpose of a place on a road.
 ROAD = "road"
 _AGAIN = "make it again with gullywalk screen"
@@ -39,9 +45,10 @@ _AGAIN = "make it again with gullywalk screen"
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """What is asked for: a site, a work by its number or its rank, or a headcut, by its number.
+    """What is asked for: a site, a work by its number or its rank, a headcut, a reach.
 
-    A work is told with all its sites, a headcut as the site that stands at it.
+    A work is told with all its sites, a headcut as the site that stands at it, a reach as what is
+    looked at first.
 
     Parameters
     ----------
@@ -65,13 +72,18 @@ class Wanted:
         return self.what == "headcut"
 
     @property
+    def by_look(self) -> bool:
+        """Whether it is a reach to look at first."""
+        return self.what == "look"
+
+    @property
     def key(self) -> str:
         """Field that holds the number."""
         return KEYS[self.what]
 
     @classmethod
     def read(cls, text: str) -> Wanted:
-        """Read ``12``, ``rank:3``, ``work:4`` or ``headcut:7``.
+        """Read ``12``, ``rank:3``, ``work:4``, ``headcut:7`` or ``look:2``.
 
         Raises
         ------

@@ -254,7 +254,7 @@ def _referred(referred: Columns, units: Units) -> str:
         return ""
     name, unit = ("at_risk_yd3", "cu yd") if units == "us" else ("at_risk_m3", "m3")
     parts = [
-        f"site {r['site_id']} "
+        f"E{r['risk_rank']} site {r['site_id']} "
         f"({'not known' if r[name] is None else f'{significant(r[name])} {unit}'})"
         for r in rows[:REFERRED_NAMED]
     ]

@@ -31,7 +31,7 @@ from terrain.values.raster import Raster
 
 _LINE_PT, _TEXT_PT, _ROW = 1.7, 8.5, 0.27
 #: Layers that a walker needs; pools and footprints are too small to see here.
-_SHOWN = ("channels", "ranch", "sites", "roads", "structure_types")
+_SHOWN = ("channels", "ranch", "sites", "roads", "structure_types", "referred")
 _ARROW_EVERY_IN = 0.9
 
 

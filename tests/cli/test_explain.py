@@ -21,7 +21,7 @@ from cli.plan.fields import LAYERS
 from cli.plan.fields_structures import REASON_PARTS
 from cli.plan.geopackage import write_geopackage
 from cli.plan.layers import Layer, empty_layer
-from tests.example_plan import UTM
+from tests.example_plan import UTM, example_plan_file
 from tests.example_stretch import (
     stretch_raster,
     stretch_tables,
@@ -228,6 +228,23 @@ def test_a_headcut_is_told_as_its_site_or_by_why_it_is_none(
     assert data["headcut"]["why_no_site"].startswith("Not sure enough")
 
 
+def test_a_reach_to_look_at_first_tells_its_evidence(command: Callable, tmp_path: Path) -> None:
+    path = example_plan_file(tmp_path / "plan.gpkg")
+    text = " ".join(told(command, path, "look:1"))
+    assert text.startswith("L1, look first: 41 m of channel 1, from 12 m above its lower end; its")
+    assert "Stage 4 of 5, filling: a new, lower floor is growing; confidence 0.50 of 1." in text
+    assert "7 of 9 sections show a bench, 0.35 m above the bed." in text
+    data = json.loads(command("explain", path, "Look:1", "--json").out)
+    assert data["look_first"]["channel_id"] == 1
+    missing = command("explain", path, "look:2")
+    assert missing.code == 1
+    assert "plan.gpkg has no reach 2 to look at first; expected look:1 to look:1" in missing.err
+    drawn = command("explain", path, "look:1", "--picture", tmp_path / "a.png")
+    assert drawn.code == 2
+    assert "a reach has no picture" in drawn.err
+    assert not (tmp_path / "a.png").exists()
+
+
 @pytest.mark.parametrize("units", ["si", "us"])
 def test_json_holds_the_rows_of_the_plan(
     command: Callable, plan: Path, plan_us: Path, units: str
@@ -282,8 +299,9 @@ def test_sites_that_are_not_there(refused: Callable, plan: Path) -> None:
     no_site = refused(plan, "headcut:2", "--picture", plan.with_name("none.png"))
     assert "headcut 2 is no site. Not sure enough" in no_site
     for text in ("first", "rank:", "1.5", "12x", "rank:one", ""):
-        assert f"'{text}' is not the number of a site, work:n, rank:n or headcut:n" in refused(
-            plan, text, code=2
+        assert (
+            f"'{text}' is not the number of a site, work:n, rank:n, headcut:n or look:n"
+            in refused(plan, text, code=2)
         )
     assert "holds no reasoning for site 3. Make it again" in refused(plan, 3)
 

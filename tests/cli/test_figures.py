@@ -14,6 +14,7 @@ from cli import palette
 from cli.figures import ranch_map
 from cli.figures.drawing import downhill_turn, headcut_shape, site_shape
 from cli.figures.label_placing import Wanted, place_labels
+from cli.figures.map_features import _labels
 from cli.file_errors import OutputError
 from cli.plan.layers import Layer
 from cli.plan.relief import (
@@ -238,3 +239,19 @@ def test_twenty_five_million_cells_in_ten_seconds(tmp_path: Path) -> None:
     start = time.process_time()  # of all threads, so that other work on the machine does not count
     draw(tmp_path / "map.png", raster, layers={"sites": sites})
     assert time.process_time() - start < 10.0
+
+
+def test_labels_are_the_names_of_the_lists() -> None:
+    """Ranks of works at their first site, E for an engineer, L for what is looked at first."""
+    labels = _labels(LAYERS["sites"], LAYERS["referred"], LAYERS["look_first"])
+    ranks = sorted(int(r) for r in LAYERS["sites"].columns["rank"] if r)
+    referred = LAYERS["referred"].columns
+    assert [text for text, _ in labels] == [
+        *(str(r) for r in ranks),
+        *(f"E{place}" for place in referred["risk_rank"]),
+        *(f"L{number}" for number in LAYERS["look_first"].columns["look_id"]),
+    ]
+    places = dict(labels)
+    at = shapely.get_coordinates(LAYERS["sites"].geometry)
+    row = LAYERS["sites"].columns["site_id"].tolist().index(int(referred["site_id"][0]))
+    assert places["E1"] == at[row].tolist()

@@ -57,6 +57,11 @@ function buildMap() {
   }
   ground.append(draw('path', { class: 'ranch', d: rings(map.ranch) }));
   for (const one of map.headcuts) heads.push({ ...one, node: signOf('headcut', one.turn, !one.sure) });
+  for (const one of map.looks) {
+    ground.append(draw('path', { class: 'look', d: rings(one.line, false) }));
+    const node = draw('g', { class: 'rank' }, draw('text', {}, one.mark));
+    heads.push({ at: one.at, node });
+  }
   for (const one of heads) above.append(one.node);
   above.append(leadLines);
   // The highest ranks are drawn last and so lie on top.

@@ -28,6 +28,7 @@ function buildSigns() {
   if (DATA.map.pools.some((p) => p.kind === 'pool')) items.push(line('pool', 'Still pool'));
   if (DATA.map.pools.some((p) => p.kind === 'wedge')) items.push(line('wedge', 'Sediment that fills in'));
   if (SITES.length) items.push(line('area shown', 'Land that drains to the chosen site'));
+  if (has('looks')) items.push(line('look', 'L: may be filling again, look first'));
   if (has('roads')) items.push(line('road', 'Road'));
   if (has('ranch')) items.push(line('ranch', 'Ranch boundary'));
   byId('signs').append(...items);
