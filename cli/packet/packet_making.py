@@ -353,7 +353,8 @@ def _pictures(
             section, units=units, width=share[1], height=_FIGURE_HEIGHT
         )
         words["section"] = f"section-{number}.svg"
-        words["section_note"] = _box_words(section) + _widest_words(site)
+        # whose words say already that it is drawn at the widest
+        words["section_note"] = _box_words(section)
     files[f"code-{number}.svg"] = code_svg(geo_address(site["lon"], site["lat"]))
     sure = float(site["confidence"]) >= palette.LOW_CONFIDENCE
     symbol = found.looks.symbol(site["control"], site["structure"])

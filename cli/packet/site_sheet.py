@@ -103,6 +103,7 @@ def sheet_data(
         "profile_words": _profile_words(found, pictures),
         "section_words": _section_words(found, pictures),
         "sizes": parts.sizes(found),
+        "measure_first": parts.measure_first(found),
         "materials": parts.materials(found),
         "work": parts.work(found),
         "flood": parts.flood(found),

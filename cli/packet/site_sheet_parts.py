@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from cli.packet.printable import printable, sentences, within
 from cli.plan.explanation import Explanation, known
 from cli.plan.plan_numbers import amount, days_words, in_row, money
@@ -10,11 +12,13 @@ from cli.plan.ranked_list import significant
 from siting.values.wording import first_upper
 
 #: Longest lists of a sheet; a plan from this program never comes near them.
-_MOST_STEPS, _MOST_SIZES, _MOST_MATERIALS, _MOST_FAILURES, _MOST_CAUTIONS = 16, 16, 10, 5, 9
+_MOST_STEPS, _MOST_SIZES, _MOST_MATERIALS, _MOST_FAILURES, _MOST_CAUTIONS = 16, 16, 10, 5, 16
 _MOST_CHECKS = 6
 #: Characters that steps, failures and cautions may have together; half as much again as in use.
-_STEP_LENGTH, _FAILURE_LENGTH, _CAUTION_LENGTH = 2200, 1000, 1300
+_STEP_LENGTH, _FAILURE_LENGTH, _CAUTION_LENGTH = 2200, 1000, 2200
 _BED_LENGTH = 600
+#: Where a sentence begins that is told for one end of a width only.
+_AT_WIDTH = re.compile(r"If it is [\d.]+ \w+ wide: ")
 
 
 def number(found: Explanation, name: str, digits: int | None = None) -> str:
@@ -36,7 +40,7 @@ def sizes(found: Explanation) -> list[list[str]]:
         amount_words = printable(in_row(row, "value", found.units), 30)
         if not known(value) and amount_words != "-":
             words = str(row["meaning"] or first_upper(name))
-            out.append([printable(words, 36), f"{amount_words}, measure"])
+            out.append([printable(words, 36), amount_words])
             continue
         if not known(value) or (value <= 0 and name != "height"):  # no ballast is not a size
             continue
@@ -47,6 +51,11 @@ def sizes(found: Explanation) -> list[list[str]]:
             amount_words = "flush"
         out.append([printable(words, 36), amount_words])
     return out
+
+
+def measure_first(found: Explanation) -> bool:
+    """Whether nobody saw the width, so that sizes are ranges."""
+    return known(found.site["width_low_m"])
 
 
 def materials(found: Explanation) -> list[list[str]]:
@@ -116,8 +125,18 @@ def bed_and_bank(found: Explanation) -> list[str]:
     told = ("what gives way first", "banks")
     rows = [row for row in found.reasons("bed") if row["subject"] in told]
     said = set(sentences(found.site["caution"]))
-    own = [s for row in rows for s in sentences(row["text"]) if s not in said]
+    texts = [_at_the_narrowest(str(row["text"])) for row in rows]
+    own = [s for text in texts for s in sentences(text) if s not in said]
     return within(own, _BED_LENGTH)
+
+
+def _at_the_narrowest(text: str) -> str:
+    """Of what is told for both ends of a width that nobody saw, the first: there water pulls most.
+
+    The plan has both.
+    """
+    ends = [match.start() for match in _AT_WIDTH.finditer(text)]
+    return text[: ends[1]].rstrip() if len(ends) > 1 else text
 
 
 def to_settle(found: Explanation) -> list[str]:

@@ -111,14 +111,30 @@ def told_at_ends(ends: Sequence[tuple[str, Sequence[str]]]) -> tuple[str, ...]:
     out: list[str] = []
     at = 0
     for text in low:
-        match = next((i for i in range(at, len(high)) if alike(text, high[i])), None)
+        match = next((i for i in range(at, len(high)) if _one(text, high[i])), None)
         if match is None:
             out.append(f"{first}: {text}")
             continue
         out += [f"{last}: {other}" for other in high[at:match]]
-        out.append(spanned(text, high[match]))
+        out.append(_of_both((first, text), (last, high[match])))
         at = match + 1
     return (*out, *(f"{last}: {other}" for other in high[at:]))
+
+
+def _one(low: str, high: str) -> bool:
+    """Whether two sentences are one but for figures, or for what one of them adds at its end."""
+    return alike(low, high) or _goes_on(low, high) or _goes_on(high, low)
+
+
+def _goes_on(longer: str, shorter: str) -> bool:
+    return len(longer) > len(shorter) and longer.startswith(f"{shorter.removesuffix('.')}; ")
+
+
+def _of_both(low: tuple[str, str], high: tuple[str, str]) -> str:
+    if alike(low[1], high[1]):
+        return spanned(low[1], high[1])
+    (word, longer), (_, shorter) = (low, high) if _goes_on(low[1], high[1]) else (high, low)
+    return f"{shorter} {word}: {longer[len(shorter.removesuffix('.')) + 2 :]}"
 
 
 def _spanned_units(low: str, high: str) -> str:

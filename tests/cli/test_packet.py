@@ -21,6 +21,7 @@ from cli.packet.packet_making import chosen_sites, make_packet
 from cli.packet.packet_pictures import geo_address
 from cli.packet.printable import raised
 from cli.packet.work_pages import work_heading, works_data
+from cli.plan.layers import table
 from cli.plan.plan_reading import read_plan
 from cli.plan.plan_works import site_groups
 from terrain.values.reader_units import quantity
@@ -84,6 +85,45 @@ def test_every_site_has_a_sheet_of_one_or_two_pages(packet: bytes) -> None:
     for site in (1, 2, 3, 4):
         assert 1 <= len(sheet_of(packet, site)) <= 2
     assert sum("Measured on site" in text for text in pages(packet)) == 4
+
+
+def test_the_sheet_with_most_to_say_has_two_pages_and_every_caution(tmp_path: Path) -> None:
+    """More than any sheet of the sample: what only fits when lists go on in one paragraph."""
+    sites = stretch_layers()["sites"]
+    columns = {name: column.copy() for name, column in sites.columns.items()}
+    cautions = [
+        f"Look at thing number {n} of the bank before you build, and once more after each flow."
+        for n in range(1, 16)
+    ]
+    row = columns["site_id"].tolist().index(1)
+    columns["caution"][row] = " ".join(cautions)
+    steps = [
+        (1, n, "build", f"Step {n} lays stone upon stone from the lower end up, tight and level, "
+         "each on two others, and lower in the middle than at both of its ends.")
+        for n in range(1, 13)
+    ]  # fmt: skip
+    fails = [
+        (1, n, kind, f"{kind.capitalize()} {n}: water goes round the end of it and cuts the bank.")
+        for n in range(1, 4)
+        for kind in ("fails", "inspect")
+    ]
+    checks = [(1, n, "check", f"The bed holds below, point {n}.") for n in range(1, 6)]
+    path = write_packet_plan(
+        tmp_path / "plan.gpkg",
+        layers={"sites": replace(sites, columns=columns)},
+        tables={"instructions": table("instructions", [*steps, *fails, *checks])},
+    )
+    plan = read_plan(path)
+    made, _ = make_packet(plan, chosen_sites(plan))
+
+    own = sheet_of(made, 1)
+    text = " ".join(pages(made)[i] for i in own)
+    assert len(own) == 2
+    # words may be broken at the end of a line
+    letters = re.sub(r"\W", "", text)
+    assert [c for c in cautions if re.sub(r"\W", "", c) not in letters] == []
+    assert all(f"Step{n}lays" in letters for n in range(1, 13))
+    assert "more stand in the plan" not in text
 
 
 def test_a_sheet_says_where_what_and_how_big(packet: bytes) -> None:

@@ -72,14 +72,22 @@ def test_sizes_are_told_at_both_ends(unseen: Site) -> None:
 
 def test_what_is_said_at_one_end_only_names_it() -> None:
     ends = ("If it is 0.7 m wide", "If it is 3.0 m wide")
-    low = ("Lay 2 rows.", "Stone of 16 cm.", "Check it.")
-    high = ("Lay 5 rows.", "It takes much stone.", "Stone of 9 cm.", "Check it.", "Mend it.")
+    low = ("Lay 2 rows.", "Stone of 16 cm.", "Lift it; two of you.", "Check it.")
+    high = (
+        "Lay 5 rows.",
+        "It takes much stone.",
+        "Stone of 9 cm.",
+        "Lift it.",
+        "Check it.",
+        "Mend.",
+    )
     assert told_at_ends(list(zip(ends, (low, high), strict=True))) == (
         "Lay 2 to 5 rows.",
         "If it is 3.0 m wide: It takes much stone.",
         "Stone of 9 to 16 cm.",
+        "Lift it. If it is 0.7 m wide: two of you.",
         "Check it.",
-        "If it is 3.0 m wide: Mend it.",
+        "If it is 3.0 m wide: Mend.",
     )
     assert told_at_ends([("", low)]) == low
 
