@@ -97,7 +97,7 @@ def looks_data(layers: Mapping[str, Layer], units: Units) -> list[dict[str, Any]
             "mark": mark_of(look),
             "where": first_upper(where_words(look, units)),
             "place": f"{look['lat']:.5f}, {look['lon']:.5f}",
-            "why": printable(f"{first_upper(stage_words(look))}. {look['evidence'] or ''}", 420),
+            "why": printable(look["evidence"] or f"{first_upper(stage_words(look))}.", 600),
         }
         for look in looks_first(layers)
     ]
