@@ -35,7 +35,7 @@ class Survey:
     brush_left: float = 0.15  # share of the points in brush that are stems, up to 0.4 m too high
     rim_loss: float = 0.85  # share of the points lost on sharp rims
     vertical_m: float = 0.05
-    horizontal_m: float = 0.15
+    horizontal_m: float = 0.12
     swath_m: float = 0.015  # how far strips of flight differ from each other
     pits_per_ha: float = 0.7
     by_distance: bool = False  # inverse distance instead of facets
@@ -108,7 +108,9 @@ def brush_cover(
     z: NDArray[np.float64], cell_m: float, rng: np.random.Generator, how: Survey
 ) -> NDArray[np.bool_]:
     """Cells under brush: in patches, more of it where ground is hollow and so moist."""
-    hollow = ndimage.gaussian_filter(z, 12.0 / cell_m) - z
+    hollow = (
+        ndimage.uniform_filter(ndimage.uniform_filter(z, int(24 / cell_m)), int(24 / cell_m)) - z
+    )
     lie = 0.8 * _bumps(rng, z.shape, cell_m, 45.0) + 0.5 * _bumps(rng, z.shape, cell_m, 7.0)
     lie += 0.7 * np.clip(hollow, -1.0, 1.0)
     return np.asarray(lie > np.quantile(lie[::4, ::4], 1 - how.brush_share))
