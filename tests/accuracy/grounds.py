@@ -10,7 +10,7 @@ import os
 import pickle
 import tempfile
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -19,18 +19,20 @@ from affine import Affine
 from numpy.typing import NDArray
 
 from sample_dem import lidar
+from sample_dem.extras import Extras
 from sample_dem.generator import make_ranch
+from sample_dem.telling_more import GULLY_CUT_M
 from terrain.values.grid import Grid
 from terrain.values.raster import Raster
 from tests.kept import kept_folder
 from tests.second_ground import ground as second
+from tests.second_ground.fields import terraced_fields
 
 FITTING = range(1101, 1200)
 SCORING = range(1201, 1300)  # never fitted on
 HELD_BACK = range(1301, 1400)
 
-RANCH_CELLS = 800
-COUNTED_M = 0.6
+RANCH_M = 1_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +49,8 @@ class MadeGround:
     transform: Affine
     crs: str
     truth: dict[str, Any]
-    gully: NDArray[np.int32] | None  # number of the gully of each 1 m cell, 0 outside
+    gully: NDArray[np.int32]  # number of the gully of each 1 m cell, 0 outside
+    cut_m: NDArray[np.float32]  # 1 m cells: how far below the ground without any gully
 
     @property
     def cell_m(self) -> float:
@@ -67,48 +70,69 @@ class MadeGround:
         return np.array(rows, float).reshape(-1, 3)
 
 
-def _counted(truth: dict[str, Any]) -> dict[str, Any]:
-    heads = [{"counted": h["height_m"] >= COUNTED_M, **h} for h in truth["headcuts"]]
-    return truth | {"headcuts": heads}
+def _halved(values: NDArray[np.floating]) -> NDArray[np.float32]:
+    rows, cols = (n // 2 for n in values.shape)
+    return np.asarray(values.reshape(rows, 2, cols, 2).mean(axis=(1, 3)), np.float32)
 
 
 def _coarser(transform: Affine, cell_m: float) -> Affine:
     return Affine(cell_m, 0, transform.c, 0, -cell_m, transform.f)
 
 
-def _ranch(seed: int, how: lidar.Survey | None, cell_m: float) -> MadeGround:
-    n = int(RANCH_CELLS / cell_m)
-    if how is None:
-        ranch = make_ranch(seed, n, n, cell_m=cell_m)
-        elevation = ranch.elevation
-    else:
-        ranch = make_ranch(seed, 2 * RANCH_CELLS, 2 * RANCH_CELLS, cell_m=0.5)
-        elevation = lidar.survey_ground(ranch.clean, 0.5, cell_m, seed, how)
-    transform = _coarser(ranch.transform, cell_m)
-    return MadeGround("", seed, elevation, transform, ranch.crs, _counted(ranch.truth), None)
+def _ranch(extras: Extras | None) -> Callable[..., MadeGround]:
+    def make(seed: int, how: lidar.Survey | None, cell_m: float) -> MadeGround:
+        if how is None:
+            _only_one_metre(cell_m)
+            ranch = make_ranch(seed, RANCH_M, RANCH_M, extras=extras, details=True)
+            elevation, gully, cut = ranch.elevation, ranch.gully, ranch.cut_m
+        else:
+            ranch = make_ranch(
+                seed, 2 * RANCH_M, 2 * RANCH_M, cell_m=0.5, extras=extras, details=True
+            )
+            elevation = lidar.survey_ground(ranch.clean, 0.5, cell_m, seed, how, water=ranch.water)
+            cut = _halved(ranch.cut_m)
+            whole = ranch.gully.reshape(RANCH_M, 2, RANCH_M, 2).max(axis=(1, 3))
+            gully = np.where(cut > GULLY_CUT_M, whole, 0)
+        transform = _coarser(ranch.transform, cell_m)
+        return MadeGround("", seed, elevation, transform, ranch.crs, ranch.truth, gully, cut)
+
+    return make
 
 
-def _second(seed: int, how: lidar.Survey | None, cell_m: float) -> MadeGround:
-    made = second.make_ground(seed)
-    if how is None and cell_m == second.CELL_M:
+def _other(ground: Callable[[int], second.Ground]) -> Callable[..., MadeGround]:
+    def make(seed: int, how: lidar.Survey | None, cell_m: float) -> MadeGround:
+        made = ground(seed)
         elevation = made.elevation
-    elif how is None:
-        raise ValueError("the plain second ground has cells of 1 m")
-    else:
-        elevation = lidar.survey_ground(
-            made.fine, second.FINE_M, cell_m, seed, how, water=made.water
-        )
-    transform = _coarser(made.transform, cell_m)
-    return MadeGround("", seed, elevation, transform, made.crs, made.truth, made.gully)
+        if how is None:
+            _only_one_metre(cell_m)
+        else:
+            elevation = lidar.survey_ground(
+                made.fine, second.FINE_M, cell_m, seed, how, water=made.water
+            )
+        transform = _coarser(made.transform, cell_m)
+        cut = made.uncut - made.clean
+        return MadeGround("", seed, elevation, transform, made.crs, made.truth, made.gully, cut)
+
+    return make
 
 
+def _only_one_metre(cell_m: float) -> None:
+    if cell_m != 1.0:
+        raise ValueError("grounds that no lidar has passed over have cells of 1 m")
+
+
+SPARSE = lidar.Survey(density_per_m2=1.0, vertical_m=0.08)
 _MAKERS: dict[str, tuple[Callable[..., MadeGround], lidar.Survey | None]] = {
-    "ranch_plain": (_ranch, None),
-    "ranch_lidar": (_ranch, lidar.Survey()),
-    "ranch_sparse": (_ranch, lidar.Survey(density_per_m2=1.0, vertical_m=0.08)),
-    "second_plain": (_second, None),
-    "second_lidar": (_second, lidar.Survey()),
-    "second_sparse": (_second, lidar.Survey(density_per_m2=1.0, vertical_m=0.08)),
+    "ranch": (_ranch(None), None),
+    "ranch_full": (_ranch(Extras()), None),
+    "ranch_lidar": (_ranch(None), lidar.Survey()),
+    "ranch_full_lidar": (_ranch(Extras()), lidar.Survey()),
+    "ranch_full_sparse": (_ranch(Extras()), SPARSE),
+    "second": (_other(second.make_ground), None),
+    "second_lidar": (_other(second.make_ground), lidar.Survey()),
+    "second_sparse": (_other(second.make_ground), SPARSE),
+    "terraces": (_other(terraced_fields), None),
+    "terraces_lidar": (_other(terraced_fields), lidar.Survey()),
 }
 NAMES = tuple(_MAKERS)
 
@@ -124,7 +148,8 @@ def made_ground(name: str, seed: int, *, cell_m: float = 1.0) -> MadeGround:
         Of ``FITTING``, ``SCORING`` or ``HELD_BACK``. On the second ground its remainder by four
         picks the kind of land.
     cell_m
-        Cell size (m): 0.5, 1, 2, 3 or 5. The truth stays the same.
+        Cell size (m): 0.5, 1, 2, 3 or 5; other than 1 only where lidar has passed. Truth, gullies
+        and cut stay the same, at 1 m.
     """
     make, how = _MAKERS[name]
     folder = kept_folder("grounds", Path(lidar.__file__).parent, Path(second.__file__).parent)
@@ -133,7 +158,7 @@ def made_ground(name: str, seed: int, *, cell_m: float = 1.0) -> MadeGround:
         kept: MadeGround = pickle.load(file)
         return kept
     got = make(seed, how, cell_m)
-    made = MadeGround(name, seed, got.elevation, got.transform, got.crs, got.truth, got.gully)
+    made = replace(got, name=name)
     with tempfile.NamedTemporaryFile(dir=folder, delete=False) as part:
         pickle.dump(made, part, protocol=pickle.HIGHEST_PROTOCOL)
     os.replace(part.name, path)
