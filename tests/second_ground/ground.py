@@ -13,7 +13,13 @@ from scipy import ndimage
 from tests.second_ground import things
 from tests.second_ground.lines import Line, Swing, draw_lines
 from tests.second_ground.retreat import Cuts, Wave, run_waves
-from tests.second_ground.telling import pour_overs, tell_gullies, tell_heads, without_dry
+from tests.second_ground.telling import (
+    pour_overs,
+    steeper_places,
+    tell_gullies,
+    tell_heads,
+    without_dry,
+)
 from tests.second_ground.trench import open_trenches
 from tests.second_ground.wear import bumps, refine, wear_down
 
@@ -210,6 +216,7 @@ def make_ground(
     gully, gullies = tell_gullies(cut, CELL_M, transform)
     heads, smooth = tell_heads(after, FINE_M, lines, waves, cuts)
     heads = without_dry(heads, clean, CELL_M)
+    heads += steeper_places(after, FINE_M, lines, cuts, heads)
     sides, walls = pour_overs(clean, clean + cut, gully, CELL_M, heads)
     traps = [*_told(site.things), *smooth, *walls]
     truth = _truth(seed, kind, [*heads, *sides], gullies, gully, traps)

@@ -25,6 +25,7 @@ DOUBTFUL_AREA_M2 = 300.0  # where less does it is a wall
 WALL_AREA_M2 = 150.0  # walls over which less falls are not listed
 HOLLOW_M = 0.06  # how far a swale that gathers water lies below the ground 5 m around it
 EDGE_M = 8.0
+STEEPER_M = 0.5  # what 6 m of bed fall beyond the bed around them
 
 
 def _sample(z: NDArray[np.float64], cell_m: float, x: Any, y: Any) -> NDArray[np.float64]:
@@ -134,6 +135,57 @@ def tell_heads(
         if all(np.hypot(head["x"] - o["x"], head["y"] - o["y"]) >= APART_M for o in apart):
             apart.append(head)
     return apart, smooth
+
+
+def steeper_places(
+    clean: NDArray[np.float64],
+    cell_m: float,
+    lines: list[Line],
+    cuts: Cuts,
+    heads: list[dict[str, Any]],
+) -> list[dict[str, Any]]:
+    """Places in a cut bed, away from every head, that fall more in 6 m than the bed around them.
+
+    Where the bed of a side gully climbs out of a deeper one an eye may call it a step or not: they
+    do not count.
+    """
+    near, far = int(6 / STEP_M), int(12 / STEP_M)
+    found: list[dict[str, Any]] = []
+    for line in lines:
+        deep = cuts.depth_m[line.number].sum(axis=0)
+        if line.x.size < near + 2 * far + 2 or deep.max() < GULLY_CUT_M:
+            continue
+        level = _sample(clean, cell_m, line.x, line.y)
+        i = np.arange(far, line.x.size - near - far)
+        fall = level[i + near] - level[i]
+        around = (level[i] - level[i - far] + level[i + near + far] - level[i + near]) / (2 * far)
+        excess = np.where(deep[i] > GULLY_CUT_M, fall - around * near, 0.0)
+        for k in np.argsort(-excess):
+            if excess[k] < STEEPER_M:
+                break
+            lip = i[k] + near
+            x, y = float(line.x[lip]), float(line.y[lip])
+            if min(x, y) < EDGE_M or max(x, y) > clean.shape[0] * cell_m - EDGE_M:
+                continue
+            if any(np.hypot(x - h["x"], y - h["y"]) < APART_M for h in [*heads, *found]):
+                continue
+            found.append(
+                {
+                    "x": x,
+                    "y": y,
+                    "foot_x": float(line.x[i[k]]),
+                    "foot_y": float(line.y[i[k]]),
+                    "height_m": float(fall[k]),
+                    "drop_length_m": near * STEP_M,
+                    "face_slope": float(fall[k]) / (near * STEP_M),
+                    "kind": "step",
+                    "line": None,
+                    "station_m": None,
+                    "drainage_area_ha": float(line.area_m2[lip]) / 1e4,
+                    "counted": False,
+                }
+            )
+    return found
 
 
 def run_off(
