@@ -48,7 +48,7 @@ class HeadcutSettings:
         Headcuts lower than this are not reported, m: a step of 0.3 m is about twice what two
         heights of 10 cm error make by chance (practice: 0.3 to 0.5 m "check on site").
     least_confidence
-        Finds less sure than this are not reported.
+        Finds less sure than this are not reported. Those below a half are places to look at.
     apart_m
         Of finds closer than this the surer one stays, m.
     largest_cell_m
@@ -60,11 +60,11 @@ class HeadcutSettings:
         A value that is not above 0.
     """
 
-    walk_area_ha: float = 0.15
-    top_area_ha: float = 0.05
-    least_drop_m: float = 0.25
+    walk_area_ha: float = 0.03
+    top_area_ha: float = 0.01
+    least_drop_m: float = 0.2
     least_height_m: float = 0.3
-    least_confidence: float = 0.3
+    least_confidence: float = 0.25
     apart_m: float = 6.0
     largest_cell_m: float = 5.0
 
@@ -221,23 +221,44 @@ def _what_counts(
     """Indices of the drops that are high, sure and far enough apart to be reported."""
     keep = np.flatnonzero(drops.measures["height_m"] >= settings.least_height_m)
     apart = max(settings.apart_m, cell_m)
-    x, y = drops.x_m[keep], drops.y_m[keep]
-    keep = keep[_surest_apart(x, y, sure[keep], area[keep], apart)]
+    lips = np.column_stack([drops.x_m[keep], drops.y_m[keep]])
+    feet = np.column_stack([drops.foot_x_m[keep], drops.foot_y_m[keep]])
+    keep = keep[surest_apart(lips, feet, sure[keep], area[keep], apart)]
     return keep[sure[keep] >= settings.least_confidence]
 
 
-def _surest_apart(
-    x: FloatArray, y: FloatArray, sure: FloatArray, area: FloatArray, apart: float
+def surest_apart(
+    lips: FloatArray, feet: FloatArray, sure: FloatArray, area: FloatArray, apart: float
 ) -> NDArray[np.int64]:
-    """Indices of finds, the surest first, none closer to a surer one than ``apart``."""
+    """Indices of finds, the surest first, none with lip or foot closer to a surer one's.
+
+    Ways that fall into one bowl from several sides are one head, though their lips lie apart.
+
+    Parameters
+    ----------
+    lips, feet
+        Places, m, ``(n, 2)``.
+    sure, area
+        Confidence and drainage area, ``(n,)``; of equally sure ones the larger area comes first.
+    apart
+        Least distance, m.
+    """
+    order = np.lexsort((lips[:, 1], lips[:, 0], -area, -np.round(sure, 2)))
+    kept = _far_apart(lips[order], apart)
+    order = order[kept]
+    return order[_far_apart(feet[order], apart)]
+
+
+def _far_apart(places: FloatArray, apart: float) -> NDArray[np.int64]:
+    """Indices of places, the first first, none closer to an earlier one than ``apart`` m."""
     taken: dict[tuple[int, int], list[int]] = {}
     kept: list[int] = []
-    for i in np.lexsort((y, x, -area, -np.round(sure, 2))):
-        a, b = int(x[i] // apart), int(y[i] // apart)
+    for i, (x, y) in enumerate(places.tolist()):
+        a, b = int(x // apart), int(y // apart)
         near = (
             j for da in (-1, 0, 1) for db in (-1, 0, 1) for j in taken.get((a + da, b + db), ())
         )
-        if all(np.hypot(x[i] - x[j], y[i] - y[j]) > apart for j in near):
+        if all(np.hypot(x - places[j, 0], y - places[j, 1]) > apart for j in near):
             taken.setdefault((a, b), []).append(i)
             kept.append(i)
     return np.array(kept, dtype=np.int64)

@@ -156,3 +156,28 @@ def banks_into(
     row["notch_m"] = lower_bank(z, line, ways, start, stop, width, height, 4 * unit, step)
     start, stop = max(0, foot), lip
     row["flank_m"] = lower_bank(z, line, ways, start, stop, width, height, 3 * unit, step)
+
+
+@kernel
+def low_around_lip(
+    z: Float32s,
+    line: Float64s,
+    lip: int,
+    rise: float,
+    width: float,
+    height: float,
+    radius: float,
+) -> float:
+    """Share of a circle around the lip where the ground lies well below it."""
+    low = 0
+    for a in range(24):
+        here = height_at(
+            z,
+            line[lip, EAST] + radius * np.cos(2.0 * np.pi * a / 24),
+            line[lip, SOUTH] + radius * np.sin(2.0 * np.pi * a / 24),
+            width,
+            height,
+        )
+        if here < line[lip, BED] - 0.3 * rise:
+            low += 1
+    return low / 24.0

@@ -11,9 +11,11 @@ from terrain._kernels._jit import kernel
 from terrain._kernels.drop_ground import (
     banks_into,
     closed_around,
+    low_around_lip,
     low_ground_behind,
 )
 from terrain._kernels.kinds import Float32s, Float64s, Int64s
+from terrain._kernels.lips import bends, lips_of, peaks_of
 from terrain._kernels.profiles import BED, CARVED, EAST, SOUTH, directions_of
 from terrain._kernels.sections import median_of_three
 
@@ -23,6 +25,7 @@ STEP = np.dtype(
         ("lip", np.float64),  # index in the profile
         ("foot", np.float64),
         ("height_m", np.float64),  # drop, less what the reach's own slope makes over the face
+        ("rise_m", np.float64),  # drop with what that slope makes
         ("face_m", np.float64),
         ("slope_below", np.float64),
         ("slope_above", np.float64),
@@ -38,6 +41,15 @@ STEP = np.dtype(
         ("closed", np.float64),  # share of a circle around the foot that stands high
         ("flank_m", np.float64),  # lower bank close beside the face
         ("notch_m", np.float64),  # lower bank close beside the bed above the lip
+        ("excess_m", np.float64),  # drop beyond what the bed around it makes over the face
+        ("usual_drop_m", np.float64),  # what the bed falls nearby over a face's usual length
+        ("drop_spread_m", np.float64),  # how much that varies
+        ("near_drop_m", np.float64),  # what it falls over that length below the lip
+        ("lip_low", np.float64),  # share of a circle around the lip that lies well below it
+        (
+            "turn",
+            np.float64,
+        ),  # 0 where the way goes straight on over the drop, 2 where it turns back
     ]
 )
 
@@ -126,14 +138,16 @@ def _sturdy_line(
 
 @kernel
 def _fit_face(
-    bed: Float64s, at: int, low: int, high: int, step: float, before: int, after: int, longest: int
+    bed: Float64s, foot_near: int, lip_near: int, low: int, high: int, step: float, near: int
 ) -> tuple[int, int, float, float, float, float]:
-    """Best foot and lip of a drop near a place: line, straight face, line, least misses.
+    """Best foot and lip of a drop near given ones: line, straight face, line, least misses.
 
-    Returns foot, lip, heights of the lines there, and their slopes.
+    Returns foot, lip, heights of the lines there, and their slopes; -1 where none fits.
     """
-    first_foot = max(low + 2, at - before)
-    last_foot = min(at + after, high - 3)
+    first_foot = max(low + 2, foot_near - near)
+    last_foot = min(foot_near + near, lip_near - 1, high - 3)
+    first_lip = max(low + 3, lip_near - near)
+    last_lip = min(lip_near + near, high - 2)
     foot = -1
     lip = -1
     best = np.inf
@@ -141,19 +155,15 @@ def _fit_face(
     lip_z = 0.0
     below = 0.0
     above = 0.0
-    n_lip = max(0, min(last_foot + longest, high - 2) - first_foot + 1)
+    n_lip = max(0, last_lip - first_lip + 1)
     lips = np.empty((n_lip, 3))
     for k in range(n_lip):
-        start = first_foot + 1 + k
-        if start > high - 2:
-            lips[k, 2] = np.inf
-            continue
-        lips[k, 0], lips[k, 1], lips[k, 2] = _sturdy_line(bed, start, high + 1, step, 0.08)
+        lips[k, 0], lips[k, 1], lips[k, 2] = _sturdy_line(bed, first_lip + k, high + 1, step, 0.08)
     for f in range(first_foot, last_foot + 1):
         base, slope_f, cost_f = _sturdy_line(bed, low, f + 1, step, 0.08)
         z_f = base + slope_f * (f - low) * step
-        for p in range(f + 1, min(f + longest, high - 2) + 1):
-            k = p - first_foot - 1
+        for p in range(max(f + 1, first_lip), last_lip + 1):
+            k = p - first_lip
             z_l = lips[k, 0]
             if z_l <= z_f:
                 continue
@@ -214,27 +224,9 @@ def _lasting_drop(
 
 
 @kernel
-def _peaks_of(drop: Float64s, own_from: int, near: int, least: float) -> Int64s:
-    """Places whose drop is the largest within ``near`` steps, and no less than ``least``."""
-    n = drop.size
-    peaks = np.empty(n, dtype=np.int64)
-    count = 0
-    for i in range(max(0, own_from - 1), n):
-        if drop[i] < least:
-            continue
-        highest = True
-        for j in range(max(0, i - near), min(n, i + near + 1)):
-            if drop[j] > drop[i] or (drop[j] == drop[i] and j < i):
-                highest = False
-                break
-        if highest:
-            peaks[count] = i
-            count += 1
-    return peaks[:count]
-
-
-@kernel
-def _room_around(drop: Float64s, peaks: Int64s, at: int, short: int) -> tuple[int, int]:
+def _room_around(
+    drop: Float64s, peaks: Int64s, foot: int, lip: int, least: float, short: int
+) -> tuple[int, int]:
     """Steps between which the reaches of a drop lie.
 
     Other drops end them, unless they are much smaller: the far side of a plunge pool is no step.
@@ -242,11 +234,11 @@ def _room_around(drop: Float64s, peaks: Int64s, at: int, short: int) -> tuple[in
     below = 0
     above = drop.size - 1
     for k in range(peaks.size):
-        if drop[peaks[k]] > 0.4 * drop[at]:
-            if peaks[k] < at:
-                below = peaks[k] + short
-            elif peaks[k] > at:
-                above = peaks[k] - short
+        if drop[peaks[k]] > 0.4 * least:
+            if peaks[k] < foot:
+                below = min(foot, peaks[k] + short)
+            elif peaks[k] > lip:
+                above = max(lip, peaks[k] - short)
                 break
     return below, above
 
@@ -285,6 +277,71 @@ def _cut_above(line: Float64s, lip: int, unit: float, step: float) -> float:
     for j in range(lip, min(line.shape[0], lip + int(round(20.0 * unit / step)))):
         cut = max(cut, line[j, BED] - line[j, CARVED])
     return cut
+
+
+@kernel
+def _largest(values: Float64s, start: int, stop: int) -> float:
+    """Largest of the values from ``start`` to ``stop``, both included."""
+    most = values[start]
+    for j in range(start, stop + 1):
+        most = max(most, values[j])
+    return most
+
+
+@kernel
+def _way_slope(bed: Float64s, at: int, way: int, step: float) -> float:
+    """Plain slope from a step over ``way`` steps up (negative: down), m per m; NaN at an end."""
+    other = min(bed.size - 1, max(0, at + way))
+    if other == at:
+        return np.nan
+    return (bed[other] - bed[at]) / ((other - at) * step)
+
+
+@kernel
+def _drops_near(row: Any, bed: Float64s, lip: int, length: int, sight: int) -> None:
+    """Write what the bed falls over a length below the lip, and usually over it nearby."""
+    first = max(0, lip - sight)
+    last = min(bed.size - length, lip + sight)
+    row["near_drop_m"] = bed[lip] - bed[max(0, lip - length)]
+    row["usual_drop_m"] = 0.0
+    row["drop_spread_m"] = 0.0
+    if last - first < 3:
+        return
+    falls = np.empty(last - first)
+    for j in range(first, last):
+        falls[j - first] = bed[j + length] - bed[j]
+    usual = np.median(falls)
+    row["usual_drop_m"] = usual
+    row["drop_spread_m"] = np.median(np.abs(falls - usual))
+
+
+@kernel
+def _fit_into(
+    row: Any,
+    line: Float64s,
+    bed: Float64s,
+    foot: int,
+    lip: int,
+    low: int,
+    high: int,
+    step: float,
+    near: int,
+    around: int,
+) -> int:
+    """Fit a drop between two reaches, write its size and slopes, and return its foot."""
+    fit_foot, fit_lip, foot_z, lip_z, below, above = _fit_face(
+        line[:, BED], foot, lip, low, high, step, near
+    )
+    if fit_foot < 0:
+        fit_foot, fit_lip, foot_z, lip_z = foot, lip, bed[foot], bed[lip]
+        below, above = _way_slope(bed, foot, -around, step), _way_slope(bed, lip, around, step)
+    drop_m = lip_z - foot_z - 0.5 * (below + above) * (fit_lip - fit_foot) * step
+    row["height_m"] = drop_m
+    row["rise_m"] = lip_z - foot_z
+    row["face_m"] = (fit_lip - fit_foot) * step
+    row["slope_below"] = below
+    row["slope_above"] = above
+    return _foot_of_face(line, fit_foot, lip, foot_z, below, drop_m, step)
 
 
 @kernel
@@ -327,43 +384,41 @@ def steps_of_stem(
     median_of_three(line[:, BED], bed)
     short = max(1, int(round(2.0 * unit / step)))
     near = max(2, int(round(4.0 * unit / step)))
+    leg = max(1, int(round(3.0 * unit / step)))
+    longest = max(1, int(round(8.0 * unit / step)))
+    around = int(round(12.0 * unit / step))
     drop = stand_out(bed, max(4, int(round(6.0 * unit / step))), short)
     usual = 1.4826 * np.median(np.abs(drop - np.median(drop)))
+    bend = bends(bed, leg, step)
     ways = directions_of(line[:, EAST], line[:, SOUTH], 3)
-    peaks = _peaks_of(drop, own_from, near, least)
-    out = np.empty(peaks.size, dtype=STEP)
+    peaks = peaks_of(drop, near, least)
+    lips = lips_of(bed, bend, own_from, leg, longest, around, step, least)
+    out = np.empty(lips.shape[0], dtype=STEP)
     m = 0
     reach = int(round(18.0 * unit / step))
     far = int(round(28.0 * unit / step))
-    before = max(1, int(round(3.0 * unit / step)))
-    longest = max(1, int(round(5.0 * unit / step)))
-    for q in range(peaks.size):
-        at = peaks[q]
-        lowest, highest = _room_around(drop, peaks, at, short)
-        low, high = max(lowest, at - reach), min(highest, at + reach)
-        foot, lip, foot_z, lip_z, below, above = _fit_face(
-            line[:, BED], at, low, high, step, near, before, longest
-        )
-        if foot < 0:
-            continue
-        drop_m = lip_z - foot_z - 0.5 * (below + above) * (lip - foot) * step
-        foot = _foot_of_face(line, foot, lip, foot_z, below, drop_m, step)
-        low, high = max(lowest, at - far), min(highest, at + far)
+    for q in range(lips.shape[0]):
+        lip = int(lips[q, 0])
+        foot = int(lips[q, 1])
+        most = _largest(drop, foot, lip)
+        lowest, highest = _room_around(drop, peaks, foot, lip, most, short)
+        low, high = max(lowest, foot - reach), min(highest, lip + reach)
         row = out[m]
+        foot = _fit_into(row, line, bed, foot, lip, low, high, step, near, around)
+        low, high = max(lowest, foot - far), min(highest, lip + far)
         row["lip"] = lip
         row["foot"] = foot
-        row["height_m"] = drop_m
-        row["face_m"] = (lip - foot) * step
-        row["slope_below"] = below
-        row["slope_above"] = above
-        row["stand_out_m"] = drop[at]
+        row["stand_out_m"] = most
         row["usual_m"] = usual
         row["bump_m"] = _bump_at(bed, lip, near, unit, step)
         row["cut_m"] = _cut_above(line, lip, unit, step)
-        rise = lip_z - foot_z
+        rise, drop_m = row["rise_m"], row["height_m"]
         row["behind_m"] = low_ground_behind(z, line, foot, rise, width, height, unit)
         row["lasting_m"] = _lasting_drop(line, foot, lip, low, high, drop_m, step, unit)
         row["closed"] = closed_around(z, line, foot, rise, width, height, 2.5 * unit)
         banks_into(row, z, line, ways, foot, lip, width, height, unit, step)
+        row["excess_m"] = lips[q, 2]
+        _drops_near(row, bed, lip, near, int(round(30.0 * unit / step)))
+        row["lip_low"] = low_around_lip(z, line, lip, rise, width, height, 5.0 * unit)
         m += 1
     return out[:m]

@@ -43,6 +43,8 @@ class BedDrops:
         Flat cell numbers.
     x_m, y_m
         Place of the lip.
+    foot_x_m, foot_y_m
+        Place of the foot.
     from_junction_m
         Distance of the foot from the larger channel that its stem joins, m; very large where it
         joins none.
@@ -53,6 +55,8 @@ class BedDrops:
     foot_cell: NDArray[np.int64]
     x_m: NDArray[np.floating[Any]]
     y_m: NDArray[np.floating[Any]]
+    foot_x_m: NDArray[np.floating[Any]]
+    foot_y_m: NDArray[np.floating[Any]]
     from_junction_m: NDArray[np.floating[Any]]
 
     @property
@@ -99,12 +103,15 @@ def bed_drops(
     steps = np.concatenate([f.steps.view(np.float64) for f in found]).view(STEP)
     place = np.concatenate([f.place for f in found])
     x, y = place_of(raster, place[:, 0], place[:, 1])
+    foot_x, foot_y = place_of(raster, place[:, 2], place[:, 3])
     return BedDrops(
         {name: steps[name] for name in STEP.names or ()},
         np.concatenate([f.lip_cell for f in found]),
         np.concatenate([f.foot_cell for f in found]),
         x,
         y,
+        foot_x,
+        foot_y,
         np.concatenate([f.from_junction_m for f in found]),
     )
 
@@ -124,7 +131,7 @@ _NOTHING = _Found(
     np.empty(0, dtype=STEP),
     np.empty(0, np.int64),
     np.empty(0, np.int64),
-    np.empty((0, 2)),
+    np.empty((0, 4)),
     np.empty(0),
 )
 
@@ -164,6 +171,6 @@ def _of_stem(
         steps,
         cells[nearest[lip]],
         cells[nearest[foot]],
-        line[lip][:, [EAST, SOUTH]],
+        np.hstack([line[lip][:, [EAST, SOUTH]], line[foot][:, [EAST, SOUTH]]]),
         (foot - start) * step,
     )
