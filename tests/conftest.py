@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import gc
 import importlib.metadata
+import os
+import sys
 from collections.abc import Callable
 from pathlib import Path
 
@@ -15,23 +17,31 @@ REPOSITORY = Path(__file__).resolve().parents[1]
 #: Real rasters lie beside the checkout, never in it.
 REAL_DEMS = REPOSITORY.parent / "shared" / "dem"
 #: Files that take longest begin first, so that no worker is left alone with one at the end. On a
-#: clean clone the first compiles our kernels, while the two after it need those of others: two
-#: workers do not compile the same.
+#: clean clone the first compiles our kernels and the second those of others, then come some that
+#: need none, while the rest of ours is compiled for the pages: two workers do not compile the same.
 FIRST = (
     "accuracy/test_headcut_accuracy.py",
     "properties/test_other_modes.py",
     "properties/test_agreement.py",
     "docs/test_pages.py",
+    "crash/test_geopackage_crash.py",
+    "siting/test_budget.py",
+    "cli/test_packet_bad_input.py",
+    "audit/test_plants.py",
     "cli/test_revise.py",
     "cli/test_screen.py",
-    "crash/test_geopackage_crash.py",
-    "cli/test_flood.py",
-    "cli/page/test_browser.py",
+    "foreign/test_foreign_types.py",
     "accuracy/test_heights_below_planted_bankfull.py",
+    "siting/test_one_truth.py",
     "siting/test_screening.py",
-    "siting/test_budget.py",
     "crash/test_screen_crash.py",
-    "cli/test_packet_bad_input.py",
+    "cli/page/test_browser.py",
+    "cli/test_flood.py",
+    "cli/test_packet.py",
+    "siting/revising/test_revise.py",
+    "cli/test_waypoints.py",
+    "siting/test_structures_on_real_ground.py",
+    "sample/test_structures_on_sample.py",
 )
 
 _LIBRARIES = (
@@ -48,8 +58,14 @@ _LIBRARIES = (
 
 
 def pytest_configure() -> None:
-    """See `tests.pysheds_kernels`; nothing has imported that library yet."""
+    """See `tests.pysheds_kernels`; nothing has imported that library yet.
+
+    Bytecode is written beside the sources, as compiled kernels are, whatever the environment says:
+    each program that a test starts would compile the packages anew.
+    """
     compile_when_called()
+    sys.dont_write_bytecode = False
+    os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 
 
 def pytest_report_header() -> list[str]:

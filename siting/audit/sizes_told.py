@@ -56,28 +56,29 @@ def sizes_told(plan: PlanTables) -> Iterator[Contradiction]:
     sizes = plan.by_site("sizes")
     for site in plan.sites():
         own = {r["name"]: r for r in sizes.get(int(site["site_id"]), [])}
-        if not own:
+        named = [(t.pattern, next((n for n in t.names if n in own), None)) for t in SIZES_TOLD]
+        asked = [(pattern, own[name]) for pattern, name in named if name is not None]
+        if not asked:
             continue
         for text in plan.sentences(int(site["site_id"])):
-            yield from _told(plan, site, own, text)
+            for pattern, size in asked:
+                yield from _told(plan, site, size, pattern, text)
 
 
-def _told(plan: PlanTables, site: Row, own: dict[str, Row], text: str) -> Iterator[Contradiction]:
-    for told in SIZES_TOLD:
-        name = next((n for n in told.names if n in own), None)
-        if name is None:
-            continue
-        for figure in found(told.pattern, text):
-            plan.compared[TOLD] += 1
-            single, high = own[name]["value"], own[name]["value_high"]
-            ends = [single] if known(single) else [own[name]["value_low"], high]
-            if not any(figure.says(float(v)) for v in ends if known(v)):
-                yield Contradiction(
-                    TOLD,
-                    at(site),
-                    f"“{figure.text}” is told",
-                    f"the size {name} is {' to '.join(map(str, ends))}",
-                )
+def _told(
+    plan: PlanTables, site: Row, size: Row, pattern: re.Pattern[str], text: str
+) -> Iterator[Contradiction]:
+    for figure in found(pattern, text):
+        plan.compared[TOLD] += 1
+        single = size["value"]
+        ends = [single] if known(single) else [size["value_low"], size["value_high"]]
+        if not any(figure.says(float(v)) for v in ends if known(v)):
+            yield Contradiction(
+                TOLD,
+                at(site),
+                f"“{figure.text}” is told",
+                f"the size {size['name']} is {' to '.join(map(str, ends))}",
+            )
 
 
 def drawn(plan: PlanTables) -> Iterator[Contradiction]:

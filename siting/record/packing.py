@@ -7,6 +7,7 @@ does not know, become texts. What a value should be is told by the type hints of
 from __future__ import annotations
 
 import dataclasses
+import functools
 import math
 import types
 import typing
@@ -96,10 +97,16 @@ def unpacked(kind: Any, data: Any, **given: Any) -> Any:
     return data
 
 
-def _dataclass(kind: type[Any], data: Mapping[str, Any], given: Mapping[str, Any]) -> Any:
-    hints = typing.get_type_hints(kind)
+def _dataclass(kind: Any, data: Mapping[str, Any], given: Mapping[str, Any]) -> Any:
+    hints = _hints(kind)
     names = [f.name for f in dataclasses.fields(kind) if f.init and f.name not in given]
     return kind(**{n: unpacked(hints[n], data[n]) for n in names if n in data}, **given)
+
+
+@functools.cache
+def _hints(kind: Any) -> Mapping[str, Any]:
+    """Type hints of a class: they are written as texts, and reading those takes longest."""
+    return typing.get_type_hints(kind)
 
 
 def _without_none(kind: Any) -> Any:

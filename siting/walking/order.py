@@ -8,6 +8,7 @@ I. Or 1976, O. Martin et al. 1991; all from memory).
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -153,52 +154,73 @@ def improved(cost: FloatArray, order: list[int]) -> list[int]:
     """
     trip = np.array([0, *order, 0])
     while True:
-        gain, changed = _best_turn(cost, trip)
-        moved_gain, moved = _best_move(cost, trip)
+        between = cost[np.ix_(trip, trip)]
+        gain, changed = _best_turn(between, trip)
+        moved_gain, moved = _best_move(between, trip)
         if max(gain, moved_gain) <= _TINY:
             return [int(i) for i in trip[1:-1]]
         trip = changed if gain >= moved_gain else moved
 
 
-def _best_turn(cost: FloatArray, trip: NDArray[np.int64]) -> tuple[float, NDArray[np.int64]]:
-    """2-opt: the stretch i..j that is best walked the other way round."""
-    ahead = np.append(0.0, np.cumsum(cost[trip[:-1], trip[1:]]))
-    back = np.append(0.0, np.cumsum(cost[trip[1:], trip[:-1]]))
-    i = np.arange(1, len(trip) - 1)[:, None]
-    j = np.arange(1, len(trip) - 1)[None, :]
-    old = ahead[j + 1] - ahead[i - 1]
-    new = cost[trip[i - 1], trip[j]] + back[j] - back[i] + cost[trip[i], trip[j + 1]]
-    gain = np.where(j > i, old - new, -np.inf)
+def _both_ways(between: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Time since the start of a trip at each of its stops, as it is walked and backwards.
+
+    The times between its stops, in its order, are ``(n, n)``.
+    """
+    ahead, back = (np.append(0.0, np.cumsum(between.diagonal(k))) for k in (1, -1))
+    return ahead, back
+
+
+def _best_turn(between: FloatArray, trip: NDArray[np.int64]) -> tuple[float, NDArray[np.int64]]:
+    """2-opt: the stretch i..j that is best walked the other way round; rows are i, columns j."""
+    n = len(trip)
+    ahead, back = _both_ways(between)
+    since = back[1 : n - 1]
+    old = ahead[2:] - ahead[: n - 2, None]
+    new = between[: n - 2, 1 : n - 1] + since - since[:, None] + between[1 : n - 1, 2:]
+    gain = np.where(_later(n), old - new, -np.inf)
     best = int(gain.argmax())
     a, b = (int(v) + 1 for v in np.unravel_index(best, gain.shape))
     turned = np.concatenate([trip[:a], trip[a : b + 1][::-1], trip[b + 1 :]])
     return float(gain.flat[best]), turned
 
 
-def _best_move(cost: FloatArray, trip: NDArray[np.int64]) -> tuple[float, NDArray[np.int64]]:
-    """Or-opt: the stretch of up to three stops that is best walked somewhere else, either way."""
+def _best_move(between: FloatArray, trip: NDArray[np.int64]) -> tuple[float, NDArray[np.int64]]:
+    """Or-opt: the stretch of up to three stops that is best walked somewhere else, either way.
+
+    Rows are its first stop i, its last one is j; columns are the stop k that it is put behind.
+    """
     best, result = -np.inf, trip
     n = len(trip)
-    ahead = np.append(0.0, np.cumsum(cost[trip[:-1], trip[1:]]))
-    back = np.append(0.0, np.cumsum(cost[trip[1:], trip[:-1]]))
+    ahead, back = _both_ways(between)
+    step = between.diagonal(1)
     for size in range(1, min(_LONGEST_MOVED, n - 3) + 1):
-        i = np.arange(1, n - size)[:, None]  # first of the stretch
-        j = i + size - 1
-        k = np.arange(n - 1)[None, :]  # put between k and k + 1
-        out = cost[trip[i - 1], trip[i]] + cost[trip[j], trip[j + 1]]
-        out = out - cost[trip[i - 1], trip[j + 1]]
-        gap = cost[trip[k], trip[k + 1]]
-        same = gap - cost[trip[k], trip[i]] - cost[trip[j], trip[k + 1]]
-        inner = (ahead[j] - ahead[i]) - (back[j] - back[i])
-        turned = gap - cost[trip[k], trip[j]] - cost[trip[i], trip[k + 1]] + inner
-        elsewhere = (k < i - 1) | (k > j)
+        firsts, lasts = slice(1, n - size), slice(size, n - 1)
+        out = step[: n - size - 1] + step[size:] - between.diagonal(size + 1)
+        same = step - between[:-1, firsts].T - between[lasts, 1:]
+        inner = (ahead[lasts] - ahead[firsts]) - (back[lasts] - back[firsts])
+        turned = step - between[:-1, lasts].T - between[firsts, 1:] + inner[:, None]
         for flip, put in ((False, same), (True, turned)):
-            gain = np.where(elsewhere, out + put, -np.inf)
+            gain = np.where(_elsewhere(n, size), out[:, None] + put, -np.inf)
             a, b = np.unravel_index(int(gain.argmax()), gain.shape)
             if gain[a, b] > best:
                 best = float(gain[a, b])
                 result = _moved(trip, int(a) + 1, size, int(b), flip=flip)
     return best, result
+
+
+@functools.lru_cache(maxsize=64)
+def _later(n: int) -> NDArray[np.bool_]:
+    """Whether a stretch of a trip of n places, from row to column, has two stops at least."""
+    return np.triu(np.ones((n - 2, n - 2), dtype=np.bool_), 1)
+
+
+@functools.lru_cache(maxsize=64)
+def _elsewhere(n: int, size: int) -> NDArray[np.bool_]:
+    """Whether a stretch of a trip of n places, by its first stop, may be put behind each place."""
+    i = np.arange(1, n - size)[:, None]
+    k = np.arange(n - 1)[None, :]
+    return (k < i - 1) | (k > i + size - 1)
 
 
 def _moved(

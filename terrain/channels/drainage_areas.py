@@ -173,7 +173,7 @@ def flow_path_segments(
         `longest_way_m` of the same flow, shape ``(rows, cols)``, when it is known already.
     """
     length = longest_way_m(flow) if length_m is None else length_m
-    cells = np.asarray(cells, dtype=np.int64)
+    cells = np.array(cells, dtype=np.int64)  # of one layout, so that the kernel is compiled once
     out = np.empty((cells.size, 6), dtype=np.float64)
     z = raster.elevation_m
     way_segments(

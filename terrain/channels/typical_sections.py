@@ -290,7 +290,8 @@ def flow_stages(
     All arrays have one value a section, ``(n,)``.
     """
     out = np.empty((stacks.size, 2))
-    top, flow, fall = (np.asarray(a, dtype=np.float64) for a in (bank_depth_m, flow_m3s, slope))
+    # of one layout, so that the kernel is compiled once
+    top, flow, fall = (np.array(a, dtype=np.float64) for a in (bank_depth_m, flow_m3s, slope))
     half, reach, step = _shape(stacks)
 
     def settle(a: int, b: int) -> None:

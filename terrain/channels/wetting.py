@@ -41,5 +41,6 @@ def wet_sizes(
         Shape ``(m, 4)``: offsets of the left and right edge (m), area (m2), perimeter (m).
     """
     out = np.empty((row.size, 4))
+    level_m = np.array(level_m)  # of one layout, so that the kernel is compiled once
     wet_sections(offset_m, height_m, bed_m, *columns, *lean_m, row, level_m, out)
     return out

@@ -22,6 +22,7 @@ from cli.main import run
 from cli.plan.plan_reading import read_plan
 from siting.audit.plan_audit import RULES, Audit, audit
 from siting.record.settings_used import settings_of
+from siting.values.rules import Rules
 from tests.audit.draft import Draft, NoPlaceError, Row
 from tests.audit.plants import PLANTS
 from tests.golden.cases import FLOOD, generated, sample
@@ -76,8 +77,26 @@ def tables_of(path: Path) -> Tables:
 def audited(tables: Tables) -> Audit:
     record, settings = tables["run_info"], tables["settings_used"]
     facts = dict(zip(record["name"], record["value"], strict=True))
-    texts = dict(zip(settings["name"], settings["text"], strict=True))
-    return audit(tables, facts, rules=settings_of(texts).rules)
+    return audit(tables, facts, rules=rules_in(tuple(settings["name"]), tuple(settings["text"])))
+
+
+@functools.cache
+def rules_in(names: tuple[str, ...], texts: tuple[str, ...]) -> Rules:
+    """Limits in the settings of a plan; most contradictions leave those as they are."""
+    return settings_of(dict(zip(names, texts, strict=True))).rules
+
+
+@pytest.fixture(scope="module")
+def planted_in(
+    plan_of: Callable[[str, str], Tables],
+) -> Callable[[str, str], tuple[tuple[str, str, bool], ...]]:
+    """Return a function from a plan and its units to what `planted` says of it, asked once."""
+
+    @functools.cache
+    def of(name: str, units: str) -> tuple[tuple[str, str, bool], ...]:
+        return tuple(planted(plan_of(name, units)))
+
+    return of
 
 
 def planted(tables: Tables) -> Iterator[tuple[str, str, bool]]:
@@ -220,12 +239,12 @@ def test_every_rule_compares_something_on_some_plan(
 
 @pytest.mark.parametrize(("name", "units"), [("sample", "si"), ("ranch_811", "us")])
 def test_planted_contradictions_are_found(
-    plan_of: Callable[[str, str], Tables],
+    planted_in: Callable[[str, str], tuple[tuple[str, str, bool], ...]],
     name: str,
     units: str,
     capsys: pytest.CaptureFixture[str],
 ) -> None:
-    every = list(planted(plan_of(name, units)))
+    every = planted_in(name, units)
     missed = [f"{plant} ({kind})" for plant, kind, shows in every if not shows]
 
     with capsys.disabled():
@@ -237,8 +256,10 @@ def test_planted_contradictions_are_found(
     assert 10 * (len(every) - len(missed)) >= FOUND_IN_TEN * len(every), missed
 
 
-def test_each_kind_is_planted_in_the_sample(plan_of: Callable[[str, str], Tables]) -> None:
-    kinds = Counter(kind for _, kind, _ in planted(plan_of("sample", "si")))
+def test_each_kind_is_planted_in_the_sample(
+    planted_in: Callable[[str, str], tuple[tuple[str, str, bool], ...]],
+) -> None:
+    kinds = Counter(kind for _, kind, _ in planted_in("sample", "si"))
 
     assert set(kinds) == {plant.kind for plant in PLANTS}
     assert min(kinds.values()) >= 5

@@ -11,7 +11,7 @@ import pytest
 
 from cli.plan.plan_reading import PlanFile, read_plan
 from terrain.values.reader_units import US_WORDS, Units, quantity
-from tests.cli.test_revise import screened
+from tests.plans import sample_plan
 
 SI_FIGURE = re.compile(
     rf"\d (?:{'|'.join(sorted(map(re.escape, US_WORDS), key=len, reverse=True))})(?![\w/'])"
@@ -25,7 +25,7 @@ UNITS: tuple[Units, ...] = ("si", "us")
 @pytest.fixture(scope="module")
 def plans(tmp_path_factory: pytest.TempPathFactory) -> dict[Units, Path]:
     folder = tmp_path_factory.mktemp("plans")
-    return {units: screened(folder, units) for units in UNITS}
+    return {units: sample_plan(folder / f"plan_{units}.gpkg", units) for units in UNITS}
 
 
 def texts(plan: PlanFile) -> Iterator[tuple[str, str]]:

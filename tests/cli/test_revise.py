@@ -18,7 +18,6 @@ import pyogrio.raw
 import pytest
 import shapely
 
-from cli.main import run
 from cli.plan.fields import convert_columns
 from cli.plan.fields_revising import REVISED_TABLES
 from cli.plan.layers import Layer
@@ -31,47 +30,20 @@ from siting.revising.revise import PlanParts, Revised, revise
 from siting.revising.revised_tables import revised_sites
 from terrain.values.reader_units import told_in
 from tests.cli.conftest import Ended
+from tests.plans import sample_plan
 
 SAMPLE = Path(__file__).parents[2] / "sample_dem"
 LONG = "Ein sehr langer Text mit Umlauten äöü. " * 257  # more than 10,000 characters
 
 
-def screened(folder: Path, units: str) -> Path:
-    """The sample ranch as a plan."""
-    out = folder / f"plan_{units}.gpkg"
-    arguments = [
-        "screen",
-        str(SAMPLE / "ranch_dem.tif"),
-        "--boundary",
-        str(SAMPLE / "boundary.geojson"),
-        "--rain",
-        str(SAMPLE / "rainfall.csv"),
-        "--curve-number",
-        "79",
-        "--roads",
-        str(SAMPLE / "ranch.gpkg"),
-        "--keep-clear",
-        str(SAMPLE / "ranch.gpkg"),
-        "--keep-clear-layer",
-        "keep_clear",
-        "--units",
-        units,
-        "--out",
-        str(out),
-        "--quiet",
-    ]
-    assert run(arguments) == 0
-    return out
-
-
 @pytest.fixture(scope="module")
 def plan(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return screened(tmp_path_factory.mktemp("si"), "si")
+    return sample_plan(tmp_path_factory.mktemp("si") / "plan_si.gpkg", "si")
 
 
 @pytest.fixture(scope="module")
 def plan_us(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return screened(tmp_path_factory.mktemp("us"), "us")
+    return sample_plan(tmp_path_factory.mktemp("us") / "plan_us.gpkg", "us")
 
 
 @pytest.fixture

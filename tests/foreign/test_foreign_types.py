@@ -35,7 +35,7 @@ from cli.packet.packet_making import chosen_sites, make_packet
 from cli.plan.explanation import Wanted
 from cli.plan.plan_reading import PlanFile, read_plan
 from siting.works.costs import load_costs
-from tests.foreign.conftest import SAMPLE
+from tests.foreign.conftest import SAMPLE, Screened
 
 LATTICE, BENCH, FURROW = "stone lattice", "quiet bench", "crosswise furrow"
 LABEL = "lattice of combed stone"
@@ -119,22 +119,15 @@ def test_the_plan_holds_what_the_types_say(plan: PlanFile, package: Any) -> None
     assert tuple(looks) == package.StoneLattice.look_first
 
 
-def test_the_ranch_map_draws_its_shape_and_explains_it(
-    plan: PlanFile, package: Any, figures: list[Figure], tmp_path: Path
-) -> None:
-    given = ["--boundary", SAMPLE / "boundary.geojson", "--roads", SAMPLE / "ranch.gpkg"]
-    ran(
-        "screen", SAMPLE / "ranch_dem.tif", *given, "--out", tmp_path / "p.gpkg",
-        "--map", tmp_path / "map.png", "--quiet",
-    )  # fmt: skip
-    (figure,) = figures
+def test_the_ranch_map_draws_its_shape_and_explains_it(package: Any, screened: Screened) -> None:
+    figure = screened.figure
     rings = [corner for ring in package.RINGS for corner in ring]
     at = [axes for axes in figure.axes if holds(paths_of(axes), rings)]
     assert len(at) == 2  # on the map and in its legend
     assert "Lattice: comb the water" in words_of(figure)
     # Those without a shape of their own keep that of their control.
     assert "Vertical control: stop a drop" in words_of(figure)
-    image = imread(tmp_path / "map.png")
+    image = imread(screened.map)
     assert image.shape[0] > 500
 
 
@@ -327,7 +320,7 @@ def test_waypoints_call_it_by_its_name_and_show_its_shape(
     heading = rf"Site {road['site_id']}, work \d+, rank {road['rank']}(, number \d+ of \d+)?\. "
     assert re.search(rf"{heading}Build: {FURROW}, 0.25 m deep", text)
     assert "1.0 m along the road" in text
-    ran("waypoints", plan_path, "--dem", dem, "--out", tmp_path / "w.kmz")
+    ran("waypoints", plan_path, "--out", tmp_path / "w.kmz")
     with zipfile.ZipFile(tmp_path / "w.kmz") as archive:
         kml = archive.read("doc.kml").decode()
         icon = imread(io.BytesIO(archive.read(f"icons/{KEY}.png")))

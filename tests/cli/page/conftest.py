@@ -15,10 +15,10 @@ from cli.main import run
 from cli.plan.geopackage import write_geopackage
 from cli.plan.layers import Layer
 from cli.plan.relief_layer import relief_picture
+from tests import plans
 from tests.example_plan import example_layers, example_raster, example_tables, texts
 
 ROOT = Path(__file__).resolve().parents[3]
-SAMPLE = ROOT / "sample_dem"
 LONG = "Ditch " * 1700
 HOSTILE = (
     '<img src=x onerror="document.title=1">',
@@ -37,12 +37,7 @@ def make_page(plan: Path, out: Path, *more: str) -> Path:
 
 @pytest.fixture(scope="session")
 def sample_plan(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    out = tmp_path_factory.mktemp("sample") / "ranch.gpkg"
-    given = ["--boundary", SAMPLE / "boundary.geojson", "--rain", SAMPLE / "rainfall.csv",
-             "--curve-number", 79, "--roads", SAMPLE / "ranch.gpkg"]  # fmt: skip
-    arguments = ["screen", SAMPLE / "ranch_dem.tif", *given, "--out", out, "--quiet"]
-    assert run([str(a) for a in arguments]) == 0
-    return out
+    return plans.sample_plan(tmp_path_factory.mktemp("sample") / "ranch.gpkg")
 
 
 @pytest.fixture(scope="session")
