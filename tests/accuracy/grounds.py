@@ -121,18 +121,36 @@ def _only_one_metre(cell_m: float) -> None:
         raise ValueError("grounds that no lidar has passed over have cells of 1 m")
 
 
-SPARSE = lidar.Survey(density_per_m2=1.0, vertical_m=0.08)
-_MAKERS: dict[str, tuple[Callable[..., MadeGround], lidar.Survey | None]] = {
+def survey_of(seed: int) -> lidar.Survey:
+    """How the ground of a seed was surveyed: as surveys differ from each other."""
+    rng = np.random.default_rng([seed, 9])
+    return lidar.Survey(
+        density_per_m2=float(np.exp(rng.uniform(np.log(1.0), np.log(8.0)))),
+        brush_share=float(rng.uniform(0.02, 0.15)),
+        brush_density_per_m2=float(rng.uniform(0.1, 0.5)),
+        face_density_per_m2=float(rng.uniform(0.15, 0.5)),
+        vertical_m=float(rng.uniform(0.03, 0.08)),
+        horizontal_m=float(rng.uniform(0.10, 0.20)),
+        pits_per_ha=float(rng.uniform(0.0, 1.0)),
+        by_distance=bool(rng.random() < 0.25),
+    )
+
+
+def _sparse(seed: int) -> lidar.Survey:
+    return lidar.Survey(density_per_m2=1.0, vertical_m=0.08)
+
+
+_MAKERS: dict[str, tuple[Callable[..., MadeGround], Callable[[int], lidar.Survey] | None]] = {
     "ranch": (_ranch(None), None),
     "ranch_full": (_ranch(Extras()), None),
-    "ranch_lidar": (_ranch(None), lidar.Survey()),
-    "ranch_full_lidar": (_ranch(Extras()), lidar.Survey()),
-    "ranch_full_sparse": (_ranch(Extras()), SPARSE),
+    "ranch_lidar": (_ranch(None), survey_of),
+    "ranch_full_lidar": (_ranch(Extras()), survey_of),
+    "ranch_full_sparse": (_ranch(Extras()), _sparse),
     "second": (_other(second.make_ground), None),
-    "second_lidar": (_other(second.make_ground), lidar.Survey()),
-    "second_sparse": (_other(second.make_ground), SPARSE),
+    "second_lidar": (_other(second.make_ground), survey_of),
+    "second_sparse": (_other(second.make_ground), _sparse),
     "terraces": (_other(terraced_fields), None),
-    "terraces_lidar": (_other(terraced_fields), lidar.Survey()),
+    "terraces_lidar": (_other(terraced_fields), survey_of),
 }
 NAMES = tuple(_MAKERS)
 
@@ -145,7 +163,7 @@ def made_ground(name: str, seed: int, *, cell_m: float = 1.0) -> MadeGround:
     name
         One of ``NAMES``.
     seed
-        Of ``FITTING``, ``SCORING`` or ``HELD_BACK``. On the second ground its remainder by four
+        Of ``FITTING``, ``SCORING`` or ``HELD_BACK``. On the second ground its remainder by five
         picks the kind of land.
     cell_m
         Cell size (m): 0.5, 1, 2, 3 or 5; other than 1 only where lidar has passed. Truth, gullies
@@ -157,7 +175,7 @@ def made_ground(name: str, seed: int, *, cell_m: float = 1.0) -> MadeGround:
     with contextlib.suppress(FileNotFoundError), open(path, "rb") as file:
         kept: MadeGround = pickle.load(file)
         return kept
-    got = make(seed, how, cell_m)
+    got = make(seed, how and how(seed), cell_m)
     made = replace(got, name=name)
     with tempfile.NamedTemporaryFile(dir=folder, delete=False) as part:
         pickle.dump(made, part, protocol=pickle.HIGHEST_PROTOCOL)
