@@ -82,7 +82,6 @@ def _coarser(transform: Affine, cell_m: float) -> Affine:
 def _ranch(extras: Extras | None) -> Callable[..., MadeGround]:
     def make(seed: int, how: lidar.Survey | None, cell_m: float) -> MadeGround:
         if how is None:
-            _only_one_metre(cell_m)
             ranch = make_ranch(seed, RANCH_M, RANCH_M, extras=extras, details=True)
             elevation, gully, cut = ranch.elevation, ranch.gully, ranch.cut_m
         else:
@@ -103,9 +102,7 @@ def _other(ground: Callable[[int], second.Ground]) -> Callable[..., MadeGround]:
     def make(seed: int, how: lidar.Survey | None, cell_m: float) -> MadeGround:
         made = ground(seed)
         elevation = made.elevation
-        if how is None:
-            _only_one_metre(cell_m)
-        else:
+        if how is not None:
             elevation = lidar.survey_ground(
                 made.fine, second.FINE_M, cell_m, seed, how, water=made.water
             )
@@ -114,11 +111,6 @@ def _other(ground: Callable[[int], second.Ground]) -> Callable[..., MadeGround]:
         return MadeGround("", seed, elevation, transform, made.crs, made.truth, made.gully, cut)
 
     return make
-
-
-def _only_one_metre(cell_m: float) -> None:
-    if cell_m != 1.0:
-        raise ValueError("grounds that no lidar has passed over have cells of 1 m")
 
 
 def survey_of(seed: int) -> lidar.Survey:
@@ -170,6 +162,8 @@ def made_ground(name: str, seed: int, *, cell_m: float = 1.0) -> MadeGround:
         and cut stay the same, at 1 m.
     """
     make, how = _MAKERS[name]
+    if how is None and cell_m != 1.0:
+        raise ValueError("grounds that no lidar has passed over have cells of 1 m")
     folder = kept_folder("grounds", Path(lidar.__file__).parent, Path(second.__file__).parent)
     path = folder / f"{name}_{seed}_{cell_m:g}.pickle"
     with contextlib.suppress(FileNotFoundError), open(path, "rb") as file:

@@ -198,7 +198,8 @@ def make_ground(
     swing = None
     if land.swing:
         worn = _fill_valley(worn, 2.0, draw_lines(worn, 2.0, np.random.default_rng(0)))
-        swing = Swing(float(rng.uniform(60, 105)), float(rng.uniform(9, 17)), 25_000.0)
+        wave_m = float(rng.uniform(70, 110))
+        swing = Swing(wave_m, wave_m * float(rng.uniform(0.10, 0.16)), 25_000.0)
     for wave_m, tall_m in ((60.0, 0.08), (25.0, 0.05)):
         worn += tall_m * bumps(rng, worn.shape, 2.0, wave_m)
     before = refine(worn, 4)
