@@ -89,6 +89,10 @@ def test_a_ground_comes_with_its_truth_and_the_same_from_the_disk(name: str) -> 
         assert 0 <= r < rows
         assert 0 <= c < cols
         assert height >= 0.6
+    outlines = first.outlines()
+    assert set(outlines) == {g["id"] for g in first.truth["gullies"]}
+    for told in first.truth["gullies"]:
+        assert outlines[told["id"]].area == pytest.approx(told["area_m2"])
     void = sum(g["void_m3"] for g in first.truth["gullies"])
     assert void == pytest.approx(first.cut_m[first.gully > 0].sum(), rel=1e-3)
 
@@ -96,6 +100,15 @@ def test_a_ground_comes_with_its_truth_and_the_same_from_the_disk(name: str) -> 
 def test_a_ground_without_lidar_has_cells_of_one_metre() -> None:
     with pytest.raises(ValueError, match="1 m"):
         made_ground("second", 1102, cell_m=2.0)
+
+
+def test_a_coarser_survey_covers_the_same_land() -> None:
+    fine, coarse = (made_ground("second_lidar", 1103, cell_m=c) for c in (1.0, 5.0))
+    assert coarse.elevation.shape == (160, 160)
+    assert coarse.truth == fine.truth
+    assert coarse.cell_m == 5.0
+    means = fine.elevation.reshape(160, 5, 160, 5).mean(axis=(1, 3))
+    assert abs(np.median(coarse.elevation - means)) < 0.05
 
 
 def test_neither_naive_detector_finds_most_heads_with_few_wrong() -> None:

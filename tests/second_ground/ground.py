@@ -219,7 +219,7 @@ def make_ground(
     fine = site.z
     clean, cut = _coarser(fine, 2), _coarser(cut_away, 2)
     transform = Affine(CELL_M, 0, WEST_M, 0, -CELL_M, NORTH_M)
-    gully, gullies = tell_gullies(cut, CELL_M, transform)
+    gully, gullies = tell_gullies(cut, CELL_M)
     heads, smooth = tell_heads(after, FINE_M, lines, waves, cuts)
     heads = without_dry(heads, clean, CELL_M)
     heads += steeper_places(after, FINE_M, lines, cuts, heads)
