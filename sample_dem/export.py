@@ -235,7 +235,7 @@ def _layers(ranch: Ranch) -> dict[str, gpd.GeoDataFrame]:
         ),
     )
     heads["pairable"] = [
-        {True: "yes", False: "no", None: "measure on site"}[v] for v in heads["pairable"]
+        "yes" if v is True else "no" if v is False else "measure on site" for v in heads["pairable"]
     ]
     for name in ("bankfull_depth_m", "control_height_needed_m", "slope_below"):
         heads[name] = heads[name].astype(float)

@@ -356,6 +356,9 @@ def main() -> None:
     parser.add_argument(
         "--noise-correlation", type=float, default=0.0, help="length over which it is alike (m)"
     )
+    parser.add_argument(
+        "--full", action="store_true", help="gullies of more kinds, and more that is none"
+    )
     parser.add_argument("--out", type=Path, required=True, help="folder to write into")
     asked = parser.parse_args()
     ranch = make_ranch(
@@ -365,6 +368,7 @@ def main() -> None:
         cell_m=asked.cell,
         noise_m=asked.noise,
         noise_correlation_m=asked.noise_correlation,
+        extras=Extras() if asked.full else None,
     )
     for path in write_ranch(ranch, asked.out):
         print(path)

@@ -39,6 +39,7 @@ class Survey:
     swath_m: float = 0.015  # how far strips of flight differ from each other
     pits_per_ha: float = 0.7
     by_distance: bool = False  # inverse distance instead of facets
+    smooth_m: float = 0.0  # spread of a smoothing of the grid, as resampling leaves it
 
 
 def survey_ground(
@@ -85,6 +86,8 @@ def survey_ground(
     x, y, height = _with_corners(x, y, height, shape, out_cell_m)
     grid = _by_distance if how.by_distance else _by_facets
     out = grid(x / out_cell_m, y / out_cell_m, height, shape)
+    if how.smooth_m > 0:
+        out = ndimage.gaussian_filter(out, how.smooth_m / out_cell_m, mode="nearest")
     if water is not None:
         rows, cols = ((np.arange(n) + 0.5) * out_cell_m / cell_m for n in shape)
         at = np.ix_(rows.astype(int), cols.astype(int))

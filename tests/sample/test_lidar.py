@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -79,6 +81,13 @@ def test_pits_are_one_cell_wide_and_as_many_as_asked() -> None:
     deep = out < 9.7
     assert 5 <= deep.sum() <= 40
     assert survey_ground(clean, 0.5, 1.0, 6, BARE).min() > 9.7
+
+
+def test_smoothing_takes_noise_away_and_spreads_a_drop_further() -> None:
+    rough = survey_ground(_step(1.5), 0.5, 1.0, 8, BARE)
+    smooth = survey_ground(_step(1.5), 0.5, 1.0, 8, replace(BARE, smooth_m=1.2))
+    assert np.diff(smooth[:30], axis=0).std() < 0.5 * np.diff(rough[:30], axis=0).std()
+    assert -np.diff(smooth.mean(axis=1)).min() < -np.diff(rough.mean(axis=1)).min()
 
 
 def test_still_water_comes_out_flat() -> None:

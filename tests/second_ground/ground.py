@@ -1,4 +1,4 @@
-"""Second grounds by seed: four kinds of land, with gullies and what may be taken for one."""
+"""Second grounds by seed: five kinds of land, with gullies and what may be taken for one."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ BASE_M = 700.0
 FINE_M, CELL_M = 0.5, 1.0
 NEAR_M = 4.0
 MARGIN_M = 32  # made around the land and cut off, since lines crowd along a closed edge
-KINDS = ("swales", "dissected", "tableland", "meadow")
+KINDS = ("swales", "dissected", "tableland", "meadow", "mountain")
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,23 +66,28 @@ class _Land:
     old_wall: float
     spread_share: float
     waves: tuple[int, int]
+    ribs: float = 0.0
     from_edge: bool = True
     swing: bool = False
 
 
 _LANDS = {
     "swales": _Land(
-        0.2, 80, 0.12, 6.0, 0.012, 1.0, (0.9, 2.6), (60, 170), 1.5, 2.6, 1.2, 0.45, (1, 2), False
+        0.2, 80, 0.12, 6.0, 0.012, 1.0, (0.9, 2.6), (60, 170), 1.5, 2.6, 1.2, 0.45, (1, 2),
+        from_edge=False,
     ),
     "dissected": _Land(
-        0.6, 80, 0.15, 4.0, 0.03, 2.0, (3.0, 5.0), (250, 550), 1.9, 2.2, 0.9, 0.5, (2, 3)
+        0.6, 80, 0.15, 3.4, 0.03, 2.0, (3.0, 5.0), (250, 550), 1.9, 2.2, 0.9, 0.5, (2, 3), 0.10
     ),
     "tableland": _Land(
-        0.06, 40, 0.06, 6.0, 0.008, 0.6, (6.0, 10.0), (250, 550), 2.0, 1.9, 0.8, 0.6, (2, 3)
+        0.06, 40, 0.06, 6.0, 0.008, 0.6, (6.0, 10.0), (250, 550), 2.0, 1.9, 0.8, 0.6, (2, 3), 0.08
     ),
     "meadow": _Land(
         0.3, 80, 0.12, 6.0, 0.008, 1.0, (1.3, 2.2), (70, 200), 1.3, 2.4, 1.3, 0.4, (1, 1),
-        True, True,
+        swing=True,
+    ),
+    "mountain": _Land(
+        1.6, 80, 0.15, 4.5, 0.10, 3.0, (1.2, 2.4), (200, 700), 1.5, 1.6, 0.8, 0.6, (4, 6), 0.06
     ),
 }  # fmt: skip
 
@@ -135,8 +140,8 @@ def _waves(land: _Land, lines: list[Line], rng: np.random.Generator) -> list[Wav
     for first in begun:
         time, drop = first.time, first.drop_m
         for _ in range(int(rng.integers(land.waves[0], land.waves[1] + 1)) - 1):
-            time *= float(rng.uniform(0.35, 0.65))
-            drop *= float(rng.uniform(0.3, 0.5))
+            time *= float(rng.uniform(0.35, 0.65) if land.waves[1] < 4 else rng.uniform(0.55, 0.8))
+            drop *= float(rng.uniform(0.3, 0.5) if land.waves[1] < 4 else rng.uniform(0.75, 1.1))
             goal = first.goal_m * drop / first.drop_m
             out.append(wave(first.line, first.start, drop, goal, time, False))
     return out
@@ -193,7 +198,8 @@ def make_ground(
     swing = None
     if land.swing:
         worn = _fill_valley(worn, 2.0, draw_lines(worn, 2.0, np.random.default_rng(0)))
-        swing = Swing(float(rng.uniform(60, 105)), float(rng.uniform(9, 17)), 25_000.0)
+        wave_m = float(rng.uniform(70, 110))
+        swing = Swing(wave_m, wave_m * float(rng.uniform(0.10, 0.16)), 25_000.0)
     for wave_m, tall_m in ((60.0, 0.08), (25.0, 0.05)):
         worn += tall_m * bumps(rng, worn.shape, 2.0, wave_m)
     before = refine(worn, 4)
@@ -202,7 +208,7 @@ def make_ground(
     lines = draw_lines(_coarser(before, 4), 2.0, rng, swing)
     waves = _waves(land, lines, rng)
     cuts = run_waves(lines, waves, rng)
-    after = open_trenches(before, FINE_M, lines, waves, cuts, rng)
+    after = open_trenches(before, FINE_M, lines, waves, cuts, rng, land.ribs)
     edge = int(MARGIN_M / FINE_M)
     before, after = before[edge:-edge, edge:-edge], after[edge:-edge, edge:-edge]
     lines = [replace(line, x=line.x - MARGIN_M, y=line.y - MARGIN_M) for line in lines]
@@ -213,7 +219,7 @@ def make_ground(
     fine = site.z
     clean, cut = _coarser(fine, 2), _coarser(cut_away, 2)
     transform = Affine(CELL_M, 0, WEST_M, 0, -CELL_M, NORTH_M)
-    gully, gullies = tell_gullies(cut, CELL_M, transform)
+    gully, gullies = tell_gullies(cut, CELL_M)
     heads, smooth = tell_heads(after, FINE_M, lines, waves, cuts)
     heads = without_dry(heads, clean, CELL_M)
     heads += steeper_places(after, FINE_M, lines, cuts, heads)

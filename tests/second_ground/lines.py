@@ -76,7 +76,7 @@ def _swing(
     ease = np.clip(np.minimum(at, at[::-1]) / 40.0, 0, 1)
     turn = 2 * np.pi * at / wave_m + 1.3 * np.sin(at / wave_m * 1.7 + phase) + phase
     side = wide_m * ease * (np.sin(turn) + 0.08 * np.sin(2.1 * turn + 1.0))
-    lead = 0.2 * wide_m * ease * np.sin(2 * turn + 0.6)  # loops lean downstream
+    lead = 0.12 * wide_m * ease * np.sin(2 * turn + 0.6)  # loops lean downstream
     return x - side * ty / norm + lead * tx / norm, y + side * tx / norm + lead * ty / norm
 
 

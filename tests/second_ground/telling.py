@@ -6,8 +6,6 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from rasterio.features import shapes
-from rasterio.transform import Affine
 from scipy import ndimage
 
 from tests.second_ground.lines import STEP_M, Line
@@ -280,7 +278,7 @@ def pour_overs(
 
 
 def tell_gullies(
-    cut: NDArray[np.float64], cell_m: float, transform: Affine
+    cut: NDArray[np.float64], cell_m: float
 ) -> tuple[NDArray[np.int32], list[dict[str, Any]]]:
     """Connected cut ground: a raster of gully numbers and one record each."""
     label, n = ndimage.label(cut > GULLY_CUT_M, structure=np.ones((3, 3)))
@@ -290,9 +288,6 @@ def tell_gullies(
     number = np.zeros(n + 1, np.int32)
     number[keep] = np.arange(1, keep.size + 1)
     label = number[label]
-    rings: dict[int, list[Any]] = {}
-    for geometry, value in shapes(label, mask=label > 0, connectivity=8, transform=transform):
-        rings.setdefault(int(value), []).append(geometry["coordinates"])
     told = []
     for k in range(1, keep.size + 1):
         deep = cut[label == k]
@@ -303,7 +298,6 @@ def tell_gullies(
                 "mean_depth_m": round(float(deep.mean()), 3),
                 "max_depth_m": round(float(deep.max()), 3),
                 "void_m3": round(float(deep.sum() * cell_m**2), 2),
-                "polygons": rings[k],
             }
         )
     return label.astype(np.int32), told

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import functools
+
 import numpy as np
 import pytest
 from scipy import ndimage
@@ -13,9 +15,14 @@ from tests.second_ground.wear import flood_order, gather
 SIZE_M = 480
 
 
+@functools.cache
+def _land(kind: str) -> Ground:
+    return make_ground(31, kind, size_m=SIZE_M)
+
+
 @pytest.fixture(scope="module", params=KINDS)
 def land(request: pytest.FixtureRequest) -> Ground:
-    return make_ground(31, request.param, size_m=SIZE_M)
+    return _land(request.param)
 
 
 def _heads(land: Ground) -> list[dict]:
@@ -101,9 +108,7 @@ def test_a_land_has_gully_heads_side_heads_and_traps(land: Ground) -> None:
 
 def test_some_heads_are_sharp_and_some_spread_over_metres() -> None:
     lengths = [
-        h["drop_length_m"]
-        for kind in ("dissected", "tableland")
-        for h in _heads(make_ground(31, kind, size_m=SIZE_M))
+        h["drop_length_m"] for kind in ("dissected", "tableland") for h in _heads(_land(kind))
     ]
     assert np.percentile(lengths, 15) < 2.5
     assert np.percentile(lengths, 85) > 4.0

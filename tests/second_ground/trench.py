@@ -20,6 +20,7 @@ ROUNDED_M = 0.35
 def _open(
     z: NDArray[np.float64],
     ragged: NDArray[np.float64],
+    ribbed: NDArray[np.float64],
     cell_m: float,
     x: NDArray[np.float64],
     y: NDArray[np.float64],
@@ -43,7 +44,8 @@ def _open(
                 d = (dx * dx + dy * dy) ** 0.5
                 if d > reach:
                     continue
-                d *= 1.0 + ragged[r, c]
+                # never so ragged that a wall would fall again going out
+                d += ragged[r, c] * min(d, 12.0) + ribbed[r, c] * min(d, 4.0)
                 out = d - half[i]
                 top = level[i] + FLOOR_CROSS_SLOPE * min(d, half[i])
                 if out > 0.0:  # talus below, steep above
@@ -59,11 +61,13 @@ def open_trenches(
     waves: list[Wave],
     cuts: Cuts,
     rng: np.random.Generator,
+    ribs: float,
 ) -> NDArray[np.float64]:
-    """The surface with the trenches of all waves, rims rounded."""
+    """The surface with all trenches, rims rounded; ``ribs`` is how ribbed the walls are."""
     out = z.copy()
-    ragged = 0.13 * bumps(rng, z.shape, cell_m, 17.0) + 0.07 * bumps(rng, z.shape, cell_m, 7.0)
-    ragged = np.clip(ragged, -0.35, 0.45)
+    ragged = np.clip(0.13 * bumps(rng, z.shape, cell_m, 17.0), -0.3, 0.3)
+    ribbed = 0.07 * bumps(rng, z.shape, cell_m, 7.0) + ribs * bumps(rng, z.shape, cell_m, 5.0)
+    ribbed = np.clip(ribbed, -0.35, 0.35)
     for line in lines:
         depth, age = cuts.depth_m[line.number], cuts.age[line.number]
         if not (depth > LEAST_CUT_M).any():
@@ -77,7 +81,7 @@ def open_trenches(
                 [half_width(wave, a, g) for a, g in zip(line.area_m2, age[k], strict=True)]
             )
             wall = np.array([wall_slope(wave, g) for g in age[k]])
-            _open(out, ragged, cell_m, line.x, line.y, bed, on, half * ease, wall)
+            _open(out, ragged, ribbed, cell_m, line.x, line.y, bed, on, half * ease, wall)
     cut = ndimage.binary_dilation(z - out > 0.03, iterations=int(1.5 / cell_m))
     soft = ndimage.gaussian_filter(out, ROUNDED_M / cell_m, mode="nearest")
     return np.where(cut, soft, out)
