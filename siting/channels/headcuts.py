@@ -245,8 +245,9 @@ def surest_apart(
     """
     order = np.lexsort((lips[:, 1], lips[:, 0], -area, -np.round(sure, 2)))
     kept = _far_apart(lips[order], apart)
-    order = order[kept]
-    return order[_far_apart(feet[order], apart)]
+    kept = order[kept]
+    far: NDArray[np.int64] = kept[_far_apart(feet[kept], apart)]
+    return far
 
 
 def _far_apart(places: FloatArray, apart: float) -> NDArray[np.int64]:

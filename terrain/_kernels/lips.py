@@ -11,8 +11,6 @@ from terrain._kernels.kinds import Float64s, Int64s
 FACE_COST = 0.04
 #: Where the bed bends by less, no lip is looked for, m per m.
 LEAST_BEND = 0.03
-#: Steps below the sharpest bend that bend nearly as much belong to the level ground above the lip.
-SAME_BEND = 0.9
 
 
 @kernel
@@ -71,14 +69,9 @@ def lips_of(
                 break
         if not sharpest:
             continue
-        lip = i
-        for j in range(i - 1, max(0, i - near), -1):
-            if bend[j] < SAME_BEND * bend[i]:
-                break
-            lip = j
-        foot, excess = _foot_below(bed, lip, longest, around, step)
+        foot, excess = _foot_below(bed, i, longest, around, step)
         if excess >= least:
-            out[count, 0] = lip
+            out[count, 0] = i
             out[count, 1] = foot
             out[count, 2] = excess
             count += 1
