@@ -12,7 +12,7 @@ NEWEST := .venv-newest
 TESTS :=
 RUN_TESTS := -m pytest -n auto --dist loadfile --no-loadscope-reorder $(TESTS)
 
-.PHONY: help demo test test-lowest test-newest lint docs bench clean
+.PHONY: help demo test test-lowest test-newest lint docs bench accuracy clean
 .DEFAULT_GOAL := help
 
 help:
@@ -23,6 +23,7 @@ help:
 	@echo "make lint    check style, types and formatting"
 	@echo "make docs    write the pages again that are made from code, and the README's sample output"
 	@echo "make bench   time the terrain chain beside pysheds and pyflwdir (minutes)"
+	@echo "make accuracy  print what is found of what is there, by kind of ground (minutes)"
 	@echo "make clean   remove the environment and everything made"
 
 $(READY): pyproject.toml constraints.txt
@@ -97,6 +98,9 @@ lint: $(READY)
 
 docs: $(READY)
 	$(BIN)/python -m tests.docs.refresh
+
+accuracy: $(READY)
+	$(BIN)/python -m tests.accuracy.accuracy_table
 
 bench: $(READY)
 	$(BIN)/python tests/benchmarks/terrain_chain.py

