@@ -1,11 +1,12 @@
 """Print how far headcuts can be trusted, by kind of ground and cell size: `make accuracy`.
 
-Grounds are those that nothing was fitted on (seeds 1201 and on). Real rasters with marks follow, each
-by weights that were fitted without it, where the folder `shared/dem/real` lies beside the checkout.
+Grounds are those that nothing was fitted on (seeds 1201 and on). Real rasters with marks follow,
+each by weights that were fitted without it, where `shared/dem/real` lies beside the checkout.
 """
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 
@@ -98,7 +99,7 @@ def tally_of(name: str, *, cell_m: float = 1.0) -> Tally:
 def reliability(said: Iterable[float], was: Iterable[bool]) -> Iterator[str]:
     """Rows: confidence, number of finds, share that are heads."""
     s, w = np.array(list(said), float), np.array(list(was), bool)
-    for low, high in zip(BINS, BINS[1:], strict=False):
+    for low, high in itertools.pairwise(BINS):
         here = (s >= low) & (s < high)
         if here.any():
             yield (

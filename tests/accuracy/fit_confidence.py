@@ -168,9 +168,9 @@ def control_drops(*, east: bool = False) -> list[Drops]:
             continue
         raster = read_dem(str(path)).raster
         said, xy, feet, height, area = table(raster)
-        col, row = ~raster.grid.transform * (xy[:, 0], xy[:, 1])
-        keep = (np.asarray(row) >= first_row) & (height >= 0.5)
-        keep &= (np.asarray(col) >= raster.grid.cols / 2) == east
+        t = raster.grid.transform
+        col, row = (xy[:, 0] - t.c) / t.a, (xy[:, 1] - t.f) / t.e
+        keep = (row >= first_row) & (height >= 0.5) & ((col >= raster.grid.cols / 2) == east)
         none = np.zeros(int(keep.sum()), dtype=bool)
         parts = (said[keep], xy[keep], feet[keep], height[keep], area[keep])
         out.append(Drops(name, True, *parts, none, np.full(none.size, CONTROL_WEIGHT)))

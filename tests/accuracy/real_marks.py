@@ -32,8 +32,8 @@ class Marks:
 
     def inside(self, xy: np.ndarray) -> np.ndarray:
         """Whether places lie where marks are complete, ``(n,)``."""
-        col, row = ~self.transform * (xy[:, 0], xy[:, 1])
-        row, col = np.asarray(row) - 0.5, np.asarray(col) - 0.5
+        t = self.transform
+        col, row = (xy[:, 0] - t.c) / t.a - 0.5, (xy[:, 1] - t.f) / t.e - 0.5
         out = np.zeros(len(xy), dtype=bool)
         for r, c, h, w in self.windows:
             out |= (row >= r) & (row < r + h) & (col >= c) & (col < c + w)
@@ -64,7 +64,10 @@ def _marks(name: str, transform: Affine) -> Marks:
     places, sure = [], []
     for file in ("one.csv", "two.csv"):
         rows = _rows(name, file)
-        at = [transform * (float(r["col"]) + 0.5, float(r["row"]) + 0.5) for r in rows]
+        t = transform
+        at = [
+            (t.c + t.a * (float(r["col"]) + 0.5), t.f + t.e * (float(r["row"]) + 0.5)) for r in rows
+        ]
         xy = np.array(at).reshape(-1, 2)
         inside = frame.inside(xy)
         places.append(xy[inside])
