@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import argparse
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -11,7 +11,20 @@ from affine import Affine
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from sample_dem import carving, checking, features, gullies, network, noise, relief, routing, truth
+from sample_dem import (
+    carving,
+    checking,
+    creeks,
+    features,
+    gullies,
+    network,
+    noise,
+    relief,
+    routing,
+    truth,
+)
+from sample_dem.enriching import Added, enrich, tell_more
+from sample_dem.extras import NOTHING, Extras
 from sample_dem.plan import ChannelPlan
 
 CRS = "EPSG:26913"
@@ -33,6 +46,9 @@ class Ranch:
     plans: list[ChannelPlan] = field(repr=False)
     road: features.Road | None
     pond: tuple[features.Feature, NDArray[np.int64]] | None
+    cut_m: NDArray[np.float32] | None = None  # how far below the ground without any gully
+    gully: NDArray[np.int32] | None = None  # number of the gully of each cell, 0 outside
+    water: NDArray[np.bool_] | None = None  # still water
 
 
 class Sheet:
@@ -92,7 +108,12 @@ def _lay_valleys(sheet: Sheet, lines: list[network.CentreLine]) -> NDArray[np.fl
 
 
 def _plan_channels(
-    sheet: Sheet, lines: list[network.CentreLine], rng: np.random.Generator, thrift: float
+    sheet: Sheet,
+    lines: list[network.CentreLine],
+    rng: np.random.Generator,
+    thrift: float,
+    extras: Extras | None,
+    more: np.random.Generator,
 ) -> list[ChannelPlan]:
     wishes = gullies.Wishes(
         heights=[1.1, 2.4, 0.8, 0.5, 1.4],
@@ -108,8 +129,13 @@ def _plan_channels(
             start = plans[line.parent].bed_at(line.parent_station_m)
             junction = float(plan.floor[0]) - start
         walker = gullies.Walker(plan, rng, wishes, thrift)
-        walker.walk(junction)
+        if extras is not None and extras.creek and line.number == 0:
+            creeks.walk_creek(walker, more)
+        else:
+            walker.walk(junction)
         gullies.add_benches(plan, rng)
+        if extras is not None:
+            creeks.alter(plan, more, extras)
         gullies.finish(plan, start)
         plans.append(plan)
     return plans
@@ -123,6 +149,8 @@ def make_ranch(
     cell_m: float = 1.0,
     noise_m: float = 0.05,
     noise_correlation_m: float = 0.0,
+    extras: Extras | None = None,
+    details: bool = False,
 ) -> Ranch:
     """Make a ranch.
 
@@ -138,8 +166,12 @@ def make_ranch(
         Standard deviation of the measuring noise (m).
     noise_correlation_m
         Length over which the noise is alike (m); 0 for white noise.
+    extras
+        Gullies of other kinds and more that is none; the ground of the plain ranch without it.
+    details
+        Tell of drops, gullies and traps as well, which ``extras`` does anyway.
     """
-    rng = np.random.default_rng(seed)
+    rng, more = np.random.default_rng(seed), np.random.default_rng([seed, 3])
     height_m, width_m = rows * cell_m, cols * cell_m
     mid = relief.mid_relief(rng, height_m, width_m)
     z = noise.upsample(mid, relief.MID_CELL_M, rows, cols, cell_m)
@@ -149,19 +181,62 @@ def make_ranch(
     z[:] = ndimage.gaussian_filter(z, 4.0 / cell_m, mode="nearest", truncate=3.0)
     for wave, size in ((45.0, 0.10), (18.0, 0.05), (7.0, 0.02)):
         z += size * noise.smooth_noise(rng, rows, cols, cell_m, wave)
-    plans = _plan_channels(sheet, lines, rng, 1.5)
+    if extras is not None and extras.creek:
+        lines = creeks.meander(lines, more)
+    plans = _plan_channels(sheet, lines, rng, 1.5, extras, more)
     for plan in plans:
         if plan.fan_rise.max() > 0:
             cells, station, offset = sheet.along(plan.line, 56.0)
             carving.raise_fan(z, cells, station, offset, plan.fan_rise, plan.fan_spread)
     decoys = _hillside(z, off_channel, cell_m, rng)
     raw = z.copy()
+    bare, pond, road, flow, checks = _settle(sheet, plans, off_channel, seed)
+    added = None
+    if extras is not None or details:
+        added = _set_apart(sheet, raw, bare, plans, pond)
+        flow = enrich(z, flow, plans, road, off_channel, added, more, extras or NOTHING)
+    clean = z + np.float32(BASE_ELEVATION_M)
+    fuzz = measuring_noise(rng, rows, cols, cell_m, noise_m, noise_correlation_m)
+    fuzz += features.grass(z.shape, off_channel, cell_m, rng)
+    if pond is not None:
+        fuzz.flat[pond[1]] = 0.0
+    if added is not None:
+        fuzz[added.water] = 0.0
+    elevation = clean + fuzz
+    transform = Affine(cell_m, 0, WEST_M, 0, -cell_m, NORTH_M)
+    for array in (clean, elevation):
+        array.setflags(write=False)
+    corner = (WEST_M, NORTH_M, BASE_ELEVATION_M)
+    told = truth.tell(seed, plans, checks, decoys, road, pond, flow, (rows, cols), corner)
+    plain = Ranch(seed, elevation, clean, transform, CRS, told, plans, road, pond)
+    if added is None:
+        return plain
+    told, gully = tell_more(told, z, flow, plans, checks, added, corner)
+    return replace(plain, truth=told, cut_m=added.cut_m, gully=gully, water=added.water)
+
+
+def _settle(
+    sheet: Sheet, plans: list[ChannelPlan], off_channel: NDArray[np.float32], seed: int
+) -> tuple[
+    NDArray[np.float32],
+    tuple[features.Feature, NDArray[np.int64]] | None,
+    features.Road | None,
+    checking.Flow,
+    list[checking.HeadCheck],
+]:
+    """Carve, build and check until every head left is one.
+
+    Returns the ground with its channels alone, pond, road, flow and checks.
+    """
+    z, cell_m = sheet.z, sheet.cell_m
+    raw = z.copy()
     for attempt in range(4):
         z[:] = raw
         later = np.random.default_rng([seed, 1])
         _carve_channels(sheet, plans)
+        bare = z.copy()
         pond = features.build_pond(z, plans, cell_m, later)
-        road = features.plan_road(plans, width_m, height_m, later)
+        road = features.plan_road(plans, z.shape[1] * cell_m, z.shape[0] * cell_m, later)
         if road is not None:
             features.build_road(z, road, off_channel, plans, cell_m)
         flow = checking.route(z, cell_m)
@@ -174,27 +249,27 @@ def make_ranch(
             plan.heads.remove(head)
             plan.softened.append(head)
         _finish_beds(plans)
-    clean = z + np.float32(BASE_ELEVATION_M)
-    fuzz = measuring_noise(rng, rows, cols, cell_m, noise_m, noise_correlation_m)
-    fuzz += features.grass(z.shape, off_channel, cell_m, rng)
+    return bare, pond, road, flow, checks
+
+
+def _set_apart(
+    sheet: Sheet,
+    raw: NDArray[np.float32],
+    bare: NDArray[np.float32],
+    plans: list[ChannelPlan],
+    pond: tuple[features.Feature, NDArray[np.int64]] | None,
+) -> Added:
+    """How far the ground with channels lies under one that has their swales alone."""
+    held = sheet.z.copy()
+    sheet.z[:] = raw
+    _carve_channels(sheet, [gullies.swale_alone(plan) for plan in plans])
+    cut = sheet.z - bare
+    sheet.z[:] = held
+    added = Added(np.maximum(cut, 0), np.zeros(cut.shape, bool))
     if pond is not None:
-        fuzz.flat[pond[1]] = 0.0
-    elevation = clean + fuzz
-    transform = Affine(cell_m, 0, WEST_M, 0, -cell_m, NORTH_M)
-    for array in (clean, elevation):
-        array.setflags(write=False)
-    told = truth.tell(
-        seed,
-        plans,
-        checks,
-        decoys,
-        road,
-        pond,
-        flow,
-        (rows, cols),
-        (WEST_M, NORTH_M, BASE_ELEVATION_M),
-    )
-    return Ranch(seed, elevation, clean, transform, CRS, told, plans, road, pond)
+        added.traps.append(pond[0])
+        added.water.flat[pond[1]] = True
+    return added
 
 
 def _hillside(

@@ -6,7 +6,7 @@ flatter than its valley, so its depth grows upstream until a headcut takes it aw
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -61,6 +61,7 @@ def blank_plan(
         * np.exp(0.08 * wander(rng, n, 40.0)),
         fan_rise=np.zeros(n),
         fan_spread=np.full(n, 8.0),
+        ripple=np.zeros(n),
     )
 
 
@@ -283,6 +284,11 @@ class Walker:
                 self.ramp_out(0.05, "graded_junction")
         else:
             self.d = max(junction_depth, 0.12)
+        self.walk_on()
+
+    def walk_on(self) -> None:
+        """Plan what is left of the channel, from where the walk has come to."""
+        rng = self.rng
         self.swale(rng.uniform(15, 60) * self.thrift)
         while self._room() > 45:
             pick = rng.random()
@@ -351,10 +357,19 @@ def finish(plan: ChannelPlan, start_bed: float | None) -> None:
             pools[inside] = np.maximum(pools[inside], head.pool_m * 4 * t[inside] * (1 - t[inside]))
     rise = np.interp(at, metre, plan.fan_rise)
     floor = np.interp(at, metre, plan.floor)
-    plan.bed = floor + rise - depth - pools
+    plan.bed = floor + rise - depth - pools + np.interp(at, metre, plan.ripple)
     if start_bed is not None:  # meet the main channel's bed exactly
         gap = start_bed - plan.bed[0]
         plan.bed = plan.bed + gap * np.exp(-at / 12.0)
     own = np.interp(at, metre, plan.swale_depth)
     t = np.clip((depth - own - 0.05) / 0.35, 0, 1)
     plan.gully = t * t * (3 - 2 * t)
+
+
+def swale_alone(plan: ChannelPlan) -> ChannelPlan:
+    """The same channel as if it had never been cut: its swale on the valley floor."""
+    n = plan.floor.size
+    at, metre = np.arange(0.0, n - 1, BED_STEP_M), np.arange(n)
+    fade = np.clip((n - 1 - metre) / 30.0, 0, 1)
+    bed = plan.floor + plan.fan_rise - fade * plan.swale_depth
+    return replace(plan, bed=np.interp(at, metre, bed), gully=np.zeros(at.size))

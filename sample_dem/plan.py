@@ -49,6 +49,7 @@ class ChannelPlan:
     swale_depth: NDArray[np.float64]
     fan_rise: NDArray[np.float64]
     fan_spread: NDArray[np.float64]
+    ripple: NDArray[np.float64]  # pools and riffles, above the bed
     heads: list[PlannedHead] = field(default_factory=list)
     reaches: list[Reach] = field(default_factory=list)
     softened: list[PlannedHead] = field(default_factory=list)

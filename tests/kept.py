@@ -17,20 +17,20 @@ KEPT = Path(__file__).resolve().parents[1] / ".pytest_cache"
 
 
 @functools.cache
-def kept_folder(what: str, sources: Path) -> Path:
-    """Give a folder for what is made by the Python files of another one.
+def kept_folder(what: str, *sources: Path) -> Path:
+    """Give a folder for what is made by the Python files of others.
 
     Parameters
     ----------
     what
         Name of the folder.
-    sources
-        Folder of the files that make it.
+    *sources
+        Folders of the files that make it.
     """
     digest = hashlib.sha256(f"{platform.python_version()} {platform.machine()}".encode())
     for library in ("llvmlite", "numba", "numpy", "scipy"):
         digest.update(importlib.metadata.version(library).encode())
-    for source in sorted(sources.glob("*.py")):
+    for source in (file for folder in sources for file in sorted(folder.glob("*.py"))):
         digest.update(source.read_bytes())
     folder = KEPT / what / digest.hexdigest()[:16]
     folder.mkdir(parents=True, exist_ok=True)
