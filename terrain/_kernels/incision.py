@@ -34,6 +34,47 @@ def block_means(z: Float32s, valid: Bools, size: int, out: Float32s, first: int,
 
 
 @kernel
+def _wall_of_ray(
+    depth: Float32s,
+    row: int,
+    col: int,
+    down: int,
+    right: int,
+    edge_m: float,
+    far: int,
+    step: int,
+    gentle: float,
+) -> tuple[float, float]:
+    """Greatest change of depth over a step along a ray, and the depth left above that wall."""
+    n = 1
+    while n <= far:
+        r, c = row + n * down, col + n * right
+        if r < 0 or c < 0 or r >= depth.shape[0] or c >= depth.shape[1]:
+            return 0.0, 0.0
+        if depth[r, c] < edge_m:
+            break
+        n += 1
+    if n > far:
+        return 0.0, 0.0
+    steepest = 0.0
+    at = 0
+    for m in range(n):
+        to = min(m + step, n)
+        change = depth[row + m * down, col + m * right] - depth[row + to * down, col + to * right]
+        if change > steepest:
+            steepest, at = float(change), m
+    # up the wall to where the ground is no longer steep
+    m = min(at + step, n)
+    while m < n:
+        to = min(m + step, n)
+        change = depth[row + m * down, col + m * right] - depth[row + to * down, col + to * right]
+        if change < gentle * steepest:
+            break
+        m += 1
+    return steepest, float(depth[row + m * down, col + m * right])
+
+
+@kernel
 def edge_walls(
     depth: Float32s,
     rows: Int64s,
@@ -68,50 +109,22 @@ def edge_walls(
     Returns the change of depth in m for each cell's side, and the depth of the shelf, m; both
     float32 ``(n,)``.
     """
-    height, width = depth.shape
     out = np.zeros(rows.size, dtype=np.float32)
     shelf = np.zeros(rows.size, dtype=np.float32)
     for i in range(rows.size):
         for code in range(4):
-            run = step * np.hypot(float(ROW_STEP[code]), float(COL_STEP[code]))
-            both: Real = 0.0
-            level: Real = 0.0
-            for sign in (1, -1):
-                down, right = sign * ROW_STEP[code], sign * COL_STEP[code]
-                n = 1
-                met = False
-                while n <= far:
-                    r, c = rows[i] + n * down, cols[i] + n * right
-                    if r < 0 or c < 0 or r >= height or c >= width:
-                        break
-                    if depth[r, c] < edge_m[i]:
-                        met = True
-                        break
-                    n += 1
-                if not met:
-                    continue
-                steepest: Real = 0.0
-                at = 0
-                for m in range(n):
-                    r, c = rows[i] + m * down, cols[i] + m * right
-                    to = min(m + step, n)
-                    change = depth[r, c] - depth[rows[i] + to * down, cols[i] + to * right]
-                    if change > steepest:
-                        steepest, at = change, m
-                # up the wall to where the ground is no longer steep
-                m = min(at + step, n)
-                while m < n:
-                    to = min(m + step, n)
-                    r, c = rows[i] + m * down, cols[i] + m * right
-                    change = depth[r, c] - depth[rows[i] + to * down, cols[i] + to * right]
-                    if change < gentle * steepest:
-                        break
-                    m += 1
-                both += steepest / run
-                level += depth[rows[i] + m * down, cols[i] + m * right]
-            if both / 2.0 > out[i]:
-                out[i] = both / 2.0
-                shelf[i] = level / 2.0
+            down, right = ROW_STEP[code], COL_STEP[code]
+            run = step * np.hypot(float(down), float(right))
+            wall, level = _wall_of_ray(
+                depth, rows[i], cols[i], down, right, edge_m[i], far, step, gentle
+            )
+            other, other_level = _wall_of_ray(
+                depth, rows[i], cols[i], -down, -right, edge_m[i], far, step, gentle
+            )
+            both = (wall + other) / (2.0 * run)
+            if both > out[i]:
+                out[i] = both
+                shelf[i] = (level + other_level) / 2.0
     return out, shelf
 
 
@@ -266,22 +279,17 @@ def grown(cells: Int64s, label: Int32s, out: Int32s) -> Int64s:
 
 
 @kernel
-def shrunk(cells: Int64s, label: Int32s, out: Int32s) -> Int64s:
-    """Take the outermost cells from each piece; return those that are left.
-
-    ``out`` is a copy of ``label`` and loses them.
-    """
+def inner_cells(cells: Int64s, label: Int32s) -> Bools:
+    """Whether each cell of the pieces has none but such cells on its four sides."""
     rows, columns = label.shape
-    keep = np.ones(cells.size, dtype=np.bool_)
+    inner = np.ones(cells.size, dtype=np.bool_)
     for i in range(cells.size):
         row, col = cells[i] // columns, cells[i] % columns
         for code in range(0, 8, 2):
             r, c = row + ROW_STEP[code], col + COL_STEP[code]
             if r < 0 or c < 0 or r >= rows or c >= columns or label[r, c] == 0:
-                keep[i] = False
-        if not keep[i]:
-            out[row, col] = 0
-    return cells[keep]
+                inner[i] = False
+    return inner
 
 
 @kernel

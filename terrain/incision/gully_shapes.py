@@ -1,14 +1,14 @@
-"""Gullies: pieces of incised ground, how long, wide and deep they are, and what is gone from them."""
+"""Gullies: pieces of incised ground, their length, width and depth, and what is gone from them."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from terrain._kernels.incision import fill_across, grown, label_cells, longest_ways, shrunk
+from terrain._kernels.incision import fill_across, grown, inner_cells, label_cells, longest_ways
 from terrain.channels.network import ChannelNetwork
 from terrain.flow.flow_field import FlowField
 from terrain.incision.incised_ground import IncisedGround
@@ -28,7 +28,9 @@ class GullyLimits:
     sure_length_m
         Length from which on the length leaves no doubt, m.
     length_over_width
-        Length over greatest width, at least: a hollow or a pit is as long as wide.
+        Length over mean width, at least: a hollow or a pit is as long as wide.
+    steep_share, steep_length_m
+        Share of its flow lines along which walls leave no doubt, and length of those, at least.
     ditch_length_m, ditch_stray
         A gully at least so long that strays from a straight line by at most this share of its
         length is taken for a ditch.
@@ -39,6 +41,8 @@ class GullyLimits:
     least_length_m: float = 20.0
     sure_length_m: float = 60.0
     length_over_width: float = 2.0
+    steep_share: float = 0.1
+    steep_length_m: float = 8.0
     ditch_length_m: float = 80.0
     ditch_stray: float = 0.01
     ditch_confidence: float = 0.3
@@ -62,8 +66,8 @@ class Gullies:
         Depth below the restored ground: averaged over its area; greatest on its flow lines.
     void_m3, void_low_m3, void_high_m3
         What is gone: between the ground and straight lines laid across from edge to edge; and the
-        same with the edges one cell further in or out and the noise of the raster's heights all
-        one way.
+        same without its outermost cells, and with the edges one cell further out, and the noise of
+        the raster's heights all one way.
     lowest_cell
         Flat number of the lowest cell of its longest flow line.
     ditch
@@ -91,6 +95,10 @@ class Gullies:
     def size(self) -> int:
         """Number of gullies."""
         return int(self.area_m2.size)
+
+    def take(self, which: IntArray) -> Gullies:
+        """Those of the given numbers, ``(m,)``, in that order."""
+        return Gullies(**{f.name: getattr(self, f.name)[which] for f in fields(self)})
 
 
 def find_gullies(
@@ -127,16 +135,24 @@ def find_gullies(
     on_line = _Means.of(lines.piece, pieces)
     width_m = np.nan_to_num(span[at])
     greatest_width_m = on_line.greatest(width_m)
+    mean_width_m = on_line.mean(width_m)
     long = (lines.length_m >= told.least_length_m) & (
-        lines.length_m >= told.length_over_width * greatest_width_m
+        lines.length_m >= told.length_over_width * mean_width_m
+    )
+    of_place = label.reshape(-1)[incised.on_line].astype(np.int64) - 1
+    of_steep = _Means.of(of_place, pieces)
+    share = of_steep.mean(incised.steep.astype(float))
+    steep = share >= np.maximum(
+        told.steep_share,
+        told.steep_length_m / raster.grid.cell_m / np.maximum(of_steep.count, 1),
     )
     per_cell = raster.grid.cell_area_m2
     area_m2 = np.bincount(of_cell, minlength=pieces) * per_cell
     void = np.bincount(of_cell, weights=depth, minlength=pieces) * per_cell
-    low, high = _void_range(raster, cells, label, pieces)
+    low, high = _void_range(raster, cells, label, depth, pieces)
     spread = incised.noise_m * area_m2
     greatest_depth_m = on_line.greatest(depth[at])
-    keep = np.flatnonzero(long & (void > 0))
+    keep = np.flatnonzero(long & steep & (void > 0))
     keep = keep[np.lexsort((lines.lowest[keep], -void[keep]))]
     ditch = (lines.length_m >= told.ditch_length_m) & (lines.stray <= told.ditch_stray)
     ramp = np.clip(lines.length_m / told.sure_length_m, 0.0, 1.0)
@@ -150,7 +166,7 @@ def find_gullies(
         outline=outlines(raster.grid, cells[inside], rank[of_cell[inside]], keep.size),
         area_m2=area_m2[keep],
         length_m=lines.length_m[keep],
-        mean_width_m=on_line.mean(width_m)[keep],
+        mean_width_m=mean_width_m[keep],
         greatest_width_m=greatest_width_m[keep],
         mean_depth_m=(void / np.maximum(area_m2, per_cell))[keep],
         greatest_depth_m=greatest_depth_m[keep],
@@ -249,18 +265,21 @@ def _fill(
 
 
 def _void_range(
-    raster: Raster, cells: IntArray, label: NDArray[np.int32], pieces: int
+    raster: Raster,
+    cells: IntArray,
+    label: NDArray[np.int32],
+    depth: FloatArray,
+    pieces: int,
 ) -> tuple[FloatArray, FloatArray]:
-    """Void with the edges one cell further in, and one cell further out, m3."""
-    found = []
-    for change in (shrunk, grown):
-        other = label.copy()
-        own = change(cells, label, other)
-        known = raster.valid.reshape(-1)[own]
-        own = own[known]
-        filled, _ = _fill(raster, own, other)
-        depth = np.nan_to_num(filled - raster.elevation_m.reshape(-1)[own])
-        piece = other.reshape(-1)[own].astype(np.int64) - 1
-        sums = np.bincount(piece, weights=depth, minlength=pieces)
-        found.append(sums * raster.grid.cell_area_m2)
-    return found[0], found[1]
+    """Void without the outermost cells, and with the edges one cell further out, m3."""
+    per_cell = raster.grid.cell_area_m2
+    inner = inner_cells(cells, label)
+    piece = label.reshape(-1)[cells[inner]].astype(np.int64) - 1
+    low = np.bincount(piece, weights=depth[inner], minlength=pieces) * per_cell
+    wider = label.copy()
+    own = grown(cells, label, wider)
+    own = own[raster.valid.reshape(-1)[own]]
+    filled, _ = _fill(raster, own, wider)
+    more = np.nan_to_num(filled - raster.elevation_m.reshape(-1)[own])
+    piece = wider.reshape(-1)[own].astype(np.int64) - 1
+    return low, np.bincount(piece, weights=more, minlength=pieces) * per_cell

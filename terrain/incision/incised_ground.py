@@ -43,11 +43,15 @@ class IncisionLimits:
         Depth of incised ground on its flow line, m.
     noise_times
         And at least so many times the noise of the raster's heights.
+    edge_noise_times
+        Depth at the edges, at least, over that noise: a closing of flat ground lies twice it high.
     wall_slope
         Depth over reach at least, for each reach: the wider, the less a wall's slope tells of a
         flat floor, and the more a valley looks like one.
-    steepest_wall, wall_length_m
+    least_wall, wall_length_m
         Slope over so many m of the walls that lead up to the edges, at least, m per m.
+    steep_wall
+        Slope of walls that leave no doubt.
     beyond_edge
         Slope of the ground beyond the edge over that of this wall, at most: more, and the ground
         goes on rising as it does inside.
@@ -68,8 +72,10 @@ class IncisionLimits:
     reaches: int = 4
     least_depth_m: float = 0.3
     noise_times: float = 6.0
+    edge_noise_times: float = 3.0
     wall_slope: tuple[float, ...] = (0.075, 0.075, 0.06, 0.30)
-    steepest_wall: float = 0.35
+    least_wall: float = 0.3
+    steep_wall: float = 0.36
     wall_length_m: float = 2.0
     beyond_edge: float = 0.2
     gentle: float = 0.8
@@ -94,6 +100,8 @@ class IncisedGround:
         All incised cells, rising, ``(n,)``.
     on_line
         Places of flow lines from which ground was taken in, as flat cell numbers, ``(m,)``.
+    steep
+        Whether the walls at each of those are so steep that they leave no doubt, ``(m,)``.
     noise_m
         Noise of the raster's heights, m.
     """
@@ -102,6 +110,7 @@ class IncisedGround:
     reach: NDArray[np.uint8]
     cells: IntArray
     on_line: IntArray
+    steep: BoolArray
     noise_m: float
 
     @property
@@ -139,6 +148,7 @@ def find_incised(
     edges_m = np.minimum(told.edge_share * along, told.edge_m)
     edges_m = np.maximum(edges_m, _edge_noise_m(told, noise_m)).astype(np.float32)
     reach_of = np.full(cells.size, NOWHERE, dtype=np.uint8)
+    steep = np.zeros(cells.size, dtype=np.bool_)
     for k in reversed(range(told.reaches)):
         block_m = sizes[k] * cell_m
         own = np.flatnonzero(_deep_enough(along[:, k], reaches_m[k], k, told, noise_m))
@@ -148,9 +158,10 @@ def find_incised(
         wall, shelf_m = edge_walls(depth, r[own], c[own], edge_m, far, step, told.gentle)
         wall /= np.float32(block_m)
         beyond = (along[own, k + 1] - along[own, k]) / reaches_m[k]
-        cut = (wall >= told.steepest_wall) & (beyond <= told.beyond_edge * wall)
+        cut = (wall >= told.least_wall) & (beyond <= told.beyond_edge * wall)
         cut &= shelf_m <= told.shelf * along[own, k]
         reach_of[own[cut]] = k
+        steep[own[cut]] = wall[cut] >= told.steep_wall
         edges_m[own, k] = np.maximum(edge_m, shelf_m)
     chosen = np.flatnonzero(reach_of < NOWHERE)
     edge_m = edges_m[chosen, reach_of[chosen]]
@@ -168,15 +179,16 @@ def find_incised(
         queue,
         origin,
     )
-    on_line = np.unique(cells[chosen])
-    on_line = on_line[reach.reshape(-1)[on_line] != NOWHERE]
+    on_line, first = np.unique(cells[chosen], return_index=True)
+    there = reach.reshape(-1)[on_line] != NOWHERE
+    on_line, steep = on_line[there], steep[chosen][first][there]
     taken = drop_hairs(queue[:n], on_line, reach)
-    return IncisedGround(raster.grid, read_only(reach), taken, on_line, noise_m)
+    return IncisedGround(raster.grid, read_only(reach), taken, on_line, steep, noise_m)
 
 
 def _edge_noise_m(told: IncisionLimits, noise_m: float) -> float:
     """Depth that noise alone gives to flat ground now and then, m."""
-    return max(told.least_depth_m / 3, told.noise_times / 2 * noise_m)
+    return max(told.least_depth_m / 3, told.edge_noise_times * noise_m)
 
 
 def _block_cells(reach_m: float, cell_m: float) -> int:
@@ -209,4 +221,5 @@ def _deep_enough(
     along: FloatArray, reach_m: float, k: int, told: IncisionLimits, noise_m: float
 ) -> BoolArray:
     least_m = max(told.least_depth_m, told.noise_times * noise_m, told.wall_slope[k] * reach_m)
-    return np.asarray(along >= least_m)
+    enough: BoolArray = along >= least_m
+    return enough
