@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 from terrain._kernels.incision import fill_across, grown, inner_cells, label_cells, longest_ways
 from terrain.channels.network import ChannelNetwork
 from terrain.flow.flow_field import FlowField
+from terrain.incision.cell_outlines import outlines
 from terrain.incision.incised_ground import IncisedGround
-from terrain.incision.outlines import outlines
 from terrain.values.arrays import BoolArray, FloatArray, IntArray
 from terrain.values.raster import Raster
 
@@ -44,7 +44,7 @@ class GullyLimits:
     steep_share: float = 0.1
     steep_length_m: float = 8.0
     ditch_length_m: float = 80.0
-    ditch_stray: float = 0.01
+    ditch_stray: float = 0.015
     ditch_confidence: float = 0.3
 
 

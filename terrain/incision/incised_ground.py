@@ -116,7 +116,8 @@ class IncisedGround:
     @property
     def mask(self) -> BoolArray:
         """Whether cells are incised, shape ``(rows, cols)``."""
-        return self.reach != NOWHERE
+        inside: BoolArray = self.reach != NOWHERE
+        return inside
 
 
 def find_incised(

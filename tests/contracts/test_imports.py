@@ -17,7 +17,7 @@ PACKAGES = ("terrain", "siting", "cli")
 RASTERIO = {
     "terrain.vectors.boundary",
     "terrain.vectors.burning",
-    "terrain.incision.outlines",
+    "terrain.incision.cell_outlines",
     "terrain.reading.opening",
     "terrain.reading.sampling",
     "terrain.reading.rectangles",

@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 import shapely
+from affine import Affine
 from numpy.typing import NDArray
 from rasterio.features import shapes
 
@@ -46,7 +47,8 @@ def _outline(grid: Grid, cells: IntArray) -> Any:
     top, left = int(rows.min()), int(cols.min())
     mask = np.zeros((int(rows.max()) - top + 1, int(cols.max()) - left + 1), dtype=np.uint8)
     mask[rows - top, cols - left] = 1
-    transform = grid.transform * grid.transform.translation(left, top)
+    t = grid.transform
+    transform = Affine(t.a, t.b, t.c + left * t.a, t.d, t.e, t.f + top * t.e)
     rings = [shapely.geometry.shape(s) for s, _ in shapes(mask, mask == 1, transform=transform)]
     whole = shapely.union_all(rings)
     smooth = shapely.simplify(whole, STRAIGHTENED_CELLS * grid.cell_m)
