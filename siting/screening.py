@@ -30,7 +30,7 @@ from siting.record.feature_tables import (
     site_table,
 )
 from siting.record.flood_tables import flood_columns, input_columns, rain_columns
-from siting.record.gully_rows import gully_note, gully_table
+from siting.record.gully_rows import form_columns, gully_note, gully_table
 from siting.record.head_answers import answer_columns, answer_sentence
 from siting.record.screening_notes import cautions_of, facts_of, flood_facts, notes_of, summary_of
 from siting.record.structure_tables import Built, built_of
@@ -302,7 +302,13 @@ def _draw_features(
     no_head = sites.are(lambda s: not s.proposal.at_head)
     crs = ground.raster.grid.crs
     return _Features(
-        channels=channel_table(ground.raster, network, ground.cut.is_cut, shown=shown),
+        channels=channel_table(
+            ground.raster,
+            network,
+            ground.cut.is_cut,
+            shown=shown,
+            more=form_columns(ground, gullies, shown),
+        ),
         gullies=gully_table(ground, gullies, inside),
         headcuts=headcut_table(ground, inside, below, more=answer_columns(ground, sites, inside)),
         sites=site_table(sites, crs=crs, more=built.columns),

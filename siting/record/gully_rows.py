@@ -8,10 +8,10 @@ import shapely
 from siting.channels.ground import Ground
 from siting.channels.gullies import HEAD_NEAR_M
 from siting.record.feature_tables import lon_lat
-from siting.values.columns import FeatureTable, shapes_of, texts_of
+from siting.values.columns import Columns, FeatureTable, shapes_of, texts_of
 from siting.values.wording import counted, quantity
 from terrain.incision.gully_shapes import Gullies
-from terrain.values.arrays import IntArray
+from terrain.values.arrays import BoolArray, IntArray
 
 
 def gully_table(ground: Ground, gullies: Gullies | None, heads: IntArray) -> FeatureTable:
@@ -55,6 +55,32 @@ def gully_table(ground: Ground, gullies: Gullies | None, heads: IntArray) -> Fea
             "lat": lat,
         },
     )
+
+
+def form_columns(ground: Ground, gullies: Gullies | None, shown: BoolArray) -> Columns:
+    """How much of each channel is cut between edges, and what it therefore is.
+
+    Parameters
+    ----------
+    ground
+        Terrain and its channels.
+    gullies
+        None where none were looked for: nothing is said then.
+    shown
+        Which channels are listed, one answer a reach.
+    """
+    network = ground.network
+    if gullies is None:
+        return {}
+    # a step belongs to the vertex at its upper end
+    step_m = -np.diff(network.vertex_station_m, append=0.0)
+    step_m[network.line_end - 1] = 0.0
+    cut = np.where(gullies.on_lines(network.line_cells), step_m, 0.0)
+    sums = np.concatenate([[0.0], np.cumsum(cut)])
+    cut_m = (sums[network.line_end] - sums[network.line_start])[shown]
+    length_m = network.length_m[shown]
+    form = ["cut" if c >= 0.5 * n else "open" for c, n in zip(cut_m, length_m, strict=True)]
+    return {"form": texts_of(form), "cut_m": cut_m}
 
 
 def _heads_of(ground: Ground, gullies: Gullies, heads: IntArray) -> list[list[int]]:

@@ -50,7 +50,7 @@ class GullyLimits:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Gullies:
-    """Gullies, the one with the largest void first. Arrays are ``(n,)``.
+    """Gullies, the one with the largest void first. Arrays are ``(n,)`` but for the last two.
 
     Parameters
     ----------
@@ -75,6 +75,8 @@ class Gullies:
     confidence
         From 0 to 1: the least of what its depth, its length and its straightness leave. A
         judgement, no probability.
+    line_cells, line_gully
+        Cells of flow lines within gullies, rising, and the gully of each, ``(m,)``.
     """
 
     outline: NDArray[Any]
@@ -90,6 +92,8 @@ class Gullies:
     lowest_cell: IntArray
     ditch: BoolArray
     confidence: FloatArray
+    line_cells: IntArray
+    line_gully: IntArray
 
     @property
     def size(self) -> int:
@@ -98,7 +102,20 @@ class Gullies:
 
     def take(self, which: IntArray) -> Gullies:
         """Those of the given numbers, ``(m,)``, in that order."""
-        return Gullies(**{f.name: getattr(self, f.name)[which] for f in fields(self)})
+        number = np.full(self.size + 1, -1)
+        number[which] = np.arange(which.size)
+        now = number[self.line_gully]
+        lines = {"line_cells": self.line_cells[now >= 0], "line_gully": now[now >= 0]}
+        each = [f.name for f in fields(self) if f.name not in lines]
+        return Gullies(**{name: getattr(self, name)[which] for name in each}, **lines)
+
+    def on_lines(self, cells: IntArray) -> BoolArray:
+        """Whether cells of flow lines, of any shape, lie within a gully."""
+        if not self.line_cells.size:
+            return np.zeros(cells.shape, dtype=np.bool_)
+        at = np.minimum(np.searchsorted(self.line_cells, cells), self.line_cells.size - 1)
+        inside: BoolArray = self.line_cells[at] == cells
+        return inside
 
 
 def find_gullies(
@@ -176,6 +193,8 @@ def find_gullies(
         lowest_cell=lines.lowest[keep],
         ditch=ditch[keep],
         confidence=confidence[keep],
+        line_cells=lines.cells[rank[lines.piece] >= 0],
+        line_gully=rank[lines.piece][rank[lines.piece] >= 0],
     )
 
 

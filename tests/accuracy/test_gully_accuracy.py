@@ -65,7 +65,6 @@ def test_gullies_overlap_the_planted_ones(name: str, overlap: float, void_error:
         touched = [bool((planted & (found == k + 1)).any()) for k in range(gullies.size)]
         right += sum(touched)
         wrong += gullies.size - sum(touched)
-    print(name, shared / either, np.median(np.abs(errors)), right, wrong)
     assert shared / either > overlap
     assert float(np.median(np.abs(errors))) < void_error
     assert wrong <= 0.1 * (right + wrong) + 1
