@@ -24,6 +24,9 @@ CONTOUR = "#7A6A58"
 DRAINAGE_AREA_OPACITY = 0.10
 #: Pools and wedges.
 WEDGE_OPACITY = 0.35
+#: Gullies lie under everything else.
+GULLY_OPACITY = 0.16
+GULLY_LINE_MM = 0.15
 #: Footprints of structures: the body, and aprons, keys and other parts.
 BODY_OPACITY, PART_OPACITY = 0.80, 0.40
 RANCH_WIDTH_MM = 1.2

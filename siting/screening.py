@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from siting.channels.ground import Ground
+from siting.channels.gullies import gullies_of
 from siting.channels.headcuts import find_headcuts
 from siting.channels.reaches import reach_stations
 from siting.channels.study_area import CutAreas, StudyArea, reaches_of
@@ -29,6 +30,7 @@ from siting.record.feature_tables import (
     site_table,
 )
 from siting.record.flood_tables import flood_columns, input_columns, rain_columns
+from siting.record.gully_rows import form_columns, gully_note, gully_table
 from siting.record.head_answers import answer_columns, answer_sentence
 from siting.record.screening_notes import cautions_of, facts_of, flood_facts, notes_of, summary_of
 from siting.record.structure_tables import Built, built_of
@@ -42,6 +44,7 @@ from terrain.channels.drainage_areas import Catchments
 from terrain.channels.network import ChannelNetwork, channel_network, default_channel_area_ha
 from terrain.flow.conditioning import Conditioned
 from terrain.flow.engines import get_engine
+from terrain.incision.gully_shapes import Gullies
 from terrain.values.arrays import BoolArray, IntArray
 from terrain.values.errors import BoundaryError
 from terrain.values.progress import Progress, silent
@@ -61,7 +64,7 @@ class Screening:
         Terrain.
     ranch
         Polygon of the ranch; None for the whole raster.
-    channels, headcuts, sites, works, referred, drainage_areas
+    channels, gullies, headcuts, sites, works, referred, drainage_areas
     structures, structure_lines, pools, roads, look_first, cross_sections
         Features with SI columns named as in the field table.
     tables
@@ -82,6 +85,7 @@ class Screening:
     network: ChannelNetwork
     ranch: BaseGeometry | None
     channels: FeatureTable
+    gullies: FeatureTable
     headcuts: FeatureTable
     sites: FeatureTable
     works: FeatureTable
@@ -147,9 +151,11 @@ def screen(
     )
     progress("sizing structures", 1.0)
     progress("drawing features", 0.0)
-    features = _draw_features(ground, chosen, built)
+    gullies = gullies_of(ground)
+    features = _draw_features(ground, gullies, chosen, built)
     progress("drawing features", 1.0)
     record = _write_record(terrain, ground, told, chosen, built)
+    notes = (*record.notes, *gully_note(gullies))
     return Screening(
         raster=raster,
         conditioned=terrain.conditioned,
@@ -157,6 +163,7 @@ def screen(
         network=terrain.network,
         ranch=boundary_polygon,
         channels=features.channels,
+        gullies=features.gullies,
         headcuts=features.headcuts,
         sites=features.sites,
         works=features.works,
@@ -170,7 +177,7 @@ def screen(
         cross_sections=features.cross_sections,
         tables=_tables(told, chosen, built),
         work=record.work,
-        notes=record.notes,
+        notes=notes,
         cautions=record.cautions,
         summary=record.summary,
         facts=record.facts,
@@ -276,6 +283,7 @@ class _Features:
     """Features of the ground and of the sites; those of the structures come with `Built`."""
 
     channels: FeatureTable
+    gullies: FeatureTable
     headcuts: FeatureTable
     sites: FeatureTable
     works: FeatureTable
@@ -284,7 +292,9 @@ class _Features:
     cross_sections: FeatureTable
 
 
-def _draw_features(ground: Ground, chosen: _Chosen, built: Built) -> _Features:
+def _draw_features(
+    ground: Ground, gullies: Gullies | None, chosen: _Chosen, built: Built
+) -> _Features:
     network, ranch, sites = ground.network, ground.ranch, chosen.sites
     shown = np.ones(network.size, dtype=np.bool_) if ranch is None else reaches_of(network, ranch)
     inside = _headcuts_inside(ground)
@@ -292,7 +302,14 @@ def _draw_features(ground: Ground, chosen: _Chosen, built: Built) -> _Features:
     no_head = sites.are(lambda s: not s.proposal.at_head)
     crs = ground.raster.grid.crs
     return _Features(
-        channels=channel_table(ground.raster, network, ground.cut.is_cut, shown=shown),
+        channels=channel_table(
+            ground.raster,
+            network,
+            ground.cut.is_cut,
+            shown=shown,
+            more=form_columns(ground, gullies, shown),
+        ),
+        gullies=gully_table(ground, gullies, inside),
         headcuts=headcut_table(ground, inside, below, more=answer_columns(ground, sites, inside)),
         sites=site_table(sites, crs=crs, more=built.columns),
         works=work_table(sites, built.takes, crs),

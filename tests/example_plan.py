@@ -145,6 +145,32 @@ def _look_first(raster: Raster) -> Layer:
     return Layer("look_first", np.array([line], dtype=object), columns, UTM)
 
 
+def _gullies(raster: Raster) -> Layer:
+    """Two gullies, one of them hardly to be told."""
+    shapes = []
+    for east, north in ((0.45, 0.3), (0.7, 0.7)):
+        line = shapely.LineString([_at(raster, east, north), _at(raster, east + 0.06, north + 0.2)])
+        shapes.append(shapely.MultiPolygon([line.buffer(3.0)]))
+    columns = {
+        "gully_id": np.array([1, 2]),
+        "channel_id": np.array([1, 3]),
+        "area_m2": shapely.area(shapes),
+        "length_m": np.array([41.0, 38.0]),
+        "mean_width_m": np.array([6.0, 5.5]),
+        "greatest_width_m": np.array([7.1, 6.0]),
+        "mean_depth_m": np.array([0.8, 0.4]),
+        "greatest_depth_m": np.array([1.6, 0.7]),
+        "void_m3": np.array([210.0, 80.0]),
+        "void_low_m3": np.array([160.0, 40.0]),
+        "void_high_m3": np.array([260.0, 130.0]),
+        "heads": np.array([1, 0]),
+        "head_ids": texts("1", None),
+        "maybe_ditch": np.array([False, True]),
+        "confidence": np.array([0.9, 0.3]),
+    }
+    return Layer("gullies", np.array(shapes, dtype=object), columns, UTM)
+
+
 def _roads(raster: Raster) -> np.ndarray:
     ways = [[(0.1, 0.08), (0.3, 0.45), (0.28, 0.95)], [(0.3, 0.45), (0.85, 0.6)]]
     lines = [shapely.LineString([_at(raster, *at) for at in way]) for way in ways]
@@ -229,6 +255,7 @@ def example_layers(raster: Raster | None = None) -> dict[str, Layer]:
             UTM,
         ),
         "look_first": _look_first(raster),
+        "gullies": _gullies(raster),
         "roads": Layer("roads", _roads(raster), {"name": texts("Invented lane", None)}, UTM),
         "pools": Layer("pools", np.array(water), _filled("pools") | {"site_id": ids}, UTM),
         "channels": channels,

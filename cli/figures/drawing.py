@@ -218,6 +218,21 @@ def draw_looks(axes: Axes, lines: NDArray[Any]) -> None:
     )
 
 
+def draw_gullies(axes: Axes, gullies: Layer) -> None:
+    """Draw gullies faintly, in the colour of the ground's lines."""
+    if gullies.geometry is None:
+        return
+    n = gullies.rows
+    draw_polygons(
+        axes,
+        gullies.geometry,
+        [palette.CONTOUR] * n,
+        [palette.GULLY_OPACITY] * n,
+        line_pt=0.3,
+        zorder=2.0,
+    )
+
+
 def draw_pools(axes: Axes, pools: Layer) -> None:
     """Draw pools in blue, and in ochre what sediment fills beyond them."""
     if pools.geometry is None:

@@ -17,6 +17,7 @@ from cli import palette
 from cli.figures.drawing import (
     Drawn,
     draw_channels,
+    draw_gullies,
     draw_looks,
     draw_pools,
     draw_ranch,
@@ -46,6 +47,9 @@ def draw_features(axes: Axes, layers: Mapping[str, Layer]) -> tuple[LegendWanted
     if (roads := layers.get("roads")) is not None and roads.geometry is not None:
         draw_roads(axes, roads.geometry)
         wanted = replace(wanted, roads=True)
+    if (gullies := layers.get("gullies")) is not None and gullies.rows:
+        draw_gullies(axes, gullies)
+        wanted = replace(wanted, gullies=True)
     if (pools := layers.get("pools")) is not None:
         draw_pools(axes, pools)
         wanted = replace(wanted, pools=set(pools.columns["kind"]))

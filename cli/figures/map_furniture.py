@@ -47,6 +47,7 @@ class LegendWanted:
     ranch: bool = False
     roads: bool = False
     pools: Collection[str | None] = ()
+    gullies: bool = False
     footprints: bool = False
     contour_words: str = ""
     unnumbered: int = 0
@@ -184,6 +185,8 @@ def _explain_ground(column: _Column, wanted: LegendWanted) -> None:
     ):
         if kind in wanted.pools:
             column.patch(colour, palette.WEDGE_OPACITY, words)
+    if wanted.gullies:
+        column.patch(palette.CONTOUR, palette.GULLY_OPACITY, "Gully")
     if wanted.footprints:
         column.patch(palette.CHARCOAL, palette.BODY_OPACITY, "Structure to scale, in its colour")
     if wanted.roads:

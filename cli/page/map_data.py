@@ -94,6 +94,7 @@ def map_data(plan: PlanFile, frame: Frame, picture: GroundPicture | None) -> dic
         "headcuts": _headcuts(plan, frame),
         "looks": _looks(plan, frame),
         "structures": _footprints(plan, frame),
+        "gullies": _gullies(plan, frame),
         "pools": _pools(plan, frame),
         "areas": _areas(plan, frame),
     }
@@ -232,6 +233,12 @@ def _footprints(plan: PlanFile, frame: Frame) -> list[dict[str, Any]]:
         }
         for i, shape in enumerate(shapes)
     ]
+
+
+def _gullies(plan: PlanFile, frame: Frame) -> list[list[list[float]]]:
+    """Rings of each gully, to half a metre."""
+    shapes, _ = _rows(plan, "gullies")
+    return [frame.local(shapely.simplify(shape, 0.5)) for shape in shapes]
 
 
 def _pools(plan: PlanFile, frame: Frame) -> list[dict[str, Any]]:

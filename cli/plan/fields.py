@@ -96,6 +96,10 @@ LAYERS: Mapping[str, LayerSpec] = {
     )
 }
 
+CHANNEL_FORMS = (
+    ("cut", "For half of its length or more it lies within gullies"),
+    ("open", "Water runs here over ground that is mostly not cut"),
+)
 WIDTH_SOURCES = (
     ("dem", "Measured on the elevation raster"),
     ("curve", "From a published regional curve; measure on site"),
@@ -158,6 +162,8 @@ def _rows() -> tuple[Field, ...]:
         f("channels", "slope", "float", 5, "Mean bed slope, drop over length", True),
         f("channels", "drainage_area_ha", "float", 4, "Land that drains to its lower end", True),
         f("channels", "area_complete", "bool", 0, _COMPLETE, True),
+        f("channels", "form", "text", 0, "Whether it is cut", False, CHANNEL_FORMS),
+        f("channels", "cut_m", "float", 1, "Length of it that lies within gullies"),
     ]
     headcuts = [
         f("headcuts", "headcut_id", "int", 0, "Number of the headcut", True),

@@ -48,6 +48,7 @@ SETTINGS_KEPT: Final[Codes] = (
 
 GROUND_LAYERS: Final = (
     LayerSpec("roads", "LineString", None, "Roads that were given"),
+    LayerSpec("gullies", "MultiPolygon", "gully_id", "Ground that is cut between edges"),
     LayerSpec(
         "look_first",
         "LineString",
@@ -103,7 +104,36 @@ _LOOK_FIRST: Final = (
     ("lon", "float", 7, "Longitude of its lower end, WGS 84, degrees"),
     ("lat", "float", 7, "Latitude of its lower end, WGS 84, degrees"),
 )
+_GULLIES: Final = (
+    ("gully_id", "int", 0, "Number of the gully, the one with the largest void first"),
+    ("channel_id", "int", 0, "Channel at its lowest place; 0 where none is"),
+    ("area_m2", "float", 1, "Area between its edges"),
+    ("length_m", "float", 1, "Length along its longest flow line"),
+    ("mean_width_m", "float", 2, "Shortest way from edge to edge, averaged over its flow lines"),
+    ("greatest_width_m", "float", 2, "The greatest such width"),
+    ("mean_depth_m", "float", 2, "Depth below the ground laid straight across, over its area"),
+    ("greatest_depth_m", "float", 2, "Greatest such depth along its flow lines"),
+    ("void_m3", "float", 1, "Ground that is gone: up to straight lines from edge to edge"),
+    ("void_low_m3", "float", 1, "The same with the edges one cell further in, less noise"),
+    ("void_high_m3", "float", 1, "The same with the edges one cell further out, and noise"),
+    ("heads", "int", 0, "Number of headcuts in it or at its edge"),
+    ("head_ids", "text", 0, "Their numbers"),
+    ("maybe_ditch", "bool", 0, "True where it is as long and straight as a ditch"),
+    (
+        "confidence",
+        "float",
+        2,
+        "How clear it is, 0 to 1, by its depth against noise, its length and its straightness: a "
+        "judgement, no probability",
+    ),
+    ("lon", "float", 7, "Longitude of its lowest place, WGS 84, degrees"),
+    ("lat", "float", 7, "Latitude of its lowest place, WGS 84, degrees"),
+)
 GROUND_FIELDS: Final = (
+    *(
+        _f("gullies", name, kind, decimals, meaning, required=name == "gully_id")
+        for name, kind, decimals, meaning in _GULLIES
+    ),
     _f("roads", "name", "text", 0, "What the file of roads calls it"),
     *(
         _f("look_first", name, kind, decimals, meaning, codes=STAGES if name == "stage" else ())

@@ -95,10 +95,11 @@ FORMATS: tuple[PlanFormat, ...] = (
             "`rank` of a site is that of its work and 0 where nothing is built; `score` is what "
             "the work saves for its cost. `rank_usual` is gone. From an older plan there are no "
             "works, each site keeps its rank, and its place in the list is the same.",
+            "`gullies` hold ground that is cut between edges; from an older plan it is empty.",
             "`site_records` keep the whole ground above each headcut, and `settings_used` the "
             "horizon instead of weights; older plans cannot be revised.",
         ),
-        added_tables=frozenset({"works", "referred", "work_reasons"}),
+        added_tables=frozenset({"works", "referred", "work_reasons", "gullies"}),
         made_fields={("sites", "list_place"): _rank_of},
     ),
 )

@@ -30,6 +30,7 @@ DRAWING_ORDER = (
     "ranch",
     "drainage_areas",
     "roads",
+    "gullies",
     "pools",
     "channels",
     "look_first",

@@ -272,6 +272,7 @@ def layer_symbols(layer: str, units: Units, looks: StructureLooks = PLAIN) -> La
     if layer == "sites":
         return _sites(looks)
     area = Fill(palette.CHANNEL, palette.DRAINAGE_AREA_OPACITY, palette.CHANNEL, 0.2)
+    gully = Fill(palette.CONTOUR, palette.GULLY_OPACITY, palette.CONTOUR, palette.GULLY_LINE_MM)
     ranch = Fill(palette.RANCH, 0.0, palette.RANCH, palette.RANCH_WIDTH_MM)
     road = Line(
         palette.ROAD,
@@ -283,6 +284,7 @@ def layer_symbols(layer: str, units: Units, looks: StructureLooks = PLAIN) -> La
         "ranch": Rule("Ranch boundary", ranch),
         "drainage_areas": Rule("Land that drains to a site", area),
         "roads": Rule("Road", road),
+        "gullies": Rule("Gully: ground cut between edges", gully),
         "look_first": Rule("May be filling again: look first", Line(palette.OCHRE, 1.2, True)),
         "structure_lines": Rule("Crest of a structure", Line(palette.CHARCOAL, 0.7)),
         "cross_sections": Rule("Cross-section", Line(palette.CONTOUR, 0.26)),

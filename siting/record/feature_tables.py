@@ -42,6 +42,7 @@ def channel_table(
     is_cut: Callable[[IntArray], BoolArray],
     *,
     shown: BoolArray | None = None,
+    more: Columns | None = None,
 ) -> FeatureTable:
     """Reaches as lines, digitised downstream.
 
@@ -55,6 +56,8 @@ def channel_table(
         Says of cells whether the raster's edge or a hole cuts their drainage area.
     shown
         Which reaches to take; all by default.
+    more
+        Further columns of those.
     """
     keep = np.arange(network.size) if shown is None else np.flatnonzero(shown)
     bed = raster.elevation_m.reshape(-1)
@@ -74,6 +77,7 @@ def channel_table(
             "slope": (drop / np.maximum(length, 1e-9))[keep],
             "drainage_area_ha": network.drainage_area_ha[keep],
             "area_complete": ~is_cut(own_end[keep]),
+            **(more or {}),
         },
     )
 

@@ -29,6 +29,8 @@ CONTRACT = {
     "spacing_rule toe_depth_m tailwater_toe_m pool_area_m2 pool_volume_m3 wedge_length_m "
     "wedge_volume_m3 retreat_m_per_yr swale_at_risk_m swale_at_risk_ha soil_at_risk_m3 "
     "rewetted_m2 cost_low cost_likely cost_high crew_days chosen chosen_why nearest_road_m",
+    "gullies": "gully_id channel_id area_m2 length_m mean_depth_m greatest_depth_m void_m3 "
+    "void_low_m3 void_high_m3 heads confidence",
     "drainage_areas": "site_id drainage_area_ha mean_slope flow_path_m curve_number",
     "structure_lines": "site_id crest_length_m",
     "cross_sections": "section_id channel_id station_m width_m depth_m",

@@ -17,6 +17,7 @@ PACKAGES = ("terrain", "siting", "cli")
 RASTERIO = {
     "terrain.vectors.boundary",
     "terrain.vectors.burning",
+    "terrain.incision.cell_outlines",
     "terrain.reading.opening",
     "terrain.reading.sampling",
     "terrain.reading.rectangles",
@@ -33,7 +34,7 @@ FRAMES_IN_LIBRARY = {
 #: The rooms of each package in their order: one imports only from those listed before it, and from
 #: itself. A module that lies beside the rooms is a room of its own.
 ROOMS = {
-    "terrain": ("_kernels", "values", "reading", "vectors", "flow", "channels"),
+    "terrain": ("_kernels", "values", "reading", "vectors", "flow", "channels", "incision"),
     "siting": (
         "values",
         "hydraulics",

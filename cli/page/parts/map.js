@@ -33,6 +33,7 @@ function buildMap() {
     ground.append(image);
   }
   ground.append(draw('path', { class: 'area', id: 'area' }));
+  for (const one of map.gullies) ground.append(draw('path', { class: 'gully', d: rings(one) }));
   for (const one of map.pools) ground.append(draw('path', { class: one.kind, d: rings(one.at) }));
   for (const one of map.channels) {
     ground.append(

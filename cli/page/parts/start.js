@@ -25,6 +25,7 @@ function buildSigns() {
   if (has('channels')) items.push(line('channel', 'Channel, wider where more land drains'));
   if (DATA.map.channels.some((c) => !c.whole))
     items.push(line('channel cut', 'Channel whose land is not all on the raster'));
+  if (has('gullies')) items.push(line('gully', 'Gully'));
   if (DATA.map.pools.some((p) => p.kind === 'pool')) items.push(line('pool', 'Still pool'));
   if (DATA.map.pools.some((p) => p.kind === 'wedge')) items.push(line('wedge', 'Sediment that fills in'));
   if (SITES.length) items.push(line('area shown', 'Land that drains to the chosen site'));
