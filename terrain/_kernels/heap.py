@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from terrain._kernels._jit import kernel
-from terrain._kernels.kinds import Bytes, Float32s, Int64s, Whole
+from terrain._kernels.kinds import Bytes, Float32s, Heap, Int64s, Whole
 
 Kept = TypeVar("Kept", bound=NDArray[Any])
 
@@ -88,19 +88,21 @@ def hash_slot(keys: Int64s, stamps: Int64s, stamp: int, key: Whole) -> np.int64:
 
 @kernel
 def hash_grown(
-    keys: Int64s, stamps: Int64s, values: Bytes, stamp: int
-) -> tuple[Int64s, Int64s, Bytes]:
+    keys: Int64s, stamps: Int64s, values: Bytes, far: Float32s, stamp: int
+) -> tuple[Int64s, Int64s, Bytes, Float32s]:
     """Return a hash of twice the size with the entries of the present stamp."""
     new_keys = np.empty(keys.size * 2, dtype=np.int64)
     new_stamps = np.zeros(keys.size * 2, dtype=np.int64)
     new_values = np.empty(keys.size * 2, dtype=values.dtype)
+    new_far = np.empty(keys.size * 2, dtype=far.dtype)
     for i in range(keys.size):
         if stamps[i] == stamp:
             slot = hash_slot(new_keys, new_stamps, stamp, keys[i])
             new_keys[slot] = keys[i]
             new_stamps[slot] = stamp
             new_values[slot] = values[i]
-    return new_keys, new_stamps, new_values
+            new_far[slot] = far[i]
+    return new_keys, new_stamps, new_values, new_far
 
 
 @kernel
@@ -111,3 +113,21 @@ def grown(array: Kept, needed: int) -> Kept:
     bigger = np.empty(max(needed, 2 * array.size), dtype=array.dtype)
     bigger[: array.size] = array
     return bigger  # type: ignore[return-value]
+
+
+@kernel
+def new_heap(z: Float32s) -> Heap:
+    """Return an empty heap: levels, sequence numbers, cells."""
+    return (
+        np.empty(256, dtype=z.dtype),
+        np.empty(256, dtype=np.int64),
+        np.empty(256, dtype=np.int64),
+    )
+
+
+@kernel
+def heap_roomy(heap: Heap, needed: int) -> Heap:
+    """Return the heap with room for so many entries."""
+    if needed <= heap[0].size:
+        return heap
+    return grown(heap[0], needed), grown(heap[1], needed), grown(heap[2], needed)

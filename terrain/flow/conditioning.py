@@ -125,27 +125,25 @@ def condition(
     z = raster.elevation_m
     if _hidden_numbers(raster):
         z = read_only(np.where(raster.valid, z, np.float32(np.nan)))
-    ways = WaysOut(raster.grid, z, NOTABLE_CUT_M)
-    ways.run(limits.depth_m, limits.length_m, progress)
-    carved = ways.found
-    start = ways.fills[:, 0].astype(np.int64)
-    level = ways.fills[:, 1].astype(np.float32)
-    surface, lowered = ways.settle()
+    work = WaysOut(raster.grid, z, (limits.depth_m, limits.length_m))
+    ways = work.run(progress)
+    surface, lowered, (cut_cell, cut_depth_m, cut_length_m) = work.settle(ways, NOTABLE_CUT_M)
     progress("finding ways out of depressions", 1.0)
+    start, level = work.fill_start, work.fill_level
     report = ConditioningReport(
-        carved=carved,
+        carved=int(np.count_nonzero(ways.steps)),
         lowered_cells=lowered,
-        cut_cell=ways.cuts[:, 0].astype(np.int64),
-        cut_depth_m=ways.cuts[:, 1],
-        cut_length_m=ways.cuts[:, 2],
+        cut_cell=cut_cell,
+        cut_depth_m=cut_depth_m,
+        cut_length_m=cut_length_m,
         filled_cell=start,
         filled_level_m=level,
         filled_depth_m=level - z.reshape(-1)[start],
-        filled_cells=int(np.count_nonzero(ways.filled > z)) if start.size else 0,
+        filled_cells=int(np.count_nonzero(work.filled > z)) if start.size else 0,
         notable_m=NOTABLE_CUT_M,
     )
     return Conditioned(
-        Raster(raster.grid, surface, raster.valid), FlowField(raster.grid, ways.codes), report
+        Raster(raster.grid, surface, raster.valid), FlowField(raster.grid, work.codes), report
     )
 
 
