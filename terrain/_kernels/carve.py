@@ -24,41 +24,39 @@ from terrain._kernels.codes import (
 )
 from terrain._kernels.directions import touches_outside
 from terrain._kernels.flats import first_of_flat, flood_flat
-from terrain._kernels.heap import (
-    grown,
-    hash_grown,
-    hash_slot,
-    heap_drop_first,
-    heap_push,
-    heap_roomy,
-    new_heap,
-)
+from terrain._kernels.heap import grown, key_drop_first, key_push, rising_bits
 from terrain._kernels.kinds import Bytes, Float32s, Float64s, Int32s, Int64s, Real, Whole, Workspace
 
 SOURCE = 8  # in place of a code: the search began here
 #: So many cells are visited before a depression is left to `terrain._kernels.passes`, which
 #: takes the large ones together.
 MANY_VISITS = 4096
+#: Cells across the window of such a search; one that leaves it is a large one too.
+NARROW = 64
 
 
 @kernel
-def new_workspace(z: Float32s) -> Workspace:
-    """Return the growable arrays of a search: heap, and hash of visited cells."""
+def new_workspace(z: Float32s, width: int) -> Workspace:
+    """Return the arrays of a search: heap and cells visited, and a window of so many cells square.
+
+    In the window stand, for each visited cell, the stamp of the search, the code of the step that
+    came to it, and how far the way there runs above the start. A raster is laid on it like on a
+    torus; ``width`` is a power of two.
+    """
     return (
-        new_heap(z),
-        np.empty(1024, dtype=np.int64),
-        np.zeros(1024, dtype=np.int64),
-        np.empty(1024, dtype=np.uint8),
-        np.empty(1024, dtype=np.float32),
+        np.empty(256, dtype=np.uint64),
+        np.empty(256, dtype=np.int64),
+        np.zeros(width * width, dtype=np.int32),
+        np.empty(width * width, dtype=np.uint8),
+        np.empty(width * width, dtype=z.dtype),
     )
 
 
 @kernel
-def may_end(z: Float32s, codes: Bytes, cell: int, level: Real, start: int, is_flat: bool) -> bool:
+def may_end(
+    z: Float32s, codes: Bytes, row: int, col: int, level: Real, start: int, is_flat: bool
+) -> bool:
     """Whether a search that started at this level may end at a cell."""
-    cols = z.shape[1]
-    row = cell // cols
-    col = cell % cols
     here = z[row, col]
     if here < level:
         return True
@@ -66,40 +64,12 @@ def may_end(z: Float32s, codes: Bytes, cell: int, level: Real, start: int, is_fl
         code = codes[row, col]
         if code <= OUTLET or (code & EXPLICIT != 0 and code != VOID):
             return True
+        cell = row * z.shape[1] + col
         if code == FLAT_CLOSED:
             return not is_flat or first_of_flat(z, codes, cell) < start
         if code == UNRESOLVED and not is_flat and cell < start:
             return True
     return touches_outside(z, row, col)
-
-
-@kernel
-def _visit(
-    keys: Int64s, stamps: Int64s, back: Bytes, far: Float32s, stamp: int, cell: Whole
-) -> int:
-    """Note a cell as visited and return its slot; -1 if it was visited before."""
-    slot = hash_slot(keys, stamps, stamp, cell)
-    if stamps[slot] == stamp:
-        return -1
-    keys[slot] = cell
-    stamps[slot] = stamp
-    back[slot] = SOURCE
-    far[slot] = 0.0
-    return int(slot)
-
-
-@kernel
-def _way_across(bottom: Float32s, codes: Bytes, cell: Whole, level: Real) -> int:
-    """Code of the only step from a cell of a lake whose water runs lower than a level; else -1.
-
-    ``bottom`` is infinite but on lakes.
-    """
-    if bottom.size == 0:
-        return -1
-    cols = bottom.shape[1]
-    if bottom[cell // cols, cell % cols] < level:
-        return int(codes[cell // cols, cell % cols] & 7)
-    return -1
 
 
 @kernel
@@ -122,17 +92,23 @@ def search(
     the pass of a depression, the level that one started from, and else infinity: across such a
     lake the search goes straight to the lake's own outlet if that leads lower than the start.
 
-    Returns the last cell (-1 when there is none), the level of the pass, whether no way was left
-    for its length, and the workspace, which holds for each visited cell the code of the step that
-    came to it.
+    Returns the last cell (-1 when there is none, -2 when the window is too narrow), the level of
+    the pass, whether no way was left for its length, and the workspace.
     """
     most, furthest, highest = bounds
-    heap, keys, stamps, back, far = work
+    heap, visited, stamps, back, far = work
     cols = z.shape[1]
-    level = z[sources[0] // cols, sources[0] % cols]
+    width = int(np.sqrt(stamps.size))
+    mask = width - 1
+    row = sources[0] // cols
+    col = sources[0] % cols
+    level = z[row, col]
+    top = row - width // 2
+    left = col - width // 2
     if not is_flat:
-        _visit(keys, stamps, back, far, stamp, sources[0])
-    visited = 1
+        stamps[(row & mask) * width + (col & mask)] = stamp
+        back[(row & mask) * width + (col & mask)] = SOURCE
+    n = 0
     whole = True
     size = 0
     spill = level
@@ -142,38 +118,49 @@ def search(
     j = 0
     while True:
         if j < sources.size:
-            cell = sources[j]
+            row = sources[j] // cols
+            col = sources[j] % cols
             j += 1
         else:
-            if size == 0 or visited > most or heap[0][0] > highest:
+            if size == 0 or n > most:
                 break
-            cell = heap[2][0]
-            spill = max(spill, heap[0][0])
-            size = heap_drop_first(heap[0], heap[1], heap[2], size)
-            if may_end(z, codes, cell, level, sources[0], is_flat):
-                end = np.int64(cell)
+            packed = visited[heap[0] & np.uint64(0xFFFFFFFF)]
+            row = packed >> 32
+            col = packed & 0xFFFFFFFF
+            if z[row, col] > highest:
                 break
-            walked = far[hash_slot(keys, stamps, stamp, cell)]
-            only = _way_across(bottom, codes, cell, level)
-        heap = heap_roomy(heap, size + 8)
-        if 2 * (visited + 8) > keys.size:
-            keys, stamps, back, far = hash_grown(keys, stamps, back, far, stamp)
+            spill = max(spill, z[row, col])
+            size = key_drop_first(heap, size)
+            if may_end(z, codes, row, col, level, sources[0], is_flat):
+                end = np.int64(row * cols + col)
+                break
+            walked = far[(row & mask) * width + (col & mask)]
+            only = -1
+            if bottom.size > 0 and bottom[row, col] < level:
+                only = codes[row, col] & 7
+        heap = grown(heap, size + 8)
+        visited = grown(visited, n + 8)
+        if not (top < row < top + width - 1 and left < col < left + width - 1):
+            end = np.int64(-2)
+            break
         for k in range(8):
-            r = cell // cols + ROW_STEP[k]
-            c = cell % cols + COL_STEP[k]
+            r = row + ROW_STEP[k]
+            c = col + COL_STEP[k]
+            slot = (r & mask) * width + (c & mask)
+            if stamps[slot] == stamp:
+                continue
             if (only >= 0 and k != only) or (is_flat and codes[r, c] == FLAT_NOW):
                 continue
-            slot = _visit(keys, stamps, back, far, stamp, r * cols + c)
-            if slot < 0:
-                continue
-            visited += 1
+            stamps[slot] = stamp
             back[slot] = k
             far[slot] = walked + step_m[k] if z[r, c] > level else walked
             if far[slot] <= furthest:
-                size = heap_push(heap[0], heap[1], heap[2], size, z[r, c], visited, r * cols + c)
+                visited[n] = (r << 32) | c
+                size = key_push(heap, size, (rising_bits(z[r, c]) << np.uint64(32)) | np.uint64(n))
+                n += 1
             else:
                 whole = False
-    return end, spill, whole, (heap, keys, stamps, back, far)
+    return end, spill, whole, (heap, visited, stamps, back, far)
 
 
 @kernel
@@ -182,7 +169,6 @@ def trace_back(
     codes: Bytes,
     end: Whole,
     level: Real,
-    stamp: int,
     work: Workspace,
     step_m: Float64s,
     out: Bytes,
@@ -193,32 +179,36 @@ def trace_back(
     Returns the source, the number of codes written so far, depth and length of the cut, and the
     array of codes.
     """
-    keys, stamps, back = work[1], work[2], work[3]
+    back = work[3]
+    width = int(np.sqrt(back.size))
+    mask = width - 1
     cols = z.shape[1]
+    row = end // cols
+    col = end % cols
     depth = z.dtype.type(0.0)
     length = 0.0
     first = n
-    above = z[end // cols, end % cols] - level
+    above = z[row, col] - level
     if above > 0:  # a cut through the raster's own edge
         depth = above
         out = grown(out, n + 1)
         out[n] = OUTLET
         n += 1
-    cell = end
-    while codes[cell // cols, cell % cols] != FLAT_NOW:
-        k = back[hash_slot(keys, stamps, stamp, cell)]
+    while codes[row, col] != FLAT_NOW:
+        k = back[(row & mask) * width + (col & mask)]
         if k == SOURCE:
             break
         if above > 0:
             length += step_m[k]
-        cell = cell - ROW_STEP[k] * cols - COL_STEP[k]
-        above = z[cell // cols, cell % cols] - level
+        row -= ROW_STEP[k]
+        col -= COL_STEP[k]
+        above = z[row, col] - level
         depth = max(depth, above)
         out = grown(out, n + 1)
         out[n] = k
         n += 1
     out[first:n] = out[first:n][::-1].copy()
-    return cell, n, depth, length, out
+    return row * cols + col, n, depth, length, out
 
 
 @kernel
@@ -292,7 +282,7 @@ def search_pits(
     passes = np.empty(64, dtype=z.dtype)
     n = 0
     n_open = 0
-    work = new_workspace(z)
+    work = new_workspace(z, NARROW)
     cols = z.shape[1]
     bounds = (most, length_limit, np.inf)
     no_lakes = np.empty((0, 0), dtype=z.dtype)
@@ -313,7 +303,7 @@ def search_pits(
         )
         if end >= 0 and whole:
             first = n
-            _, n, depth, length, out = trace_back(z, codes, end, level, i + 1, work, step_m, out, n)
+            _, n, depth, length, out = trace_back(z, codes, end, level, work, step_m, out, n)
             if depth <= depth_limit and length <= length_limit:
                 steps[i] = n - first
                 continue
@@ -348,7 +338,7 @@ def search_flats(
     n = 0
     flats = 0
     n_open = 0
-    work = new_workspace(z)
+    work = new_workspace(z, NARROW)
     cols = z.shape[1]
     bounds = (most, length_limit, np.inf)
     no_lakes = np.empty((0, 0), dtype=z.dtype)
@@ -369,7 +359,7 @@ def search_flats(
         first = n
         if end >= 0 and whole:
             mouth[flats], n, depth, length, out = trace_back(
-                z, codes, end, level, i + 1, work, step_m, out, n
+                z, codes, end, level, work, step_m, out, n
             )
             if depth <= depth_limit and length <= length_limit:
                 steps[flats] = n - first

@@ -9,11 +9,13 @@ from terrain._kernels.carve import new_workspace, search, trace_back
 from terrain._kernels.codes import COL_STEP, FLAT_CLOSED, FLAT_NOW, OUTLET, ROW_STEP
 from terrain._kernels.flats import drain_rings, flood_flat, reopen
 from terrain._kernels.heap import grown, heap_drop_first, heap_push
-from terrain._kernels.kinds import Bytes, Float32s, Float64s, Int32s, Int64s, Real
+from terrain._kernels.kinds import Bytes, Float32s, Float64s, Int32s, Int64s, Real, Whole
 
 #: Ways are looked up by tiles of so many cells across, a power of two.
 TILE_BITS = 6
 ENDLESS = 2**62
+#: Cells across the window of a search, to begin with.
+WIDE = 256
 
 
 @kernel
@@ -226,7 +228,7 @@ def decide(
         h_cell = grown(h_cell, size + 1)
         size = heap_push(h_level, h_seq, h_cell, size, passes[j], age[asked[j]], asked[j])
         waits[asked[j]] = True
-    work = new_workspace(raw)
+    work = new_workspace(raw, WIDE)
     queue = np.empty(64, dtype=np.int64)
     raised = np.empty(64, dtype=np.int64)
     stamp = 0
@@ -245,13 +247,18 @@ def decide(
             queue, n = flood_flat(seen, codes, start[i], FLAT_CLOSED, FLAT_NOW, queue)
         stamp += 1
         bounds = (ENDLESS, length_limit, float(spill))
-        end, _, _, work = search(
-            seen, codes, bottom, queue[:n], i < n_flats, stamp, step_m, bounds, work
-        )
+        end: Whole = -2
+        while end == -2:
+            end, _, _, work = search(
+                seen, codes, bottom, queue[:n], i < n_flats, stamp, step_m, bounds, work
+            )
+            if end == -2:
+                width = 2 * int(np.sqrt(work[2].size))
+                work = new_workspace(raw, width)
         if end >= 0:
             first[i] = n_way
             mouth[i], n_way, _, _, way = trace_back(
-                seen, codes, end, level, stamp, work, step_m, way, n_way
+                seen, codes, end, level, work, step_m, way, n_way
             )
             steps[i] = n_way - first[i]
             part = way[first[i] : n_way]

@@ -69,12 +69,13 @@ def first_of_flat(z: Float32s, codes: Bytes, cell: int) -> int:
 
 @kernel
 def _drained_beside(z: Float32s, codes: Bytes, r: int, c: int) -> int:
-    """Code of the step to a cell of equal level that drains by itself; -1 when there is none."""
+    """Code of the step to a cell of equal level that drains already; -1 when there is none."""
     for m in range(8):
         k = SIDES_FIRST[m]
         rr = r + ROW_STEP[k]
         cc = c + COL_STEP[k]
-        if codes[rr, cc] <= OUTLET and z[rr, cc] == z[r, c]:
+        drains = codes[rr, cc] <= OUTLET or codes[rr, cc] & EXPLICIT != 0
+        if drains and z[rr, cc] == z[r, c]:
             return int(k)
     return -1
 
@@ -141,9 +142,10 @@ def drain_rings(z: Float32s, codes: Bytes, cells: Int64s, steps: Bytes) -> None:
 def reopen(
     z: Float32s, inv_ns: Real, inv_ew: Real, inv_diag: Real, raised: Int64s, codes: Bytes
 ) -> tuple[Int64s, Bytes]:
-    """Take the directions from raised cells and from the level ground that goes on from them.
+    """Take the directions from raised cells and from the level ground that drained into them.
 
     Returns the cells among these that touch a drained cell of equal level, and the steps there.
+    The list of raised cells is used up.
     """
     cols = z.shape[1]
     for j in range(raised.size):
@@ -163,7 +165,7 @@ def reopen(
                 continue
             if codes[r, c] < OUTLET:
                 codes[r, c] = code_of_cell(z, r, c, inv_ns, inv_ew, inv_diag)
-            elif codes[r, c] & EXPLICIT != 0:
+            elif codes[r, c] == ((k + 4) % 8) | EXPLICIT:
                 codes[r, c] = UNRESOLVED
             if codes[r, c] == UNRESOLVED:
                 queue[n] = r * cols + c

@@ -161,7 +161,7 @@ def pass_levels(
                 waits, n_waits = _wait(waits, n_waits, waits_first, mine, cell)
                 break
             water = max(water, here)
-            if may_end(z, codes, cell, level[mine], start[mine], mine < n_flats):
+            if may_end(z, codes, row, col, level[mine], start[mine], mine < n_flats):
                 ended[mine] = True
                 passes[mine] = water
                 alive -= 1

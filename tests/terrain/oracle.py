@@ -104,7 +104,7 @@ class Conditioning:
         self.filled = self.z.copy()
         self.drained = {c for c in np.ndindex(self.z.shape) if self.codes[c] <= OUTLET}
         self.bottom: dict[Cell, np.float32] = {}  # of raised cells: where the depression started
-        self.across: dict[Cell, int] = {}
+        self.across = drain_flats(self.filled, self.codes, {})
         self.depressions = self.find_depressions()
         self.whose = {c: d for d in self.depressions for c in d.cells}
         passes = [self.way_out(d, np.inf, np.inf)[1] for d in self.depressions]
@@ -112,16 +112,17 @@ class Conditioning:
         def turn(d: Depression) -> tuple[np.float32, np.float32, int]:
             return passes[d.number], d.level, d.number
 
+        # what is too deep to cut needs no search, so it comes first; it changes no other pass
+        deep = [d for d in self.depressions if passes[d.number] - d.level > self.limits[0]]
+        self.fill(sorted(deep, key=lambda d: (d.level, d.number)), passes)
         for d in sorted(self.depressions, key=turn):
-            if self.filled[d.cells[0]] > d.level:
-                continue  # under the water of another one
-            top = passes[d.number]
-            way, _ = self.way_out(d, self.limits[1], top)
-            if way is not None and top - d.level <= self.limits[0]:
+            if d in deep or self.filled[d.cells[0]] > d.level:
+                continue  # settled, or under the water of another one
+            way, _ = self.way_out(d, self.limits[1], passes[d.number])
+            if way is not None:
                 self.ways[d.number] = way
             else:
-                self.fill(d.cells[0], top)
-                self.fills.append((d.cells[0], top))
+                self.fill([d], passes)
         # a fill may have come to cover a way's start, but never only a part of the way
         for d in self.depressions:
             if self.filled[d.cells[0]] > d.level:
@@ -220,18 +221,32 @@ class Conditioning:
     def step_m(self, k: int) -> float:
         return float(np.hypot(STEPS[k][0] * self.height_m, STEPS[k][1] * self.width_m))
 
-    def fill(self, start: Cell, level: np.float32) -> None:
-        inside = [start]
-        lowest = self.filled[start]
-        self.filled[start] = level
-        for cell in inside:
-            for _, near in neighbours(self.z.shape, cell):
-                if self.filled[near] < level:
-                    self.filled[near] = level
-                    inside.append(near)
-        self.bottom.update(dict.fromkeys(inside, lowest))
+    def fill(self, depressions: list[Depression], passes: list[np.float32]) -> None:
+        """Raise all that hangs together below the pass, then drain the water on top."""
+        inside: list[Cell] = []
+        for d in depressions:
+            start, level, lowest = d.cells[0], passes[d.number], self.filled[d.cells[0]]
+            self.fills.append((start, level))
+            fresh = [start] if lowest < level else []
+            for cell in fresh:
+                self.filled[cell] = level
+                self.bottom[cell] = lowest
+                fresh += [
+                    n
+                    for _, n in neighbours(self.z.shape, cell)
+                    if self.filled[n] < level and n not in fresh
+                ]
+            inside += fresh
+        # level ground that drained into what was raised loses its directions and gets new ones
         codes = raw_codes(self.filled, self.height_m, self.width_m)
-        self.across = drain_flats(self.filled, codes, {})
+        lost = set(inside) | {c for c in np.ndindex(codes.shape) if codes[c] != OPEN_END}
+        kept = {c: k for c, k in self.across.items() if c not in lost}
+        while gone := [
+            c for c, k in kept.items() if codes[moved(c, k)] == OPEN_END and moved(c, k) not in kept
+        ]:
+            for cell in gone:
+                del kept[cell]
+        self.across = drain_flats(self.filled, codes, kept)
 
     def walk_back(self, end: Cell, level: np.float32, came: dict[Cell, int | None]) -> Way:
         """Codes from the source to the end; only ground above the level is cut."""
@@ -257,13 +272,14 @@ def drain_flats(z: np.ndarray, codes: np.ndarray, known: dict[Cell, int]) -> dic
 
     ``codes`` has 9 in cells without a way down; those in ``known`` have theirs already.
     """
-    ring = dict(known)
+    ring: dict[Cell, int] = {}
     for cell in map(tuple, np.argwhere(codes == OPEN_END).tolist()):
         for k in SIDES_FIRST:
             near = moved(cell, k)
-            if cell not in ring and z[near] == z[cell] and codes[near] <= OUTLET:
+            drains = codes[near] <= OUTLET or near in known
+            if cell not in known and cell not in ring and z[near] == z[cell] and drains:
                 ring[cell] = k
-    given = dict(ring)
+    given = {**known, **ring}
     while ring:
         beyond: dict[Cell, int] = {}
         for cell in ring:
@@ -313,7 +329,7 @@ def condition(
                 of_flat = cell in work.whose and work.whose[cell].is_flat
                 if filled[cell] == work.ways[number].level and of_flat:
                     mouths.setdefault(cell, code)
-    given = drain_flats(filled, codes, mouths)
+    given = drain_flats(filled, codes, {**work.across, **mouths})
     # a later way has a cell only where it is lower than all earlier ones
     for way in ways:
         for cell, code in way.steps:

@@ -22,7 +22,14 @@ from terrain._kernels.directions import (
     steepest_codes,
     touches_outside,
 )
-from terrain._kernels.heap import grown, hash_grown, hash_slot, heap_drop_first, heap_push
+from terrain._kernels.heap import (
+    grown,
+    heap_drop_first,
+    heap_push,
+    key_drop_first,
+    key_push,
+    rising_bits,
+)
 from terrain._kernels.network import longest_way_down
 from tests.terrain import oracle
 from tests.terrain.surfaces import Case, named, random_cases
@@ -199,24 +206,32 @@ def test_the_heap_gives_lowest_first_and_the_earlier_of_equals() -> None:
         assert size == len(expected)
 
 
-def test_the_hash_holds_what_was_put_in_and_forgets_with_a_new_stamp() -> None:
+def test_keys_rise_with_levels_then_with_numbers() -> None:
     rng = np.random.default_rng(37)
-    keys, stamps = np.empty(8, dtype=np.int64), np.zeros(8, dtype=np.int64)
-    values, far = np.empty(8, dtype=np.uint8), np.empty(8, dtype=np.float32)
-    for stamp in (1, 2, 3):
-        held: dict[int, int] = {}
-        for key in rng.integers(0, 10**6, 100).tolist():
-            if 2 * (len(held) + 1) > keys.size:
-                keys, stamps, values, far = hash_grown(keys, stamps, values, far, stamp)
-            slot = hash_slot(keys, stamps, stamp, key)
-            assert (stamps[slot] == stamp) == (key in held)
-            if key in held:
-                assert values[slot] == held[key]
-                assert far[slot] == key % 7
-            else:
-                held[key] = len(held) % 256
-                keys[slot], stamps[slot], values[slot] = key, stamp, held[key]
-                far[slot] = key % 7
+    levels = np.unique(np.r_[rng.normal(0, 1e3, 500), 0, np.inf, -np.inf, 1e-40].astype(np.float32))
+    bits = [int(rising_bits(level)) for level in levels]
+    assert bits == sorted(set(bits))
+    assert bits[0] >= 0
+    assert bits[-1] < 2**32
+    assert rising_bits(np.float32(-0.0)) == rising_bits(np.float32(0.0))
+
+
+def test_the_heap_of_keys_sorts() -> None:
+    rng = np.random.default_rng(38)
+    keys = np.empty(1000, dtype=np.uint64)
+    for _ in range(5):
+        held: list[int] = []
+        size = 0
+        for new in rng.integers(0, 2**63, 1000).tolist():
+            heapq.heappush(held, 2 * new)
+            size = key_push(keys, size, np.uint64(2 * new))
+            if rng.random() < 0.3:
+                assert keys[0] == heapq.heappop(held)
+                size = key_drop_first(keys, size)
+        while held:
+            assert keys[0] == heapq.heappop(held)
+            size = key_drop_first(keys, size)
+        assert size == 0
 
 
 def test_growing_keeps_what_is_there() -> None:
