@@ -12,7 +12,7 @@ from terrain._kernels.heap import grown, heap_drop_first, heap_push
 from terrain._kernels.kinds import Bytes, Float32s, Float64s, Int32s, Int64s, Real, Whole
 
 #: Ways are looked up by tiles of so many cells across, a power of two.
-TILE_BITS = 6
+TILE_BITS = 4
 ENDLESS = 2**62
 #: Cells across the window of a search, to begin with.
 WIDE = 256
