@@ -13,7 +13,7 @@ from terrain._kernels.codes import COL_STEP, ROW_STEP
 from terrain._kernels.directions import collect_unresolved, settle_codes, steepest_codes
 from terrain._kernels.fill import decide, raise_all, ways_hit
 from terrain._kernels.flats import drain_rings, open_mouths, reopen, shores
-from terrain._kernels.passes import pass_levels
+from terrain._kernels.passes import borders, join_catchments, label_catchments
 from terrain.values.grid import Grid
 from terrain.values.parallel import over_bands, over_items
 from terrain.values.progress import Progress
@@ -177,10 +177,7 @@ class WaysOut:
         """Fill what is too deep to cut; then cut or fill the rest, the lowest pass first."""
         large = np.isnan(passes)
         if large.any():
-            some = asked[large]
-            flats = int(np.searchsorted(some, ways.flats))
-            flood_of = np.zeros(self.grid.shape, dtype=np.int32)
-            passes[large] = pass_levels(self.raw, self.codes, ways.start[some], flats, flood_of)
+            passes[large] = self._passes(ways)[asked[large]]
         surface = self.raw.copy()
         self.filled = surface.view()
         self.filled.flags.writeable = False  # one kernel type for the raw and the filled surface
@@ -213,3 +210,14 @@ class WaysOut:
         level = np.concatenate([levels, short_level])
         last = self.filled.reshape(-1)[start] == level  # not covered by the fill of another
         self.fill_start, self.fill_level = start[last], level[last]
+
+    def _passes(self, ways: _Ways) -> NDArray[np.float32]:
+        """Level of the pass of each depression without a way; NaN for the others."""
+        label = np.full(self.grid.shape, -1, dtype=np.int32)
+        given = (ways.mouth, ways.first, ways.steps, ways.codes)
+        label_catchments(self.raw, self.codes, ways.start, ways.flats, *given, label)
+        found = over_bands(lambda a, b: borders(self.raw, label, a, b), self.grid.rows)
+        one, other, level = (np.concatenate(parts) for parts in zip(*found, strict=True))
+        order = np.argsort(level, kind="stable")
+        start_level = np.concatenate([[np.float32(-np.inf)], ways.level])
+        return join_catchments(one[order], other[order], level[order], start_level)[1:]

@@ -10,7 +10,6 @@ from numpy.typing import NDArray
 
 from terrain._kernels.directions import steepest_codes
 from terrain._kernels.flats import shores
-from terrain._kernels.passes import pass_levels
 from terrain.flow import ways_out
 from terrain.flow.conditioning import NOTABLE_CUT_M, CarveLimits, Conditioned, condition
 from terrain.flow.ways_out import WaysOut
@@ -248,8 +247,7 @@ def test_passes_found_together_are_those_found_one_by_one(seed: int) -> None:
             ways, asked, level = work._search()
             if most == 0 and asked.size:
                 assert np.isnan(level).all()
-                flood_of = np.zeros(grid.shape, dtype=np.int32)
-                level = pass_levels(work.raw, work.codes, ways.start, ways.flats, flood_of)
+                level = work._passes(ways)
             passes.append(level)
         np.testing.assert_array_equal(*passes)
         found += passes[0].size
