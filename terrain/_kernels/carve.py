@@ -33,6 +33,9 @@ SOURCE = 8  # in place of a code: the search began here
 MANY_VISITS = 4096
 #: Cells across the window of such a search; one that leaves it is a large one too.
 NARROW = 64
+#: The same for the few that are then tried one by one.
+SOME_VISITS = 16384
+WIDE = 256
 
 
 @kernel
@@ -83,7 +86,7 @@ def search(
     step_m: Float64s,
     bounds: tuple[int, float, float],
     work: Workspace,
-) -> tuple[Whole, Real, bool, Workspace]:
+) -> tuple[Whole, Real, bool, int, Workspace]:
     """Visit cells from the sources outward, lowest first, until one where the search may end.
 
     ``bounds``: so many cells are visited at most; no way is followed that runs further than this
@@ -93,7 +96,8 @@ def search(
     lake the search goes straight to the lake's own outlet if that leads lower than the start.
 
     Returns the last cell (-1 when there is none, -2 when the window is too narrow), the level of
-    the pass, whether no way was left for its length, and the workspace.
+    the pass, whether no way was left for its length, how many cells were visited, and the
+    workspace.
     """
     most, furthest, highest = bounds
     heap, visited, stamps, back, far = work
@@ -160,7 +164,7 @@ def search(
                 n += 1
             else:
                 whole = False
-    return end, spill, whole, (heap, visited, stamps, back, far)
+    return end, spill, whole, n, (heap, visited, stamps, back, far)
 
 
 @kernel
@@ -298,7 +302,7 @@ def search_pits(
             n += 2
             steps[i] = 2
             continue
-        end, spill, whole, work = search(
+        end, spill, whole, _, work = search(
             z, codes, no_lakes, pits[i : i + 1], False, i + 1, step_m, bounds, work
         )
         if end >= 0 and whole:
@@ -347,7 +351,7 @@ def search_flats(
             continue
         level = z[cells[i] // cols, cells[i] % cols]
         queue, size = flood_flat(z, codes, cells[i], UNRESOLVED, FLAT_NOW, queue)
-        end, spill, whole, work = search(
+        end, spill, whole, _, work = search(
             z, codes, no_lakes, queue[:size], True, i + 1, step_m, bounds, work
         )
         start = grown(start, flats + 1)
@@ -372,3 +376,35 @@ def search_flats(
         for j in range(size):
             codes[queue[j] // cols, queue[j] % cols] = FLAT_CLOSED
     return start[:flats], mouth[:flats], steps[:flats], out[:n], passes[:n_open]
+
+
+@kernel
+def passes_of_few(
+    z: Float32s, codes: Bytes, start: Int64s, n_flats: int, step_m: Float64s, most: int
+) -> Float32s:
+    """Return the level of the pass of depressions, the first ``n_flats`` being flats.
+
+    It is NaN where the searches, together, would visit more cells than ``most``.
+    """
+    passes = np.full(start.size, np.nan, dtype=z.dtype)
+    no_lakes = np.empty((0, 0), dtype=z.dtype)
+    work = new_workspace(z, WIDE)
+    queue = np.empty(64, dtype=np.int64)
+    for i in range(start.size):
+        queue[0] = start[i]
+        size = 1
+        if i < n_flats:
+            queue, size = flood_flat(z, codes, start[i], FLAT_CLOSED, FLAT_NOW, queue)
+        bounds = (min(most, SOME_VISITS), np.inf, np.inf)
+        end, spill, _, n, work = search(
+            z, codes, no_lakes, queue[:size], i < n_flats, i + 1, step_m, bounds, work
+        )
+        if i < n_flats:
+            for j in range(size):
+                codes[queue[j] // z.shape[1], queue[j] % z.shape[1]] = FLAT_CLOSED
+        if end >= 0:
+            passes[i] = spill
+        most -= n + size
+        if most < 0:
+            break
+    return passes

@@ -5,17 +5,15 @@ from __future__ import annotations
 import numpy as np
 
 from terrain._kernels._jit import kernel
-from terrain._kernels.carve import new_workspace, search, trace_back
+from terrain._kernels.carve import WIDE, new_workspace, search, trace_back
 from terrain._kernels.codes import COL_STEP, FLAT_CLOSED, FLAT_NOW, OUTLET, ROW_STEP
-from terrain._kernels.flats import drain_rings, flood_flat, reopen
+from terrain._kernels.flats import drain_rings, flood_flat, offsets, reopen
 from terrain._kernels.heap import grown, heap_drop_first, heap_push
 from terrain._kernels.kinds import Bytes, Float32s, Float64s, Int32s, Int64s, Real, Whole
 
 #: Ways are looked up by tiles of so many cells across, a power of two.
 TILE_BITS = 4
 ENDLESS = 2**62
-#: Cells across the window of a search, to begin with.
-WIDE = 256
 
 
 @kernel
@@ -26,26 +24,26 @@ def _raise_one(
 
     The raised cells are written behind the first ``n``; returns how many there are then.
     """
-    cols = surface.shape[1]
-    lowest = surface[start // cols, start % cols]
+    heights = surface.reshape(-1)
+    bottoms = bottom.reshape(-1)
+    offset = offsets(surface.shape[1])
+    lowest = heights[start]
     head = n
     if lowest < level:
-        surface[start // cols, start % cols] = level
+        heights[start] = level
         cells = grown(cells, n + 1)
         cells[n] = start
         n += 1
     while head < n:
-        row = cells[head] // cols
-        col = cells[head] % cols
+        cell = cells[head]
         head += 1
-        bottom[row, col] = lowest
+        bottoms[cell] = lowest
         cells = grown(cells, n + 8)
         for k in range(8):
-            r = row + ROW_STEP[k]
-            c = col + COL_STEP[k]
-            if surface[r, c] < level:
-                surface[r, c] = level
-                cells[n] = r * cols + c
+            near = cell + offset[k]
+            if heights[near] < level:
+                heights[near] = level
+                cells[n] = near
                 n += 1
     return cells, n
 
@@ -249,7 +247,7 @@ def decide(
         bounds = (ENDLESS, length_limit, float(spill))
         end: Whole = -2
         while end == -2:
-            end, _, _, work = search(
+            end, _, _, _, work = search(
                 seen, codes, bottom, queue[:n], i < n_flats, stamp, step_m, bounds, work
             )
             if end == -2:

@@ -27,6 +27,12 @@ NEXT = 12  # in the ring that is reached next
 
 
 @kernel
+def offsets(cols: int) -> Int64s:
+    """Step of each code 0 to 7 in flat cell numbers."""
+    return ROW_STEP * cols + COL_STEP
+
+
+@kernel
 def flood_flat(
     z: Float32s, codes: Bytes, start: int, old: int, new: int, queue: Int64s
 ) -> tuple[Int64s, int]:
@@ -34,23 +40,23 @@ def flood_flat(
 
     Returns the cells, nearest first, sides before corners, and how many they are.
     """
-    cols = z.shape[1]
-    level = z[start // cols, start % cols]
-    codes[start // cols, start % cols] = new
+    heights = z.reshape(-1)
+    marks = codes.reshape(-1)
+    offset = offsets(z.shape[1])
+    level = heights[start]
+    marks[start] = new
     queue[0] = start
     size = 1
     head = 0
     while head < size:
-        row = queue[head] // cols
-        col = queue[head] % cols
+        cell = queue[head]
         head += 1
         queue = grown(queue, size + 8)
         for m in range(8):
-            r = row + ROW_STEP[SIDES_FIRST[m]]
-            c = col + COL_STEP[SIDES_FIRST[m]]
-            if codes[r, c] == old and z[r, c] == level:
-                codes[r, c] = new
-                queue[size] = r * cols + c
+            near = cell + offset[SIDES_FIRST[m]]
+            if marks[near] == old and heights[near] == level:
+                marks[near] = new
+                queue[size] = near
                 size += 1
     return queue, size
 
@@ -68,14 +74,13 @@ def first_of_flat(z: Float32s, codes: Bytes, cell: int) -> int:
 
 
 @kernel
-def _drained_beside(z: Float32s, codes: Bytes, r: int, c: int) -> int:
+def _drained_beside(heights: Float32s, marks: Bytes, offset: Int64s, cell: int) -> int:
     """Code of the step to a cell of equal level that drains already; -1 when there is none."""
     for m in range(8):
         k = SIDES_FIRST[m]
-        rr = r + ROW_STEP[k]
-        cc = c + COL_STEP[k]
-        drains = codes[rr, cc] <= OUTLET or codes[rr, cc] & EXPLICIT != 0
-        if drains and z[rr, cc] == z[r, c]:
+        near = cell + offset[k]
+        drains = marks[near] <= OUTLET or marks[near] & EXPLICIT != 0
+        if drains and heights[near] == heights[cell]:
             return int(k)
     return -1
 
@@ -84,6 +89,9 @@ def _drained_beside(z: Float32s, codes: Bytes, r: int, c: int) -> int:
 def shores(z: Float32s, codes: Bytes, row_start: int, row_stop: int) -> tuple[Int64s, Bytes]:
     """List unresolved cells beside a drained cell of equal level, and the steps to it."""
     cols = z.shape[1]
+    heights = z.reshape(-1)
+    marks = codes.reshape(-1)
+    offset = offsets(cols)
     cells = np.empty(64, dtype=np.int64)
     steps = np.empty(64, dtype=np.uint8)
     n = 0
@@ -91,7 +99,7 @@ def shores(z: Float32s, codes: Bytes, row_start: int, row_stop: int) -> tuple[In
         for c in range(cols):
             if codes[r, c] != UNRESOLVED:
                 continue
-            k = _drained_beside(z, codes, r, c)
+            k = _drained_beside(heights, marks, offset, r * cols + c)
             if k >= 0:
                 cells = grown(cells, n + 1)
                 steps = grown(steps, n + 1)
@@ -104,35 +112,33 @@ def shores(z: Float32s, codes: Bytes, row_start: int, row_stop: int) -> tuple[In
 @kernel
 def drain_rings(z: Float32s, codes: Bytes, cells: Int64s, steps: Bytes) -> None:
     """Lead flats to the cells that are given with their steps, and from there on inwards."""
-    cols = z.shape[1]
+    heights = z.reshape(-1)
+    marks = codes.reshape(-1)
+    offset = offsets(z.shape[1])
     ring = cells
     out = steps
     while ring.size > 0:
         for j in range(ring.size):
-            codes[ring[j] // cols, ring[j] % cols] = out[j] | EXPLICIT
+            marks[ring[j]] = out[j] | EXPLICIT
         following = np.empty(max(64, 2 * ring.size), dtype=np.int64)
         n = 0
         for j in range(ring.size):
-            row = ring[j] // cols
-            col = ring[j] % cols
+            cell = ring[j]
             following = grown(following, n + 8)
             for k in range(8):
-                r = row + ROW_STEP[k]
-                c = col + COL_STEP[k]
-                shut = codes[r, c] == UNRESOLVED or codes[r, c] == FLAT_CLOSED
-                if shut and z[r, c] == z[row, col]:
-                    codes[r, c] = NEXT
-                    following[n] = r * cols + c
+                near = cell + offset[k]
+                shut = marks[near] == UNRESOLVED or marks[near] == FLAT_CLOSED
+                if shut and heights[near] == heights[cell]:
+                    marks[near] = NEXT
+                    following[n] = near
                     n += 1
         out = np.empty(n, dtype=np.uint8)
         for j in range(n):
-            row = following[j] // cols
-            col = following[j] % cols
+            cell = following[j]
             for m in range(8):
                 k = SIDES_FIRST[m]
-                r = row + ROW_STEP[k]
-                c = col + COL_STEP[k]
-                if codes[r, c] & EXPLICIT != 0 and z[r, c] == z[row, col]:
+                near = cell + offset[k]
+                if marks[near] & EXPLICIT != 0 and heights[near] == heights[cell]:
                     out[j] = k
                     break
         ring = following[:n]
@@ -148,33 +154,35 @@ def reopen(
     The list of raised cells is used up.
     """
     cols = z.shape[1]
+    heights = z.reshape(-1)
+    marks = codes.reshape(-1)
+    offset = offsets(cols)
     for j in range(raised.size):
-        codes[raised[j] // cols, raised[j] % cols] = UNRESOLVED
+        marks[raised[j]] = UNRESOLVED
     queue = raised
     n = raised.size
     head = 0
     while head < n:
-        row = queue[head] // cols
-        col = queue[head] % cols
+        cell = queue[head]
         head += 1
-        queue = grown(queue, n + 8)
         for k in range(8):
-            r = row + ROW_STEP[k]
-            c = col + COL_STEP[k]
-            if z[r, c] != z[row, col] or codes[r, c] == UNRESOLVED:
+            near = cell + offset[k]
+            if heights[near] != heights[cell] or marks[near] == UNRESOLVED:
                 continue
-            if codes[r, c] < OUTLET:
-                codes[r, c] = code_of_cell(z, r, c, inv_ns, inv_ew, inv_diag)
-            elif codes[r, c] == ((k + 4) % 8) | EXPLICIT:
-                codes[r, c] = UNRESOLVED
-            if codes[r, c] == UNRESOLVED:
-                queue[n] = r * cols + c
+            if marks[near] < OUTLET:
+                marks[near] = code_of_cell(z, near // cols, near % cols, inv_ns, inv_ew, inv_diag)
+            elif marks[near] == ((k + 4) % 8) | EXPLICIT:
+                marks[near] = UNRESOLVED
+            if marks[near] == UNRESOLVED:
+                queue = grown(queue, n + 1)
+                queue[n] = near
                 n += 1
-    steps = np.empty(n, dtype=np.uint8)
     found = 0
+    steps = np.empty(64, dtype=np.uint8)
     for j in range(n):
-        k = _drained_beside(z, codes, queue[j] // cols, queue[j] % cols)
+        k = _drained_beside(heights, marks, offset, queue[j])
         if k >= 0:
+            steps = grown(steps, found + 1)
             queue[found] = queue[j]
             steps[found] = k
             found += 1

@@ -15,9 +15,9 @@ import numpy as np
 
 from terrain._kernels._jit import kernel
 from terrain._kernels.codes import COL_STEP, FLAT_CLOSED, FLAT_NOW, OUTLET, ROW_STEP, VOID
-from terrain._kernels.flats import flood_flat
+from terrain._kernels.flats import flood_flat, offsets
 from terrain._kernels.heap import grown
-from terrain._kernels.kinds import Bytes, Float32s, Int32s, Int64s, Real, Whole
+from terrain._kernels.kinds import Bools, Bytes, Float32s, Int32s, Int64s, Real, Whole
 
 #: Label of a cell that belongs to no catchment yet; depressions with a way have labels below.
 UNKNOWN = -1
@@ -39,7 +39,9 @@ def label_catchments(
 
     Depressions are counted from 1 in the order given. ``label`` comes as -1 everywhere.
     """
-    cols = z.shape[1]
+    offset = offsets(z.shape[1])
+    drains = codes.reshape(-1)
+    of = label.reshape(-1)
     queue = np.empty(64, dtype=np.int64)
     for i in range(start.size):
         own = i + 1 if steps[i] == 0 else -i - 2
@@ -48,42 +50,35 @@ def label_catchments(
         if i < n_flats:
             queue, n = flood_flat(z, codes, start[i], FLAT_CLOSED, FLAT_NOW, queue)
         for j in range(n):
-            label[queue[j] // cols, queue[j] % cols] = own
+            of[queue[j]] = own
             if i < n_flats:
-                codes[queue[j] // cols, queue[j] % cols] = FLAT_CLOSED
+                drains[queue[j]] = FLAT_CLOSED
     path = np.empty(64, dtype=np.int64)
-    for row in range(z.shape[0]):
-        for col in range(cols):
-            if label[row, col] >= 0:
-                continue
-            r = row
-            c = col
-            n = 0
-            while label[r, c] < 0:
-                path = grown(path, n + 1)
-                path[n] = r * cols + c
-                n += 1
-                if label[r, c] < UNKNOWN:  # a depression with a way: on to its end
-                    i = -label[r, c] - 2
-                    r = mouth[i] // cols
-                    c = mouth[i] % cols
-                    k = 0
-                    for j in range(first[i], first[i] + steps[i]):
-                        k = way[j]
-                        if k < OUTLET:
-                            r += ROW_STEP[k]
-                            c += COL_STEP[k]
-                    if k == OUTLET:
-                        break
-                elif codes[r, c] == VOID or codes[r, c] == OUTLET:
-                    break
-                else:
-                    k = codes[r, c] & 7
-                    r += ROW_STEP[k]
-                    c += COL_STEP[k]
-            found = max(label[r, c], 0)
-            for j in range(n):
-                label[path[j] // cols, path[j] % cols] = found
+    for begin in range(z.size):
+        cell = np.int64(begin)
+        n = 0
+        found = of[cell]
+        if found == UNKNOWN and drains[cell] < OUTLET and of[cell + offset[drains[cell]]] >= 0:
+            of[cell] = of[cell + offset[drains[cell]]]
+            continue
+        while found < 0:
+            path = grown(path, n + 1)
+            path[n] = cell
+            n += 1
+            k = np.int64(drains[cell])
+            if found < UNKNOWN:  # a depression with a way: on to its end
+                i = -found - 2
+                cell = mouth[i]
+                for j in range(first[i], first[i] + steps[i]):
+                    k = np.int64(way[j])
+                    if k < OUTLET:
+                        cell += offset[k]
+            elif k != VOID and k != OUTLET:
+                k &= 7
+                cell += offset[k]
+            found = np.int32(0) if k >= OUTLET else of[cell]
+        for j in range(n):
+            of[path[j]] = found
 
 
 @kernel
@@ -123,30 +118,55 @@ def _slot(keys: Int64s, key: Whole) -> np.int64:
 
 
 @kernel
+def _differing(row: Int32s, below: Int32s, out: Bools) -> None:
+    """Mark cells of a row whose label differs from one to the east or below; both ends too."""
+    for c in range(np.uint64(1), np.uint64(row.size - 1)):
+        own = row[c]
+        out[c] = (
+            (own != row[c + np.uint64(1)])
+            | (own != below[c - np.uint64(1)])
+            | (own != below[c])
+            | (own != below[c + np.uint64(1)])
+        )
+    out[0] = True
+    out[row.size - 1] = True
+
+
+@kernel
 def borders(
     z: Float32s, label: Int32s, row_start: int, row_stop: int
 ) -> tuple[Int64s, Int64s, Float32s]:
     """List pairs of catchments that touch in some rows, and the least level of each border.
 
-    A cell on the raster's edge or beside a void borders on the outside, 0, at its own level.
+    A cell on the raster's edge or beside a void, whose label is 0 too, borders on the outside, 0,
+    at its own level.
     """
     rows, cols = z.shape
     keys = np.full(64, -1, dtype=np.int64)
     least = np.empty(64, dtype=z.dtype)
     size = 0
+    differs = np.zeros(cols, dtype=np.bool_)
     for r in range(row_start, row_stop):
+        if r == rows - 1 or cols < 3:
+            differs[:] = True
+        else:
+            _differing(label[r], label[r + 1], differs)
         for c in range(cols):
+            if not differs[c] and r > 0:
+                continue
             own = label[r, c]
-            here = z[r, c]
-            for k in range(8):
+            on_edge = r == 0 or c == 0 or r == rows - 1 or c == cols - 1
+            if own > 0 and on_edge:
+                keys, least, size = _enter(keys, least, size, 0, own, z[r, c])
+            for k in range(2, 6):
                 rr = r + ROW_STEP[k]
                 cc = c + COL_STEP[k]
-                if rr < 0 or cc < 0 or rr >= rows or cc >= cols or np.isnan(z[rr, cc]):
-                    if own > 0:
-                        keys, least, size = _enter(keys, least, size, 0, own, here)
-                elif 2 <= k < 6 and label[rr, cc] != own and not np.isnan(here):
-                    level = max(here, z[rr, cc])
-                    keys, least, size = _enter(keys, least, size, own, label[rr, cc], level)
+                if rr >= rows or cc < 0 or cc >= cols or label[rr, cc] == own:
+                    continue
+                level = z[r, c]
+                if np.isnan(level) or z[rr, cc] > level:
+                    level = z[rr, cc]
+                keys, least, size = _enter(keys, least, size, own, label[rr, cc], level)
     one = np.empty(size, dtype=np.int64)
     other = np.empty(size, dtype=np.int64)
     levels = np.empty(size, dtype=z.dtype)

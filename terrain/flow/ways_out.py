@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from terrain._kernels.carve import MANY_VISITS, search_flats, search_pits
+from terrain._kernels.carve import MANY_VISITS, passes_of_few, search_flats, search_pits
 from terrain._kernels.claims import claim_ways
 from terrain._kernels.codes import COL_STEP, ROW_STEP
 from terrain._kernels.directions import collect_unresolved, settle_codes, steepest_codes
@@ -175,9 +175,17 @@ class WaysOut:
 
     def _decide(self, ways: _Ways, asked: Cells, passes: NDArray[np.float32]) -> None:
         """Fill what is too deep to cut; then cut or fill the rest, the lowest pass first."""
-        large = np.isnan(passes)
-        if large.any():
-            passes[large] = self._passes(ways)[asked[large]]
+        large = np.flatnonzero(np.isnan(passes))
+        if large.size:
+            some = asked[large]
+            flats = int(np.searchsorted(some, ways.flats))
+            # a few are sooner searched one by one than the whole raster is looked through
+            passes[large] = passes_of_few(
+                self.raw, self.codes, ways.start[some], flats, self.step_m, self.raw.size // 16
+            )
+        if np.isnan(passes).any():
+            left = np.isnan(passes)
+            passes[left] = self._passes(ways)[asked[left]]
         surface = self.raw.copy()
         self.filled = surface.view()
         self.filled.flags.writeable = False  # one kernel type for the raw and the filled surface
