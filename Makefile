@@ -22,6 +22,7 @@ help:
 	@echo "make test-newest  the same with the newest versions there are, on the newest Python here"
 	@echo "make lint    check style, types and formatting"
 	@echo "make docs    write the pages again that are made from code, and the README's sample output"
+	@echo "make bench   time the terrain chain on many grounds beside pysheds and pyflwdir (minutes)"
 	@echo "make bench   time the terrain chain beside pysheds and pyflwdir (minutes)"
 	@echo "make accuracy  print what is found of what is there, by kind of ground (minutes)"
 	@echo "make clean   remove the environment and everything made"

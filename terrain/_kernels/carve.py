@@ -1,11 +1,10 @@
-"""From cells without a lower neighbour, the way out over the lowest pass.
+"""From a depression without a lower neighbour, the way out over its lowest pass.
 
-A pit is a single cell, a flat several of one level. Each search only reads the surface and finds
-a *way*: cells, each with the code of its way on, that end at a lower cell, at a cell of equal
-level that already drains, or where water leaves the raster. What ways claim is settled afterwards
-in one order: the lower level first, then flats before pits, then the earlier one. Along the
-pointers (level, way) never rises and a way has no loops, so no cycle can form, whatever the
-number of workers.
+A pit is a single cell, a closed flat several of one level. A search only reads the surface and
+finds a *way*: cells, each with the code of its way on, that end at a lower cell, at a cell of
+equal level that already drains, or where water leaves the raster. Of two depressions of one level
+the later one may end in the earlier one; flats come before pits. Along the pointers (level, way)
+never rises and a way has no loops, so no cycle can form, whatever the number of workers.
 """
 
 from __future__ import annotations
@@ -15,143 +14,168 @@ import numpy as np
 from terrain._kernels._jit import kernel
 from terrain._kernels.codes import (
     COL_STEP,
-    FLAT_DONE,
-    FLAT_NEXT,
+    EXPLICIT,
+    FLAT_CLOSED,
     FLAT_NOW,
     OUTLET,
     ROW_STEP,
-    SIDES_FIRST,
     UNRESOLVED,
+    VOID,
 )
 from terrain._kernels.directions import touches_outside
-from terrain._kernels.fill import list_fill
-from terrain._kernels.heap import grown, hash_grown, hash_slot, heap_drop_first, heap_push
+from terrain._kernels.flats import first_of_flat, flood_flat
+from terrain._kernels.heap import grown, key_drop_first, key_push, rising_bits
 from terrain._kernels.kinds import Bytes, Float32s, Float64s, Int32s, Int64s, Real, Whole, Workspace
 
 SOURCE = 8  # in place of a code: the search began here
+#: So many cells are visited before a depression is left to `terrain._kernels.passes`, which
+#: takes the large ones together.
+MANY_VISITS = 4096
+#: Cells across the window of such a search; one that leaves it is a large one too.
+NARROW = 64
+#: The same for the few that are then tried one by one.
+SOME_VISITS = 16384
+WIDE = 256
 
 
 @kernel
-def new_workspace(z: Float32s) -> Workspace:
-    """Return the growable arrays of a search: heap, hash of visited cells, cells passed over."""
+def new_workspace(z: Float32s, width: int) -> Workspace:
+    """Return the arrays of a search: heap and cells visited, and a window of so many cells square.
+
+    In the window stand, for each visited cell, the stamp of the search, the code of the step that
+    came to it, and how far the way there runs above the start. A raster is laid on it like on a
+    torus; ``width`` is a power of two.
+    """
     return (
-        np.empty(256, dtype=z.dtype),
+        np.empty(256, dtype=np.uint64),
         np.empty(256, dtype=np.int64),
-        np.empty(256, dtype=np.int64),
-        np.empty(1024, dtype=np.int64),
-        np.zeros(1024, dtype=np.int64),
-        np.empty(1024, dtype=np.uint8),
-        np.empty(256, dtype=np.int64),
+        np.zeros(width * width, dtype=np.int32),
+        np.empty(width * width, dtype=np.uint8),
+        np.empty(width * width, dtype=z.dtype),
     )
 
 
 @kernel
-def _may_end(z: Float32s, codes: Bytes, cell: int, level: Real, start: int, is_flat: bool) -> bool:
+def may_end(
+    z: Float32s, codes: Bytes, row: int, col: int, level: Real, start: int, is_flat: bool
+) -> bool:
     """Whether a search that started at this level may end at a cell."""
-    cols = z.shape[1]
-    row = cell // cols
-    col = cell % cols
     here = z[row, col]
     if here < level:
         return True
     if here == level:
         code = codes[row, col]
-        if code <= OUTLET or code == FLAT_DONE:
+        if code <= OUTLET or (code & EXPLICIT != 0 and code != VOID):
             return True
-        # of two pits of equal level the later one may drain into the earlier one
+        cell = row * z.shape[1] + col
+        if code == FLAT_CLOSED:
+            return not is_flat or first_of_flat(z, codes, cell) < start
         if code == UNRESOLVED and not is_flat and cell < start:
             return True
     return touches_outside(z, row, col)
 
 
 @kernel
-def _visit(keys: Int64s, stamps: Int64s, back: Bytes, stamp: int, cell: int, code: int) -> bool:
-    """Note a cell as visited, with the code of the step that came to it; False if it was."""
-    slot = hash_slot(keys, stamps, stamp, cell)
-    if stamps[slot] == stamp:
-        return False
-    keys[slot] = cell
-    stamps[slot] = stamp
-    back[slot] = code
-    return True
-
-
-@kernel
-def _search(
+def search(
     z: Float32s,
     codes: Bytes,
+    bottom: Float32s,
     sources: Int64s,
-    level: Real,
     is_flat: bool,
     stamp: int,
+    step_m: Float64s,
+    bounds: tuple[int, float, float],
     work: Workspace,
-) -> tuple[Whole, Real, int, Workspace]:
+) -> tuple[Whole, Real, bool, int, Workspace]:
     """Visit cells from the sources outward, lowest first, until one where the search may end.
 
-    Returns that cell (-1 when there is none), the level of the pass, the number of cells passed
-    over before it (all lie below it; what is met afterwards lies beyond) and the workspace.
-    ``back`` then holds, for each visited cell, the code of the step that came to it.
+    ``bounds``: so many cells are visited at most; no way is followed that runs further than this
+    above the start's level, m; nothing above this level is visited. Cells of a flat that is
+    searched from carry `FLAT_NOW`. Where ``bottom`` is not empty it holds, for cells raised to
+    the pass of a depression, the level that one started from, and else infinity: across such a
+    lake the search goes straight to the lake's own outlet if that leads lower than the start.
+
+    Returns the last cell (-1 when there is none, -2 when the window is too narrow), the level of
+    the pass, whether no way was left for its length, how many cells were visited, and the
+    workspace.
     """
-    h_level, h_seq, h_cell, keys, stamps, back, passed = work
+    most, furthest, highest = bounds
+    heap, visited, stamps, back, far = work
     cols = z.shape[1]
-    while 4 * sources.size > keys.size:
-        keys, stamps, back = hash_grown(keys, stamps, back, stamp)
-    for j in range(sources.size):
-        _visit(keys, stamps, back, stamp, sources[j], SOURCE)
-    n_visited = sources.size
+    width = int(np.sqrt(stamps.size))
+    mask = width - 1
+    row = sources[0] // cols
+    col = sources[0] % cols
+    level = z[row, col]
+    top = row - width // 2
+    left = col - width // 2
+    if not is_flat:
+        stamps[(row & mask) * width + (col & mask)] = stamp
+        back[(row & mask) * width + (col & mask)] = SOURCE
+    n = 0
+    whole = True
     size = 0
-    seq = 0
-    n_passed = 0
-    n_inside = 0
     spill = level
+    walked = np.float32(0.0)
     end = np.int64(-1)
+    only = -1
     j = 0
     while True:
         if j < sources.size:
-            cell = sources[j]
+            row = sources[j] // cols
+            col = sources[j] % cols
             j += 1
         else:
-            if size == 0:
+            if size == 0 or n > most:
                 break
-            cell = h_cell[0]
-            if h_level[0] > spill:
-                spill = h_level[0]
-                n_inside = n_passed
-            size = heap_drop_first(h_level, h_seq, h_cell, size)
-            if _may_end(z, codes, cell, level, sources[0], is_flat):
-                end = cell
+            packed = visited[heap[0] & np.uint64(0xFFFFFFFF)]
+            row = packed >> 32
+            col = packed & 0xFFFFFFFF
+            if z[row, col] > highest:
                 break
-            passed = grown(passed, n_passed + 1)
-            passed[n_passed] = cell
-            n_passed += 1
-        h_level = grown(h_level, size + 8)
-        h_seq = grown(h_seq, size + 8)
-        h_cell = grown(h_cell, size + 8)
-        if 2 * (n_visited + 8) > keys.size:
-            keys, stamps, back = hash_grown(keys, stamps, back, stamp)
-        row = cell // cols
-        col = cell % cols
+            spill = max(spill, z[row, col])
+            size = key_drop_first(heap, size)
+            if may_end(z, codes, row, col, level, sources[0], is_flat):
+                end = np.int64(row * cols + col)
+                break
+            walked = far[(row & mask) * width + (col & mask)]
+            only = -1
+            if bottom.size > 0 and bottom[row, col] < level:
+                only = codes[row, col] & 7
+        heap = grown(heap, size + 8)
+        visited = grown(visited, n + 8)
+        if not (top < row < top + width - 1 and left < col < left + width - 1):
+            end = np.int64(-2)
+            break
         for k in range(8):
             r = row + ROW_STEP[k]
             c = col + COL_STEP[k]
-            near = r * cols + c
-            if not _visit(keys, stamps, back, stamp, near, k):
+            slot = (r & mask) * width + (c & mask)
+            if stamps[slot] == stamp:
                 continue
-            n_visited += 1
-            size = heap_push(h_level, h_seq, h_cell, size, z[r, c], seq, near)
-            seq += 1
-    return end, spill, n_inside, (h_level, h_seq, h_cell, keys, stamps, back, passed)
+            if (only >= 0 and k != only) or (is_flat and codes[r, c] == FLAT_NOW):
+                continue
+            stamps[slot] = stamp
+            back[slot] = k
+            far[slot] = walked + step_m[k] if z[r, c] > level else walked
+            if far[slot] <= furthest:
+                visited[n] = (r << 32) | c
+                size = key_push(heap, size, (rising_bits(z[r, c]) << np.uint64(32)) | np.uint64(n))
+                n += 1
+            else:
+                whole = False
+    return end, spill, whole, n, (heap, visited, stamps, back, far)
 
 
 @kernel
-def _trace_back(
+def trace_back(
     z: Float32s,
+    codes: Bytes,
     end: Whole,
     level: Real,
-    stamp: int,
     work: Workspace,
     step_m: Float64s,
-    codes: Bytes,
+    out: Bytes,
     n: int,
 ) -> tuple[Whole, int, Real, Real, Bytes]:
     """Write the codes from a search's source to its end and measure the cut it needs.
@@ -159,31 +183,36 @@ def _trace_back(
     Returns the source, the number of codes written so far, depth and length of the cut, and the
     array of codes.
     """
-    keys, stamps, back = work[3], work[4], work[5]
+    back = work[3]
+    width = int(np.sqrt(back.size))
+    mask = width - 1
     cols = z.shape[1]
+    row = end // cols
+    col = end % cols
     depth = z.dtype.type(0.0)
     length = 0.0
     first = n
-    above = z[end // cols, end % cols] - level
+    above = z[row, col] - level
     if above > 0:  # a cut through the raster's own edge
         depth = above
-        codes = grown(codes, n + 1)
-        codes[n] = OUTLET
+        out = grown(out, n + 1)
+        out[n] = OUTLET
         n += 1
-    cell = end
-    k = back[hash_slot(keys, stamps, stamp, cell)]
-    while k != SOURCE:
+    while codes[row, col] != FLAT_NOW:
+        k = back[(row & mask) * width + (col & mask)]
+        if k == SOURCE:
+            break
         if above > 0:
             length += step_m[k]
-        cell = cell - ROW_STEP[k] * cols - COL_STEP[k]
-        above = z[cell // cols, cell % cols] - level
+        row -= ROW_STEP[k]
+        col -= COL_STEP[k]
+        above = z[row, col] - level
         depth = max(depth, above)
-        codes = grown(codes, n + 1)
-        codes[n] = k
+        out = grown(out, n + 1)
+        out[n] = k
         n += 1
-        k = back[hash_slot(keys, stamps, stamp, cell)]
-    codes[first:n] = codes[first:n][::-1].copy()
-    return cell, n, depth, length, codes
+    out[first:n] = out[first:n][::-1].copy()
+    return row * cols + col, n, depth, length, out
 
 
 @kernel
@@ -227,8 +256,8 @@ def search_pits(
     step_m: Float64s,
     depth_limit: float,
     length_limit: float,
-    notable_depth: float,
-) -> tuple[Int32s, Bytes, Float64s, Float64s, Int64s]:
+    most: int,
+) -> tuple[Int32s, Bytes, Float32s]:
     """Find the way out of each pit.
 
     Parameters
@@ -236,241 +265,146 @@ def search_pits(
     z : float32 (rows, cols)
         Surface, NaN in voids.
     codes : uint8 (rows, cols)
-        Raw steepest codes, flats done.
+        Raw steepest codes, flats marked.
     pits : int64 (n,)
         Flat numbers of unresolved cells, rising.
     step_m : float64 (8,)
         Length of a step, m.
     depth_limit, length_limit : float
-        A cut deeper or longer than this is not made; the depression is to be filled.
-    notable_depth : float
-        Cuts this deep are listed.
+        A way whose cut is deeper or longer than this is not taken.
+    most : int
+        A pit whose search visits more cells, or runs further, is left open.
 
     Returns
     -------
     tuple
-        Number of steps of each way (0 where the pit is to be filled) and the steps' codes one
-        way after the other; then the listed cuts (pit, depth, length) and the fills (pit, level
-        of the pass, end of its cells, cells).
+        Number of steps of each way (0 where none is taken), the steps' codes one way after the
+        other, and the level of the pass of each pit without a way (NaN where it was left open).
     """
     steps = np.zeros(pits.size, dtype=np.int32)
     out = np.empty(max(64, 3 * pits.size), dtype=np.uint8)
-    cuts = np.empty((0, 3), dtype=np.float64)
-    fill_of = np.empty((0, 3), dtype=np.float64)
-    fill = np.empty(64, dtype=np.int64)
+    passes = np.empty(64, dtype=z.dtype)
     n = 0
-    n_cuts = 0
-    n_fills = 0
-    n_fill = 0
-    work = new_workspace(z)
+    n_open = 0
+    work = new_workspace(z, NARROW)
     cols = z.shape[1]
+    bounds = (most, length_limit, np.inf)
+    no_lakes = np.empty((0, 0), dtype=z.dtype)
     for i in range(pits.size):
         level = z[pits[i] // cols, pits[i] % cols]
         k1, k2 = _one_step_out(z, pits[i], level)
         near = pits[i] + ROW_STEP[k1 & 7] * cols + COL_STEP[k1 & 7]
         depth = z[near // cols, near % cols] - level
-        length: Real = step_m[k1 & 7]
-        if k2 != SOURCE and depth <= depth_limit and length <= length_limit:
+        if k2 != SOURCE and depth <= depth_limit and step_m[k1 & 7] <= length_limit:
             out = grown(out, n + 2)
             out[n] = k1
             out[n + 1] = k2
             n += 2
             steps[i] = 2
-        else:
-            stamp = i + 1
-            end, spill, n_inside, work = _search(
-                z, codes, pits[i : i + 1], level, False, stamp, work
-            )
+            continue
+        end, spill, whole, _, work = search(
+            z, codes, no_lakes, pits[i : i + 1], False, i + 1, step_m, bounds, work
+        )
+        if end >= 0 and whole:
             first = n
-            _, n, depth, length, out = _trace_back(z, end, level, stamp, work, step_m, out, n)
-            if depth > depth_limit or length > length_limit:
-                n = first
-                n_fill, fill = list_fill(pits[i : i + 1], work[6][:n_inside], fill, n_fill)
-                fill_of = _with_row(fill_of, n_fills, pits[i], spill, n_fill)
-                n_fills += 1
+            _, n, depth, length, out = trace_back(z, codes, end, level, work, step_m, out, n)
+            if depth <= depth_limit and length <= length_limit:
+                steps[i] = n - first
                 continue
-            steps[i] = n - first
-        if depth >= notable_depth:
-            cuts = _with_row(cuts, n_cuts, pits[i], depth, length)
-            n_cuts += 1
-    return steps, out[:n], cuts[:n_cuts], fill_of[:n_fills], fill[:n_fill]
-
-
-@kernel
-def _with_row(table: Float64s, row: int, a: int, b: Real, c: Real) -> Float64s:
-    """Return the table, grown when full, with three numbers written into a row."""
-    if row >= table.shape[0]:
-        bigger = np.empty((max(16, 2 * row), 3), dtype=np.float64)
-        bigger[:row] = table[:row]
-        table = bigger
-    table[row, 0] = a
-    table[row, 1] = b
-    table[row, 2] = c
-    return table
-
-
-@kernel
-def _flood_flat(
-    z: Float32s, codes: Bytes, start: int, queue: Int64s, cells: Int64s, out: Bytes, n: int
-) -> tuple[Int64s, int, Int64s, Bytes, int]:
-    """Mark the flat around a cell; write its cells that touch a drained cell of equal level."""
-    cols = z.shape[1]
-    level = z[start // cols, start % cols]
-    codes[start // cols, start % cols] = FLAT_NOW
-    queue[0] = start
-    size = 1
-    head = 0
-    while head < size:
-        cell = queue[head]
-        head += 1
-        queue = grown(queue, size + 8)
-        drained = -1
-        for m in range(8):
-            k = SIDES_FIRST[m]
-            r = cell // cols + ROW_STEP[k]
-            c = cell % cols + COL_STEP[k]
-            if z[r, c] != level:
-                continue
-            if codes[r, c] == UNRESOLVED:
-                codes[r, c] = FLAT_NOW
-                queue[size] = r * cols + c
-                size += 1
-            elif codes[r, c] <= OUTLET and drained < 0:
-                drained = k
-        if drained >= 0:
-            cells = grown(cells, n + 1)
-            out = grown(out, n + 1)
-            cells[n] = cell
-            out[n] = drained
-            n += 1
-    return queue, size, cells, out, n
-
-
-@kernel
-def _drain_flat(
-    codes: Bytes, first: int, drained: int, cells: Int64s, out: Bytes, n: int
-) -> tuple[int, Int64s, Bytes]:
-    """From the drained cells of a flat (entries ``first`` to ``drained``) inwards, ring by ring.
-
-    A cell drains to the ring before its own, over a side where it can. What stands between
-    ``drained`` and ``n`` is the way out, which lies outside the flat.
-    """
-    cols = codes.shape[1]
-    for j in range(first, drained):
-        codes[cells[j] // cols, cells[j] % cols] = FLAT_DONE
-    start = first
-    stop = drained
-    while start < stop:
-        ring = n
-        for j in range(start, stop):
-            cells = grown(cells, n + 8)
-            out = grown(out, n + 8)
-            for k in range(8):
-                r = cells[j] // cols + ROW_STEP[k]
-                c = cells[j] % cols + COL_STEP[k]
-                if codes[r, c] == FLAT_NOW:
-                    codes[r, c] = FLAT_NEXT
-                    cells[n] = r * cols + c
-                    n += 1
-        for j in range(ring, n):
-            for m in range(8):
-                k = SIDES_FIRST[m]
-                r = cells[j] // cols + ROW_STEP[k]
-                c = cells[j] % cols + COL_STEP[k]
-                if codes[r, c] == FLAT_DONE:  # of this flat: others do not touch it
-                    out[j] = k
-                    break
-        for j in range(ring, n):
-            codes[cells[j] // cols, cells[j] % cols] = FLAT_DONE
-        start = ring
-        stop = n
-    return n, cells, out
-
-
-@kernel
-def _write_way(source: Whole, path: Bytes, cols: int, cells: Int64s, out: Bytes, n: int) -> int:
-    """Write the cells of a way and its codes behind the first ``n``; returns how many there are."""
-    cell = source
-    for j in range(path.size):
-        cells[n] = cell
-        out[n] = path[j]
-        n += 1
-        if path[j] < 8:
-            cell += ROW_STEP[path[j]] * cols + COL_STEP[path[j]]
-    return n
+            n = first
+        passes = grown(passes, n_open + 1)
+        passes[n_open] = spill if end >= 0 and whole else np.nan
+        n_open += 1
+    return steps, out[:n], passes[:n_open]
 
 
 @kernel
 def search_flats(
     z: Float32s,
     codes: Bytes,
-    starts: Int64s,
+    cells: Int64s,
     step_m: Float64s,
     depth_limit: float,
     length_limit: float,
-    notable_depth: float,
-) -> tuple[Int64s, Int64s, Int64s, Bytes, Float64s, Float64s, Int64s]:
-    """Find the way out of flats, and the way across them to it.
+    most: int,
+) -> tuple[Int64s, Int64s, Int32s, Bytes, Float32s]:
+    """Find the way out of closed flats; ``cells`` lists theirs, rising.
 
-    As `search_pits`, but each start stands for the whole flat around it; starts in a flat already
-    done are passed over, and flats are marked in ``codes`` as done. Returns the start of each
-    flat, the end of its entries, the entries (cells and codes), and cuts and fills as there.
+    As `search_pits`, for one flat after the other; their cells are marked as `FLAT_CLOSED`.
+    Returns the first cell of each flat, the cell its way starts from, and then as there.
     """
-    flat_start = np.empty(64, dtype=np.int64)
-    flat_end = np.empty(64, dtype=np.int64)
-    cells = np.empty(max(64, 2 * starts.size), dtype=np.int64)
-    out = np.empty(cells.size, dtype=np.uint8)
-    path = np.empty(64, dtype=np.uint8)
-    cuts = np.empty((0, 3), dtype=np.float64)
-    fill_of = np.empty((0, 3), dtype=np.float64)
-    fill = np.empty(64, dtype=np.int64)
+    start = np.empty(64, dtype=np.int64)
+    mouth = np.empty(64, dtype=np.int64)
+    steps = np.empty(64, dtype=np.int32)
+    out = np.empty(64, dtype=np.uint8)
+    passes = np.empty(64, dtype=z.dtype)
     queue = np.empty(64, dtype=np.int64)
     n = 0
-    n_cuts = 0
-    n_fills = 0
-    n_fill = 0
     flats = 0
-    work = new_workspace(z)
+    n_open = 0
+    work = new_workspace(z, NARROW)
     cols = z.shape[1]
-    for i in range(starts.size):
-        if codes[starts[i] // cols, starts[i] % cols] != UNRESOLVED:
+    bounds = (most, length_limit, np.inf)
+    no_lakes = np.empty((0, 0), dtype=z.dtype)
+    for i in range(cells.size):
+        if codes[cells[i] // cols, cells[i] % cols] != UNRESOLVED:
             continue
-        level = z[starts[i] // cols, starts[i] % cols]
+        level = z[cells[i] // cols, cells[i] % cols]
+        queue, size = flood_flat(z, codes, cells[i], UNRESOLVED, FLAT_NOW, queue)
+        end, spill, whole, _, work = search(
+            z, codes, no_lakes, queue[:size], True, i + 1, step_m, bounds, work
+        )
+        start = grown(start, flats + 1)
+        mouth = grown(mouth, flats + 1)
+        steps = grown(steps, flats + 1)
+        start[flats] = cells[i]
+        mouth[flats] = cells[i]
+        steps[flats] = 0
         first = n
-        queue, size, cells, out, n = _flood_flat(z, codes, starts[i], queue, cells, out, n)
-        drained = n
-        if n == first:  # closed: nothing of its level drains
-            stamp = i + 1  # a filled flat must not leave its stamp to the next
-            end, spill, n_inside, work = _search(z, codes, queue[:size], level, True, stamp, work)
-            source, n_path, depth, length, path = _trace_back(
-                z, end, level, stamp, work, step_m, path, 0
+        if end >= 0 and whole:
+            mouth[flats], n, depth, length, out = trace_back(
+                z, codes, end, level, work, step_m, out, n
             )
-            if depth > depth_limit or length > length_limit:
-                n_fill, fill = list_fill(queue[:size], work[6][:n_inside], fill, n_fill)
-                fill_of = _with_row(fill_of, n_fills, starts[i], spill, n_fill)
-                n_fills += 1
-                for j in range(size):
-                    codes[queue[j] // cols, queue[j] % cols] = FLAT_DONE
-                continue
-            if depth >= notable_depth:
-                cuts = _with_row(cuts, n_cuts, starts[i], depth, length)
-                n_cuts += 1
-            cells = grown(cells, n + n_path)
-            out = grown(out, n + n_path)
-            n = _write_way(source, path[:n_path], cols, cells, out, n)
-            drained = first + 1  # of the way out only its first cell lies in the flat
-        n, cells, out = _drain_flat(codes, first, drained, cells, out, n)
-        flat_start = grown(flat_start, flats + 1)
-        flat_end = grown(flat_end, flats + 1)
-        flat_start[flats] = starts[i]
-        flat_end[flats] = n
+            if depth <= depth_limit and length <= length_limit:
+                steps[flats] = n - first
+        if steps[flats] == 0:
+            n = first
+            passes = grown(passes, n_open + 1)
+            passes[n_open] = spill if end >= 0 and whole else np.nan
+            n_open += 1
         flats += 1
-    return (
-        flat_start[:flats],
-        flat_end[:flats],
-        cells[:n],
-        out[:n],
-        cuts[:n_cuts],
-        fill_of[:n_fills],
-        fill[:n_fill],
-    )
+        for j in range(size):
+            codes[queue[j] // cols, queue[j] % cols] = FLAT_CLOSED
+    return start[:flats], mouth[:flats], steps[:flats], out[:n], passes[:n_open]
+
+
+@kernel
+def passes_of_few(
+    z: Float32s, codes: Bytes, start: Int64s, n_flats: int, step_m: Float64s, most: int
+) -> Float32s:
+    """Return the level of the pass of depressions, the first ``n_flats`` being flats.
+
+    It is NaN where the searches, together, would visit more cells than ``most``.
+    """
+    passes = np.full(start.size, np.nan, dtype=z.dtype)
+    no_lakes = np.empty((0, 0), dtype=z.dtype)
+    work = new_workspace(z, WIDE)
+    queue = np.empty(64, dtype=np.int64)
+    for i in range(start.size):
+        queue[0] = start[i]
+        size = 1
+        if i < n_flats:
+            queue, size = flood_flat(z, codes, start[i], FLAT_CLOSED, FLAT_NOW, queue)
+        bounds = (min(most, SOME_VISITS), np.inf, np.inf)
+        end, spill, _, n, work = search(
+            z, codes, no_lakes, queue[:size], i < n_flats, i + 1, step_m, bounds, work
+        )
+        if i < n_flats:
+            for j in range(size):
+                codes[queue[j] // z.shape[1], queue[j] % z.shape[1]] = FLAT_CLOSED
+        if end >= 0:
+            passes[i] = spill
+        most -= n + size
+        if most < 0:
+            break
+    return passes

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from terrain._kernels._jit import kernel
 from terrain._kernels.codes import COL_STEP, EXPLICIT, ROW_STEP
-from terrain._kernels.kinds import Bytes, Float32s, Int32s, Int64s
+from terrain._kernels.heap import grown
+from terrain._kernels.kinds import Bytes, Float32s, Float64s, Int32s, Int64s
 
 
 @kernel
@@ -23,47 +26,50 @@ def _claim(
 
 
 @kernel
-def claim_flats(
+def claim_ways(
     raw: Float32s,
-    start: Int64s,
-    end: Int64s,
-    cells: Int64s,
-    out: Bytes,
+    mouth: Int64s,
+    first: Int64s,
+    steps: Int32s,
+    way: Bytes,
+    step_m: Float64s,
+    notable_m: float,
     surface: Float32s,
     codes: Bytes,
-) -> int:
-    """Lower the surface along the ways of flats and give their cells directions.
+) -> tuple[int, Int64s, Float64s, Float64s]:
+    """Lower the surface along ways, in their order, and give their cells directions.
 
-    Call it before `claim_pits`, each with rising starts. Returns the number of cells lowered.
+    ``raw`` is the surface with its fills. Returns the number of cells lowered; then which ways
+    cut at least ``notable_m`` deep, and depth and length of these cuts.
     """
     cols = raw.shape[1]
-    first = 0
     lowered = 0
-    for i in range(start.size):
-        level = raw[start[i] // cols, start[i] % cols]
-        for j in range(first, end[i]):
-            lowered += _claim(raw, level, cells[j] // cols, cells[j] % cols, out[j], surface, codes)
-        first = end[i]
-    return lowered
-
-
-@kernel
-def claim_pits(
-    raw: Float32s, pits: Int64s, steps: Int32s, out: Bytes, surface: Float32s, codes: Bytes
-) -> int:
-    """Lower the surface along the ways of pits and give their cells directions."""
-    cols = raw.shape[1]
-    j = 0
-    lowered = 0
-    for i in range(pits.size):
-        r = pits[i] // cols
-        c = pits[i] % cols
+    which = np.empty(64, dtype=np.int64)
+    depths = np.empty(64, dtype=np.float64)
+    lengths = np.empty(64, dtype=np.float64)
+    n = 0
+    for i in range(mouth.size):
+        r = mouth[i] // cols
+        c = mouth[i] % cols
         level = raw[r, c]
-        for _ in range(steps[i]):
-            k = out[j]
+        depth = raw.dtype.type(0.0)
+        length = 0.0
+        for j in range(first[i], first[i] + steps[i]):
+            k = way[j]
             lowered += _claim(raw, level, r, c, k, surface, codes)
             if k < 8:
                 r += ROW_STEP[k]
                 c += COL_STEP[k]
-            j += 1
-    return lowered
+                above = raw[r, c] - level
+                if above > 0:
+                    depth = max(depth, above)
+                    length += step_m[k]
+        if depth >= notable_m and steps[i] > 0:
+            which = grown(which, n + 1)
+            depths = grown(depths, n + 1)
+            lengths = grown(lengths, n + 1)
+            which[n] = i
+            depths[n] = depth
+            lengths[n] = length
+            n += 1
+    return lowered, which[:n], depths[:n], lengths[:n]

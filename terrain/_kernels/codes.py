@@ -14,7 +14,6 @@ SIDES_FIRST = np.array([0, 2, 4, 6, 1, 3, 5, 7], dtype=np.int64)
 OUTLET = 8  # water leaves the raster here
 UNRESOLVED = 9  # no lower neighbour yet
 FLAT_NOW = 10  # in the flat that is being worked on
-FLAT_NEXT = 12  # in the ring of it that is reached next
-FLAT_DONE = 11  # in a flat that has its directions
-EXPLICIT = 16  # flag: the direction comes from a carved path, not from the slope
+FLAT_CLOSED = 11  # in a flat of which nothing drains by itself
+EXPLICIT = 16  # flag: the direction does not come from the slope
 VOID = 255  # no elevation

@@ -7,7 +7,7 @@ import numpy as np
 from terrain._kernels._jit import kernel
 from terrain._kernels.codes import COL_STEP, OUTLET, ROW_STEP, UNRESOLVED, VOID
 from terrain._kernels.heap import grown
-from terrain._kernels.kinds import Bools, Bytes, Float32s, Int64s, Real
+from terrain._kernels.kinds import Bytes, Float32s, Int64s, Real
 
 
 @kernel
@@ -174,25 +174,10 @@ def code_of_cell(
 
 
 @kernel
-def steepest_of_cells(
-    z: Float32s, inv_ns: Real, inv_ew: Real, inv_diag: Real, cells: Int64s, codes: Bytes
-) -> None:
-    """Write the steepest code of some cells anew, as `steepest_codes` does."""
-    cols = z.shape[1]
-    for j in range(cells.size):
-        r = cells[j] // cols
-        c = cells[j] % cols
-        codes[r, c] = code_of_cell(z, r, c, inv_ns, inv_ew, inv_diag)
-
-
-@kernel
 def collect_unresolved(
-    z: Float32s, codes: Bytes, asked: Bools, row_start: int, row_stop: int
+    z: Float32s, codes: Bytes, row_start: int, row_stop: int
 ) -> tuple[Int64s, Int64s]:
-    """List the unresolved cells of some rows: pits of one cell, and cells of flats.
-
-    Where ``asked`` is not empty, only the cells marked in it are listed.
-    """
+    """List the unresolved cells of some rows: pits of one cell, and cells of flats."""
     cols = z.shape[1]
     pits = np.empty(64, dtype=np.int64)
     flats = np.empty(64, dtype=np.int64)
@@ -202,7 +187,7 @@ def collect_unresolved(
         pits = grown(pits, n_pits + cols)
         flats = grown(flats, n_flats + cols)
         for c in range(cols):
-            if codes[r, c] != UNRESOLVED or (asked.size > 0 and not asked[r, c]):
+            if codes[r, c] != UNRESOLVED:
                 continue
             flat = False
             for k in range(8):

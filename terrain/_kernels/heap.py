@@ -1,7 +1,7 @@
-"""A binary heap of (level, sequence, cell) and a hash set of cells, on plain arrays.
+"""Binary heaps on plain arrays: of (level, sequence, cell), and of keys that hold the first two.
 
-Level is the elevation in the raster's own type, so that no key is narrower than the data; the
-sequence number settles ties the same way in every run.
+A key has the level in its upper 32 bits, as wide as the data, and the sequence number, which
+settles ties the same way in every run, in its lower 32.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from terrain._kernels._jit import kernel
-from terrain._kernels.kinds import Bytes, Float32s, Int64s, Whole
+from terrain._kernels.kinds import Float32s, Heap, Int64s, Keys
 
 Kept = TypeVar("Kept", bound=NDArray[Any])
 
@@ -74,33 +74,44 @@ def heap_drop_first(level: Float32s, seq: Int64s, cell: Int64s, size: int) -> in
 
 
 @kernel
-def hash_slot(keys: Int64s, stamps: Int64s, stamp: int, key: Whole) -> np.int64:
-    """Slot that holds a key, or the free one where it would go; size is a power of two.
-
-    A slot is taken only when it carries the present stamp, so a new stamp empties the set.
-    """
-    mask = np.int64(keys.size - 1)
-    slot = ((key * np.int64(2654435761)) >> np.int64(9)) & mask
-    while stamps[slot] == stamp and keys[slot] != key:
-        slot = (slot + 1) & mask
-    return slot
+def rising_bits(level: float) -> np.uint64:
+    """Whole number of 32 bits that rises with a level in single precision."""
+    bits = np.int64(np.float32(level + np.float32(0.0)).view(np.int32))
+    return np.uint64(bits + 0x80000000 if bits >= 0 else -1 - bits)
 
 
 @kernel
-def hash_grown(
-    keys: Int64s, stamps: Int64s, values: Bytes, stamp: int
-) -> tuple[Int64s, Int64s, Bytes]:
-    """Return a hash of twice the size with the entries of the present stamp."""
-    new_keys = np.empty(keys.size * 2, dtype=np.int64)
-    new_stamps = np.zeros(keys.size * 2, dtype=np.int64)
-    new_values = np.empty(keys.size * 2, dtype=values.dtype)
-    for i in range(keys.size):
-        if stamps[i] == stamp:
-            slot = hash_slot(new_keys, new_stamps, stamp, keys[i])
-            new_keys[slot] = keys[i]
-            new_stamps[slot] = stamp
-            new_values[slot] = values[i]
-    return new_keys, new_stamps, new_values
+def key_push(keys: Keys, size: int, new: np.uint64) -> int:
+    """Add a key to a heap of keys; the array must have room. Returns the new size."""
+    i = size
+    while i > 0:
+        parent = (i - 1) >> 1
+        if keys[parent] <= new:
+            break
+        keys[i] = keys[parent]
+        i = parent
+    keys[i] = new
+    return size + 1
+
+
+@kernel
+def key_drop_first(keys: Keys, size: int) -> int:
+    """Remove the first key (already read at index 0). Returns the new size."""
+    size -= 1
+    last = keys[size]
+    i = 0
+    while True:
+        child = 2 * i + 1
+        if child >= size:
+            break
+        if child + 1 < size and keys[child + 1] < keys[child]:
+            child += 1
+        if last <= keys[child]:
+            break
+        keys[i] = keys[child]
+        i = child
+    keys[i] = last
+    return size
 
 
 @kernel
@@ -111,3 +122,21 @@ def grown(array: Kept, needed: int) -> Kept:
     bigger = np.empty(max(needed, 2 * array.size), dtype=array.dtype)
     bigger[: array.size] = array
     return bigger  # type: ignore[return-value]
+
+
+@kernel
+def new_heap(z: Float32s) -> Heap:
+    """Return an empty heap: levels, sequence numbers, cells."""
+    return (
+        np.empty(256, dtype=z.dtype),
+        np.empty(256, dtype=np.int64),
+        np.empty(256, dtype=np.int64),
+    )
+
+
+@kernel
+def heap_roomy(heap: Heap, needed: int) -> Heap:
+    """Return the heap with room for so many entries."""
+    if needed <= heap[0].size:
+        return heap
+    return grown(heap[0], needed), grown(heap[1], needed), grown(heap[2], needed)

@@ -20,5 +20,9 @@ Whole: TypeAlias = int | np.integer[Any]
 #: Flow codes, donors and other small numbers.
 Bytes: TypeAlias = NDArray[np.uint8]
 Bools: TypeAlias = NDArray[np.bool_]
+#: Levels, sequence numbers and cells (`terrain._kernels.heap`).
+Heap: TypeAlias = tuple[Float32s, Int64s, Int64s]
+#: Keys of a heap: level and sequence number in one.
+Keys: TypeAlias = NDArray[np.uint64]
 #: Growable arrays of a search (`terrain._kernels.carve.new_workspace`).
-Workspace: TypeAlias = tuple[Float32s, Int64s, Int64s, Int64s, Int64s, Bytes, Int64s]
+Workspace: TypeAlias = tuple[Keys, Int64s, Int32s, Bytes, Float32s]

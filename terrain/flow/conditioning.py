@@ -1,12 +1,22 @@
 """Make water run off the raster: carve through small barriers, fill what is too deep or long.
 
-Method: steepest of eight neighbours on the surface as it is; only from cells without a lower
-neighbour a priority search over the lowest pass to the first cell that is lower or already
-drains; the way there is cut down to the level of the start. The cut changes nothing where water
-already drained. A cut deeper or longer than the limits is not made: the depression is filled to
-its pass instead. The idea of a least-level way out is that of priority-flood algorithms
-(Barnes, Lehman and Mulla 2014, Computers & Geosciences 62:117-127); cutting instead of filling
-follows Lindsay (2016, Hydrological Processes 30:846-857).
+Method: steepest of eight neighbours on the surface as it is; level ground drains to where it
+touches a drained cell of its level. Only from pits and closed flats a priority search over the
+lowest pass to the first cell that is lower or already drains; the way there is cut down to the
+level of the start. The cut changes nothing where water already drained. A cut deeper or longer
+than the limits is not made: the depression is filled to its pass instead.
+
+Each depression is decided once, in the order of their passes, from the lowest up, of equal passes
+the one that starts lowest first, on the surface with the fills made until then. That is enough: a
+fill raises only what hangs together below its pass, so any way that it covers or lies across
+belongs to a depression whose pass is as high or higher. A search does not go on from a cell whose
+way there is longer than a cut may be. Across a filled depression that runs lower than the start it
+follows that one's own water; so a search is never larger than what lies within a cut's length.
+
+The idea of a least-level way out is that of priority-flood algorithms (Barnes, Lehman and Mulla
+2014, Computers & Geosciences 62:117-127); cutting instead of filling follows Lindsay (2016,
+Hydrological Processes 30:846-857); how the passes of large depressions are found stands in
+`terrain._kernels.passes`.
 """
 
 from __future__ import annotations
@@ -65,7 +75,8 @@ class ConditioningReport:
     Parameters
     ----------
     carved
-        Number of depressions drained by a cut (steps across flats count as cuts of depth 0).
+        Number of depressions drained by a cut. Level ground that drains over its own edge is none;
+        a closed flat that reaches other ground of its level counts as a cut of depth 0.
     lowered_cells
         Number of cells that were lowered.
     cut_cell
@@ -73,7 +84,8 @@ class ConditioningReport:
     cut_depth_m, cut_length_m
         Depth and length of each notable cut, m.
     filled_cell, filled_level_m, filled_depth_m
-        Start cell, water level and depth of each depression filled instead, m.
+        Start cell, water level and depth of each depression filled instead, m; one that lies
+        under the water of another is not listed.
     filled_cells
         Number of cells raised.
     notable_m
@@ -125,27 +137,25 @@ def condition(
     z = raster.elevation_m
     if _hidden_numbers(raster):
         z = read_only(np.where(raster.valid, z, np.float32(np.nan)))
-    ways = WaysOut(raster.grid, z, NOTABLE_CUT_M)
-    ways.run(limits.depth_m, limits.length_m, progress)
-    carved = ways.found
-    start = ways.fills[:, 0].astype(np.int64)
-    level = ways.fills[:, 1].astype(np.float32)
-    surface, lowered = ways.settle()
+    work = WaysOut(raster.grid, z, (limits.depth_m, limits.length_m))
+    ways = work.run(progress)
+    surface, lowered, (cut_cell, cut_depth_m, cut_length_m) = work.settle(ways, NOTABLE_CUT_M)
     progress("finding ways out of depressions", 1.0)
+    start, level = work.fill_start, work.fill_level
     report = ConditioningReport(
-        carved=carved,
+        carved=int(np.count_nonzero(ways.steps)),
         lowered_cells=lowered,
-        cut_cell=ways.cuts[:, 0].astype(np.int64),
-        cut_depth_m=ways.cuts[:, 1],
-        cut_length_m=ways.cuts[:, 2],
+        cut_cell=cut_cell,
+        cut_depth_m=cut_depth_m,
+        cut_length_m=cut_length_m,
         filled_cell=start,
         filled_level_m=level,
         filled_depth_m=level - z.reshape(-1)[start],
-        filled_cells=int(np.count_nonzero(ways.filled > z)) if start.size else 0,
+        filled_cells=int(np.count_nonzero(work.filled > z)) if start.size else 0,
         notable_m=NOTABLE_CUT_M,
     )
     return Conditioned(
-        Raster(raster.grid, surface, raster.valid), FlowField(raster.grid, ways.codes), report
+        Raster(raster.grid, surface, raster.valid), FlowField(raster.grid, work.codes), report
     )
 
 

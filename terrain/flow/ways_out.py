@@ -1,4 +1,4 @@
-"""Search the ways out of pits and flats, round after round while depressions get filled."""
+"""Find the way out of every depression, or fill it to its pass; each is decided once."""
 
 from __future__ import annotations
 
@@ -7,73 +7,56 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from terrain._kernels.carve import search_flats, search_pits
-from terrain._kernels.claims import claim_flats, claim_pits
-from terrain._kernels.codes import COL_STEP, FLAT_DONE, ROW_STEP
-from terrain._kernels.directions import (
-    collect_unresolved,
-    settle_codes,
-    steepest_codes,
-    steepest_of_cells,
-)
-from terrain._kernels.fill import flats_touched, mark_shut, pits_touched, raise_cells
+from terrain._kernels.carve import MANY_VISITS, passes_of_few, search_flats, search_pits
+from terrain._kernels.claims import claim_ways
+from terrain._kernels.codes import COL_STEP, ROW_STEP
+from terrain._kernels.directions import collect_unresolved, settle_codes, steepest_codes
+from terrain._kernels.fill import decide, raise_all, ways_hit
+from terrain._kernels.flats import drain_rings, open_mouths, reopen, shores
+from terrain._kernels.passes import borders, join_catchments, label_catchments
 from terrain.values.grid import Grid
 from terrain.values.parallel import over_bands, over_items
 from terrain.values.progress import Progress
 
-#: After so many rounds of filling, what is left is cut whatever it takes.
-MAX_ROUNDS = 20
-
 Cells = NDArray[np.int64]
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Pits:
-    """Ways out of pits: where each starts, its number of steps, and all steps' codes."""
+@dataclass(slots=True, eq=False)
+class _Ways:
+    """Depressions, closed flats before pits and each kind rising, and their ways out.
+
+    Parameters
+    ----------
+    start
+        First cell of each.
+    flats
+        How many are flats.
+    mouth
+        Cell the way starts from: in a flat it may be another one than the first.
+    first, steps, codes
+        Place and number of the steps of each way in ``codes``; no steps where there is no way.
+    level
+        Level of each, m.
+    """
 
     start: Cells
+    flats: int
+    mouth: Cells
+    first: Cells
     steps: NDArray[np.int32]
     codes: NDArray[np.uint8]
+    level: NDArray[np.float32]
 
-    def take(self, keep: NDArray[np.bool_]) -> _Pits:
-        codes = self.codes[np.repeat(keep, self.steps)]
-        return _Pits(self.start[keep], self.steps[keep], codes)
-
-    @classmethod
-    def joined(cls, parts: list[_Pits]) -> _Pits:
-        """One list by rising start; of two ways from one pit the first stays."""
-        start = np.concatenate([p.start for p in parts])
-        steps = np.concatenate([p.steps for p in parts])
-        codes = np.concatenate([p.codes for p in parts])
-        order = np.unique(start, return_index=True)[1]
-        first = np.cumsum(steps, dtype=np.int64) - steps
-        size = steps[order].astype(np.int64)
-        entry = np.arange(int(size.sum()), dtype=np.int64)
-        entry += np.repeat(first[order] - (np.cumsum(size) - size), size)
-        return cls(start[order], steps[order], codes[entry])
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Flats:
-    """Ways out of flats: where each starts, the end of its entries, the entries."""
-
-    start: Cells
-    end: Cells
-    cells: Cells
-    codes: NDArray[np.uint8]
-
-    def split(self, lost: NDArray[np.bool_]) -> tuple[_Flats, Cells]:
-        """Return the flats that are not lost, and the cells of those that are."""
-        size = np.diff(self.end, prepend=0)
-        gone = np.repeat(lost, size)
-        kept = _Flats(
-            self.start[~lost], np.cumsum(size[~lost]), self.cells[~gone], self.codes[~gone]
-        )
-        return kept, self.cells[gone]
+    @property
+    def age(self) -> Cells:
+        """Numbers in the order of levels, of equal ones in the order of the depressions."""
+        bits = (self.level + np.float32(0)).view(np.int32).astype(np.int64)
+        rising = np.where(bits < 0, -(bits & 0x7FFFFFFF), bits)
+        return (rising << 31) + np.arange(bits.size)
 
 
 class WaysOut:
-    """One run: the surface with its fills, raw codes, and the ways found so far.
+    """One run: the surface with its fills, the codes, and the ways found so far.
 
     Mutable on purpose: it lives inside one call and owns the big arrays.
 
@@ -83,12 +66,21 @@ class WaysOut:
         Where the cells lie.
     raw
         float32 surface with NaN in voids; it is not changed.
-    notable_m
-        Cuts at least this deep are listed in ``cuts`` (rows of cell, depth, length). Fills are
-        listed in ``fills`` (rows of cell, level).
+    limits
+        Greatest depth and length of a cut, m.
+    many_visits
+        A search that visits more cells than this is left to the one that takes large depressions
+        together. It makes no difference to what is cut or filled.
     """
 
-    def __init__(self, grid: Grid, raw: NDArray[np.float32], notable_m: float) -> None:
+    def __init__(
+        self,
+        grid: Grid,
+        raw: NDArray[np.float32],
+        limits: tuple[float, float],
+        *,
+        many_visits: int | None = None,
+    ) -> None:
         self.grid = grid
         self.raw = raw
         self.filled = raw  # becomes a copy with the first fill
@@ -98,124 +90,142 @@ class WaysOut:
         # slopes are compared in single precision, like the elevations
         ns, ew, diagonal = (np.float32(1 / d) for d in (height, width, np.hypot(height, width)))
         self.inverse = (ns, ew, diagonal)
-        self.notable_m = float(notable_m)
-        self.flats: list[_Flats] = []
-        self.pits: list[_Pits] = []
-        self.cuts: NDArray[np.float64] = np.empty((0, 3))
-        self.fills: NDArray[np.float64] = np.empty((0, 2))
+        self.depth_m, self.length_m = (float(limit) for limit in limits)
+        self.many_visits = MANY_VISITS if many_visits is None else many_visits
+        self.fill_start: Cells = np.empty(0, dtype=np.int64)
+        self.fill_level: NDArray[np.float32] = np.empty(0, dtype=np.float32)
 
-    @property
-    def found(self) -> int:
-        """Number of ways out."""
-        return sum(p.start.size for p in self.pits) + sum(f.start.size for f in self.flats)
-
-    def run(self, depth_m: float, length_m: float, progress: Progress) -> None:
+    def run(self, progress: Progress) -> _Ways:
         """Find a way out of every depression, filling where a cut would pass the limits."""
         what = "finding ways out of depressions"
         rows = self.grid.rows
         over_bands(lambda a, b: steepest_codes(self.raw, *self.inverse, a, b, self.codes), rows)
         progress(what, 0.2)
-        pits, flats = self._unresolved(np.empty((0, 0), dtype=np.bool_))
-        for round_ in range(MAX_ROUNDS):
-            last = round_ == MAX_ROUNDS - 1
-            limits = (np.inf, np.inf) if last else (float(depth_m), float(length_m))
-            fills = self._search(pits, flats, limits)
-            progress(what, 0.8)
-            if not fills:
-                break
-            pits, flats = self._fill(fills)
-        if len(self.fills):  # later rounds found ways from pits between those of the first
-            self.pits = [_Pits.joined(self.pits)]
-        order = np.unique(self.cuts[:, 0], return_index=True)[1]
-        self.cuts = self.cuts[order]
+        shore = over_bands(lambda a, b: shores(self.raw, self.codes, a, b), rows)
+        self._drain(*(np.concatenate(parts) for parts in zip(*shore, strict=True)))
+        progress(what, 0.3)
+        ways, asked, passes = self._search()
+        progress(what, 0.6)
+        if asked.size:
+            self._decide(ways, asked, passes)
+        progress(what, 0.8)
+        flats = slice(0, ways.flats)
+        cells, steps = open_mouths(
+            self.filled, self.codes, ways.mouth[flats], ways.first, ways.steps, ways.codes
+        )
+        self._drain(cells, steps)
+        return ways
 
-    def settle(self) -> tuple[NDArray[np.float32], int]:
+    def settle(
+        self, ways: _Ways, notable_m: float
+    ) -> tuple[NDArray[np.float32], int, tuple[Cells, NDArray[np.float64], NDArray[np.float64]]]:
         """Cut the surface along the ways and finish the codes.
 
-        Returns the conditioned surface and the number of cells lowered.
+        Returns the conditioned surface, the number of cells lowered, and the cuts of at least
+        ``notable_m``: cell each starts from, depth and length.
         """
         surface = self.filled.copy()
-        args = (surface, self.codes)
-        lowered = 0
-        for f in self.flats:
-            lowered += claim_flats(self.filled, f.start, f.end, f.cells, f.codes, *args)
-        for p in self.pits:
-            lowered += claim_pits(self.filled, p.start, p.steps, p.codes, *args)
-        self.flats, self.pits = [], []
+        lowered, which, depth, length = claim_ways(
+            self.filled,
+            ways.mouth,
+            ways.first,
+            ways.steps,
+            ways.codes,
+            self.step_m,
+            float(notable_m),
+            surface,
+            self.codes,
+        )
         over_bands(
             lambda a, b: settle_codes(surface, *self.inverse, a, b, self.codes), self.grid.rows
         )
-        return surface, lowered
+        order = np.argsort(ways.start[which])
+        return surface, lowered, (ways.start[which][order], depth[order], length[order])
 
-    def _unresolved(self, asked: NDArray[np.bool_]) -> tuple[list[Cells], Cells]:
-        """Pits, band by band, and cells of flats to search from: all, or those asked for."""
-        found = over_bands(
-            lambda a, b: collect_unresolved(self.filled, self.codes, asked, a, b), self.grid.rows
-        )
-        return [p for p, _ in found], np.concatenate([f for _, f in found])
+    def _drain(self, cells: Cells, steps: NDArray[np.uint8]) -> None:
+        if cells.size:
+            drain_rings(self.filled, self.codes, cells, steps)
 
-    def _search(
-        self, pits: list[Cells], flats: Cells, limits: tuple[float, float]
-    ) -> list[tuple[NDArray[np.float64], Cells]]:
-        """Search from flats, then from pits side by side; return what is to be filled."""
-        surface, codes, notable = self.filled, self.codes, self.notable_m
-        fills: list[tuple[NDArray[np.float64], Cells]] = []
-        cuts = [self.cuts]
-        if flats.size:
-            start, end, cells, out, cut, fill_of, fill = search_flats(
-                surface, codes, flats, self.step_m, *limits, notable
-            )
-            self.flats.append(_Flats(start, end, cells, out))
-            cuts.append(cut)
-            fills.append((fill_of, fill))
-        found = over_items(
-            lambda band: search_pits(surface, codes, band, self.step_m, *limits, notable), pits
-        )
-        for start, (steps, out, cut, fill_of, fill) in zip(pits, found, strict=True):
-            self.pits.append(_Pits(start, steps, out))
-            cuts.append(cut)
-            fills.append((fill_of, fill))
-        self.cuts = np.concatenate(cuts)
-        return [f for f in fills if f[1].size]
+    def _search(self) -> tuple[_Ways, Cells, NDArray[np.float32]]:
+        """Search from closed flats, then from pits side by side.
 
-    def _fill(self, fills: list[tuple[NDArray[np.float64], Cells]]) -> tuple[list[Cells], Cells]:
-        """Raise depressions to their passes; return the pits and flat cells to search from."""
-        if self.filled is self.raw:
-            self.filled = self.raw.copy()
-        self.filled.flags.writeable = True
-        changed = np.zeros(self.grid.shape, dtype=np.bool_)
-        for fill_of, cells in fills:
-            raise_cells(fill_of, cells, self.filled, changed)
-        self.filled.flags.writeable = False  # one kernel type for the raw and the filled surface
-        self.fills = np.concatenate([self.fills, *(fill_of[:, :2] for fill_of, _ in fills)])
-        raised = np.flatnonzero(changed)
-        mark_shut(self.filled, *self.inverse, raised, self.codes, changed)
-        self._drop_touched(changed)
-        self.cuts = self.cuts[~changed.reshape(-1)[self.cuts[:, 0].astype(np.int64)]]
-        return self._unresolved(changed)
-
-    def _drop_touched(self, changed: NDArray[np.bool_]) -> None:
-        """Drop the ways that meet changed cells and mark the cells they drained as changed.
-
-        A flat that ended in a lost one is lost with it: else the two might come to end in each
-        other.
+        Returns the ways, the numbers of depressions without one, and their passes (NaN where
+        the search would have been large).
         """
-        codes, level, mark = (a.reshape(-1) for a in (self.codes, self.filled, changed))
-        more = True
-        while more:
-            more = False
-            for i, f in enumerate(self.flats):
-                lost = flats_touched(f.end, f.cells, f.codes, changed)
-                if not lost.any():
-                    continue
-                of_level = np.repeat(level[f.start[lost]], np.diff(f.end, prepend=0)[lost])
-                self.flats[i], cells = f.split(lost)
-                # of the way out only what lies in a flat of the same level
-                cells = cells[(codes[cells] == FLAT_DONE) & (level[cells] == of_level)]
-                more = more or not mark[cells].all()
-                mark[cells] = True
-                steepest_of_cells(self.filled, *self.inverse, cells, self.codes)
-        for i, p in enumerate(self.pits):
-            lost = pits_touched(p.start, p.steps, p.codes, changed)
-            mark[p.start[lost]] = True
-            self.pits[i] = p.take(~lost)
+        surface, codes = self.raw, self.codes
+        given = (self.step_m, self.depth_m, self.length_m, self.many_visits)
+        found = over_bands(lambda a, b: collect_unresolved(surface, codes, a, b), self.grid.rows)
+        flat_cells = np.concatenate([f for _, f in found])
+        start, mouth, steps, out, flat_passes = search_flats(surface, codes, flat_cells, *given)
+        pits = [p for p, _ in found]
+        results = over_items(lambda band: search_pits(surface, codes, band, *given), pits)
+        starts = np.concatenate([start, *pits])
+        all_steps = np.concatenate([steps, *(r[0] for r in results)])
+        ways = _Ways(
+            start=starts,
+            flats=start.size,
+            mouth=np.concatenate([mouth, *pits]),
+            first=np.cumsum(all_steps, dtype=np.int64) - all_steps,
+            steps=all_steps,
+            codes=np.concatenate([out, *(r[1] for r in results)]),
+            level=surface.reshape(-1)[starts],
+        )
+        asked = np.flatnonzero(all_steps == 0)
+        return ways, asked, np.concatenate([flat_passes, *(r[2] for r in results)])
+
+    def _decide(self, ways: _Ways, asked: Cells, passes: NDArray[np.float32]) -> None:
+        """Fill what is too deep to cut; then cut or fill the rest, the lowest pass first."""
+        large = np.flatnonzero(np.isnan(passes))
+        if large.size:
+            some = asked[large]
+            flats = int(np.searchsorted(some, ways.flats))
+            # a few are sooner searched one by one than the whole raster is looked through
+            passes[large] = passes_of_few(
+                self.raw, self.codes, ways.start[some], flats, self.step_m, self.raw.size // 16
+            )
+        if np.isnan(passes).any():
+            left = np.isnan(passes)
+            passes[left] = self._passes(ways)[asked[left]]
+        surface = self.raw.copy()
+        self.filled = surface.view()
+        self.filled.flags.writeable = False  # one kernel type for the raw and the filled surface
+        bottom = np.full(self.grid.shape, np.inf, dtype=np.float32)
+        deep = passes - ways.level[asked] > np.float64(self.depth_m)
+        order = np.argsort(ways.level[asked[deep]], kind="stable")
+        fills, levels = asked[deep][order], passes[deep][order]
+        raised = raise_all(surface, bottom, ways.start[fills], levels)
+        self._drain(*reopen(self.filled, *self.inverse, raised, self.codes))
+        given = (ways.mouth, ways.first, ways.steps)
+        hit, hit_passes = ways_hit(self.filled, self.raw, *given, ways.codes)
+        ways.codes, short, short_level = decide(
+            self.raw,
+            self.filled,
+            surface,
+            bottom,
+            self.codes,
+            ways.start,
+            ways.flats,
+            *given,
+            ways.codes,
+            np.concatenate([hit, asked[~deep]]),
+            np.concatenate([hit_passes, passes[~deep]]),
+            ways.age,
+            self.step_m,
+            self.inverse,
+            self.length_m,
+        )
+        start = np.concatenate([ways.start[fills], short])
+        level = np.concatenate([levels, short_level])
+        last = self.filled.reshape(-1)[start] == level  # not covered by the fill of another
+        self.fill_start, self.fill_level = start[last], level[last]
+
+    def _passes(self, ways: _Ways) -> NDArray[np.float32]:
+        """Level of the pass of each depression without a way; NaN for the others."""
+        label = np.full(self.grid.shape, -1, dtype=np.int32)
+        given = (ways.mouth, ways.first, ways.steps, ways.codes)
+        label_catchments(self.raw, self.codes, ways.start, ways.flats, *given, label)
+        found = over_bands(lambda a, b: borders(self.raw, label, a, b), self.grid.rows)
+        one, other, level = (np.concatenate(parts) for parts in zip(*found, strict=True))
+        order = np.argsort(level, kind="stable")
+        start_level = np.concatenate([[np.float32(-np.inf)], ways.level])
+        return join_catchments(one[order], other[order], level[order], start_level)[1:]

@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from tests.benchmarks.grounds import MADE, ground
 from tests.benchmarks.ranch import make_ranch
 from tests.benchmarks.terrain_chain import TOOLS, as_table, run_one
 
@@ -59,10 +60,22 @@ def test_each_chain_runs_apart(tool: str, raster: Path) -> None:
     assert result["total_s"] > 0
 
 
-def test_the_table_compares_with_ours(raster: Path) -> None:
-    mine = run_one("gullywalk", raster, raster)
-    other = {**mine, "tool": "other", "total_s": 3 * mine["total_s"]}
-    head, rule, first, second = as_table([mine, other]).splitlines()
+def test_the_table_compares_with_ours_cell_by_cell(raster: Path) -> None:
+    mine = {"ground": "ranch", "floor_s": 0.1, **run_one("gullywalk", raster, raster)}
+    other = {**mine, "tool": "other", "cells": mine["cells"] // 2, "total_s": 3 * mine["total_s"]}
+    slower = {**mine, "ground": "flat", "total_s": 2 * mine["total_s"]}
+    head, rule, first, second, third, *_, last = as_table([mine, other, slower]).splitlines()
     assert head.count("|") == rule.count("|") == first.count("|") == second.count("|")
     assert "| 1.0 |" in first
-    assert "| 3.0 |" in second
+    assert "| 6.0 |" in second
+    assert "| 1.0 |" in third
+    assert "2.0 times the fastest" in last
+
+
+@pytest.mark.parametrize("name", MADE)
+def test_each_ground_is_what_its_name_says(name: str) -> None:
+    z = ground(name, SIZE)
+    assert z.shape == (SIZE, SIZE)
+    assert z.dtype == np.float32
+    assert np.array_equal(z, ground(name, SIZE))
+    assert np.isfinite(z).all()

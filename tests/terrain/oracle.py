@@ -74,35 +74,88 @@ class Way:
 
 
 @dataclass
-class Search:
-    """One round of searches on one surface."""
+class Depression:
+    """A pit of one cell or a closed flat: where it starts, and its number among all."""
+
+    cells: list[Cell]
+    is_flat: bool
+    number: int
+    level: np.float32
+
+
+@dataclass
+class Conditioning:
+    """Decide depression by depression, from the lowest pass to the highest.
+
+    What is decided stands: a fill raises all that hangs together below its pass, so a way that
+    it covers or cuts off belongs to a depression with a pass as high or higher, which comes
+    later. Of equal passes the depression that starts lower comes first.
+    """
 
     z: np.ndarray
     codes: np.ndarray
     height_m: float
     width_m: float
     limits: tuple[float, float]
-    flat_ways: list[Way] = field(default_factory=list)
-    pit_ways: list[Way] = field(default_factory=list)
-    fills: list[tuple[Cell, np.float32, list[Cell]]] = field(default_factory=list)
-    settled: set[Cell] = field(default_factory=set)  # cells of flats that are done
+    ways: dict[int, Way] = field(default_factory=dict)
+    fills: list[tuple[Cell, np.float32]] = field(default_factory=list)
 
     def run(self) -> None:
-        cells = [c for c in np.ndindex(self.z.shape) if self.codes[c] == OPEN_END]
+        self.filled = self.z.copy()
+        self.drained = {c for c in np.ndindex(self.z.shape) if self.codes[c] <= OUTLET}
+        self.bottom: dict[Cell, np.float32] = {}  # of raised cells: where the depression started
+        self.across = drain_flats(self.filled, self.codes, {})
+        self.depressions = self.find_depressions()
+        self.whose = {c: d for d in self.depressions for c in d.cells}
+        passes = [self.way_out(d, np.inf, np.inf)[1] for d in self.depressions]
+
+        def turn(d: Depression) -> tuple[np.float32, np.float32, int]:
+            return passes[d.number], d.level, d.number
+
+        # what is too deep to cut needs no search, so it comes first; it changes no other pass
+        deep = [d for d in self.depressions if passes[d.number] - d.level > self.limits[0]]
+        self.fill(sorted(deep, key=lambda d: (d.level, d.number)), passes)
+        for d in sorted(self.depressions, key=turn):
+            if d in deep or self.filled[d.cells[0]] > d.level:
+                continue  # settled, or under the water of another one
+            way, _ = self.way_out(d, self.limits[1], passes[d.number])
+            if way is not None:
+                self.ways[d.number] = way
+            else:
+                self.fill([d], passes)
+        # a fill may have come to cover a way's start, but never only a part of the way
+        for d in self.depressions:
+            if self.filled[d.cells[0]] > d.level:
+                self.ways.pop(d.number, None)
+        self.fills = [(c, level) for c, level in self.fills if self.filled[c] == level]
+
+    def find_depressions(self) -> list[Depression]:
+        """All pits and closed flats, flats first, each kind in raster order.
+
+        A flat that touches a drained cell of its level drains as well and is none.
+        """
         flats, pits = [], []
         seen: set[Cell] = set()
-        for cell in cells:
+        for cell in map(tuple, np.argwhere(self.codes == OPEN_END).tolist()):
             if cell in seen:
                 continue
             group = self.flat_around(cell)
             seen.update(group)
-            (flats if len(group) > 1 else pits).append(group)
-        for group in flats:
-            self.drain_flat(group)
-        for (pit,) in pits:
-            way = self.way_out([pit], is_flat=False)
-            if way is not None:
-                self.pit_ways.append(way)
+            if any(self.beside_drained(c) is not None for c in group):
+                self.drained.update(group)
+            else:
+                (flats if len(group) > 1 else pits).append(group)
+        return [
+            Depression(group, len(group) > 1, i, self.z[group[0]])
+            for i, group in enumerate(flats + pits)
+        ]
+
+    def beside_drained(self, cell: Cell) -> int | None:
+        for k in SIDES_FIRST:
+            near = moved(cell, k)
+            if self.z[near] == self.z[cell] and self.codes[near] <= OUTLET:
+                return k
+        return None
 
     def flat_around(self, start: Cell) -> list[Cell]:
         """Open-ended cells of one level that hang together, nearest first, sides before corners."""
@@ -118,80 +171,82 @@ class Search:
                     group.append(near)
         return group
 
-    def drain_flat(self, group: list[Cell]) -> None:
-        """Give a flat its codes: from where it drains already, else from its way out, inwards."""
-        level, known = self.z[group[0]], set(group)
-        steps: list[tuple[Cell, int]] = []
-        for cell in group:
-            for k in SIDES_FIRST:
-                near = moved(cell, k)
-                if self.z[near] == level and self.codes[near] <= OUTLET:
-                    steps.append((cell, k))
-                    break
-        inside = [cell for cell, _ in steps]
-        depth = length = 0.0
-        if not steps:
-            way = self.way_out(group, is_flat=True)
-            if way is None:
-                self.settled.update(group)
-                return
-            steps, inside = list(way.steps), [way.steps[0][0]]
-            depth, length = way.depth, way.length
-        ring = dict.fromkeys(inside, 0)  # steps from each cell to where the flat drains
-        for cell in inside:
-            for _, near in neighbours(self.z.shape, cell):
-                if near in known and near not in ring:
-                    ring[near] = ring[cell] + 1
-                    inside.append(near)
-        for cell in inside:
-            if ring[cell]:
-                ways = [k for k in SIDES_FIRST if ring.get(moved(cell, k)) == ring[cell] - 1]
-                steps.append((cell, ways[0]))
-        self.settled.update(group)
-        self.flat_ways.append(Way(level, steps, depth, length))
-
-    def may_end(self, cell: Cell, level: np.float32, start: Cell, is_flat: bool) -> bool:
-        if self.z[cell] < level or touches_outside(self.z, cell):
+    def may_end(self, cell: Cell, d: Depression) -> bool:
+        here = self.filled[cell]
+        if here < d.level or touches_outside(self.z, cell):
             return True
-        if self.z[cell] != level:
+        if here != d.level:
             return False
-        if cell in self.settled or self.codes[cell] <= OUTLET:
+        if here > self.z[cell] or cell in self.drained:
             return True
-        return not is_flat and cell < start
+        return cell in self.whose and self.whose[cell].number < d.number
 
-    def way_out(self, sources: list[Cell], *, is_flat: bool) -> Way | None:
-        """Search lowest first, equals in the order met; None when the depression gets filled."""
-        level = self.z[sources[0]]
-        came: dict[Cell, int | None] = dict.fromkeys(sources)
+    def way_out(
+        self, d: Depression, furthest: float, highest: float
+    ) -> tuple[Way | None, np.float32]:
+        """Search lowest first, equals in the order met, no further and no higher than that.
+
+        Returns the way, if there is one, and the level of its pass.
+        """
+        came: dict[Cell, int | None] = dict.fromkeys(d.cells)
+        far = dict.fromkeys(d.cells, 0.0)
         heap: list[tuple[np.float32, int, Cell]] = []
         met = 0
-        passed: list[Cell] = []
-        inside = 0  # cells passed before the pass was reached
-        spill = level
+        spill = d.level
 
         def look_around(cell: Cell) -> None:
             nonlocal met
+            # across a lake that runs lower than the start there is one way only, its own
+            straight = self.bottom.get(cell, np.inf) < d.level
             for k, near in neighbours(self.z.shape, cell):
+                if straight and k != self.across[cell]:
+                    continue
                 if near not in came:
                     came[near] = k
-                    heapq.heappush(heap, (self.z[near], met, near))
-                    met += 1
+                    far[near] = far[cell] + self.step_m(k) * bool(self.filled[near] > d.level)
+                    if far[near] <= furthest:
+                        heapq.heappush(heap, (self.filled[near], met, near))
+                        met += 1
 
-        for cell in sources:
+        for cell in d.cells:
             look_around(cell)
-        while True:
+        while heap and heap[0][0] <= highest:
             here, _, cell = heapq.heappop(heap)
-            if here > spill:
-                spill, inside = here, len(passed)
-            if self.may_end(cell, level, sources[0], is_flat):
-                break
-            passed.append(cell)
+            spill = max(spill, here)
+            if self.may_end(cell, d):
+                return self.walk_back(cell, d.level, came), spill
             look_around(cell)
-        way = self.walk_back(cell, level, came)
-        if way.depth > self.limits[0] or way.length > self.limits[1]:
-            self.fills.append((sources[0], spill, sources + passed[:inside]))
-            return None
-        return way
+        return None, spill
+
+    def step_m(self, k: int) -> float:
+        return float(np.hypot(STEPS[k][0] * self.height_m, STEPS[k][1] * self.width_m))
+
+    def fill(self, depressions: list[Depression], passes: list[np.float32]) -> None:
+        """Raise all that hangs together below the pass, then drain the water on top."""
+        inside: list[Cell] = []
+        for d in depressions:
+            start, level, lowest = d.cells[0], passes[d.number], self.filled[d.cells[0]]
+            self.fills.append((start, level))
+            fresh = [start] if lowest < level else []
+            for cell in fresh:
+                self.filled[cell] = level
+                self.bottom[cell] = lowest
+                fresh += [
+                    n
+                    for _, n in neighbours(self.z.shape, cell)
+                    if self.filled[n] < level and n not in fresh
+                ]
+            inside += fresh
+        # level ground that drained into what was raised loses its directions and gets new ones
+        codes = raw_codes(self.filled, self.height_m, self.width_m)
+        lost = set(inside) | {c for c in np.ndindex(codes.shape) if codes[c] != OPEN_END}
+        kept = {c: k for c, k in self.across.items() if c not in lost}
+        while gone := [
+            c for c, k in kept.items() if codes[moved(c, k)] == OPEN_END and moved(c, k) not in kept
+        ]:
+            for cell in gone:
+                del kept[cell]
+        self.across = drain_flats(self.filled, codes, kept)
 
     def walk_back(self, end: Cell, level: np.float32, came: dict[Cell, int | None]) -> Way:
         """Codes from the source to the end; only ground above the level is cut."""
@@ -202,15 +257,43 @@ class Search:
             steps.append((before, k))
             path.append(before)
         steps.reverse()
-        if self.z[end] > level:
+        if self.filled[end] > level:
             steps.append((end, OUTLET))
-        depth = float(max(max(self.z[c] for c in path) - level, np.float32(0)))
+        depth = float(max(max(self.filled[c] for c in path) - level, np.float32(0)))
         length = 0.0
         for cell in path[:-1]:
-            if self.z[cell] > level:
-                dr, dc = STEPS[came[cell]]  # type: ignore[index]
-                length += float(np.hypot(dr * self.height_m, dc * self.width_m))
+            if self.filled[cell] > level:
+                length += self.step_m(came[cell])  # type: ignore[arg-type]
         return Way(level, steps, depth, length)
+
+
+def drain_flats(z: np.ndarray, codes: np.ndarray, known: dict[Cell, int]) -> dict[Cell, int]:
+    """Codes across level ground: from where it drains inwards, ring by ring.
+
+    ``codes`` has 9 in cells without a way down; those in ``known`` have theirs already.
+    """
+    ring: dict[Cell, int] = {}
+    for cell in map(tuple, np.argwhere(codes == OPEN_END).tolist()):
+        for k in SIDES_FIRST:
+            near = moved(cell, k)
+            drains = codes[near] <= OUTLET or near in known
+            if cell not in known and cell not in ring and z[near] == z[cell] and drains:
+                ring[cell] = k
+    given = {**known, **ring}
+    while ring:
+        beyond: dict[Cell, int] = {}
+        for cell in ring:
+            for _, near in neighbours(z.shape, cell):
+                if codes[near] == OPEN_END and near not in given and z[near] == z[cell]:
+                    ways = [
+                        k
+                        for k in SIDES_FIRST
+                        if moved(near, k) in given and z[moved(near, k)] == z[near]
+                    ]
+                    beyond[near] = ways[0]
+        given.update(beyond)
+        ring = beyond
+    return given
 
 
 @dataclass
@@ -231,23 +314,22 @@ def condition(
     width_m: float = 1.0,
     limits: tuple[float, float] = (np.inf, np.inf),
 ) -> Reference:
-    """Condition a surface; after a fill everything is searched anew on the raised surface."""
-    filled = np.array(z, dtype=np.float32)
-    fills: list[tuple[Cell, np.float32]] = []
-    while True:
-        codes = raw_codes(filled, height_m, width_m)
-        search = Search(filled, codes, height_m, width_m, limits)
-        search.run()
-        if not search.fills:
-            break
-        filled = filled.copy()
-        for start, level, cells in search.fills:
-            fills.append((start, level))
-            for cell in cells:
-                filled[cell] = max(filled[cell], level)
+    """Condition a surface: decide every depression once, then lead flats to where they drain."""
+    z = np.array(z, dtype=np.float32)
+    work = Conditioning(z, raw_codes(z, height_m, width_m), height_m, width_m, limits)
+    work.run()
+    filled = work.filled
+    codes = raw_codes(filled, height_m, width_m)
+    ways = [work.ways[number] for number in sorted(work.ways)]
     surface = filled.copy()
-    given: dict[Cell, int] = {}
-    ways = search.flat_ways + search.pit_ways
+    mouths: dict[Cell, int] = {}
+    for number in sorted(work.ways):
+        if work.depressions[number].is_flat:
+            for cell, code in work.ways[number].steps:
+                of_flat = cell in work.whose and work.whose[cell].is_flat
+                if filled[cell] == work.ways[number].level and of_flat:
+                    mouths.setdefault(cell, code)
+    given = drain_flats(filled, codes, {**work.across, **mouths})
     # a later way has a cell only where it is lower than all earlier ones
     for way in ways:
         for cell, code in way.steps:
@@ -262,7 +344,7 @@ def condition(
             codes[cell] = down
         elif cell in given:
             codes[cell] = given[cell]
-    return Reference(surface, codes, ways, fills, filled)
+    return Reference(surface, codes, ways, work.fills, filled)
 
 
 def donor_counts(codes: np.ndarray) -> np.ndarray:

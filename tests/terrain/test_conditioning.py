@@ -8,7 +8,11 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from terrain._kernels.directions import steepest_codes
+from terrain._kernels.flats import shores
+from terrain.flow import ways_out
 from terrain.flow.conditioning import NOTABLE_CUT_M, CarveLimits, Conditioned, condition
+from terrain.flow.ways_out import WaysOut
 from terrain.values.errors import ParameterError
 from terrain.values.raster import Raster
 from tests.terrain import oracle
@@ -221,3 +225,45 @@ def test_progress_goes_from_little_to_all() -> None:
     condition(corridor([9, 2, 4, 0]), progress=lambda what, done: seen.append(done))
     assert seen == sorted(seen)
     assert seen[-1] == 1.0
+
+
+def many_visits_cases(seed: int) -> list[Case]:
+    return list(random_cases(seed, 60, largest=24)) + list(
+        random_cases(seed + 1, 60, largest=24, ties=False)
+    )
+
+
+@pytest.mark.parametrize("seed", [201, 203, 205])
+def test_passes_found_together_are_those_found_one_by_one(seed: int) -> None:
+    """With every search cut short, and with none; no limit lets a cut be made."""
+    found = 0
+    for case in many_visits_cases(seed):
+        passes = []
+        for most in (0, 10**9):
+            grid = case.raster.grid
+            work = WaysOut(grid, case.raster.elevation_m, (-1.0, np.inf), many_visits=most)
+            steepest_codes(work.raw, *work.inverse, 0, grid.rows, work.codes)
+            work._drain(*shores(work.raw, work.codes, 0, grid.rows))
+            ways, asked, level = work._search()
+            if most == 0 and asked.size:
+                assert np.isnan(level).all()
+                level = work._passes(ways)
+            passes.append(level)
+        np.testing.assert_array_equal(*passes)
+        found += passes[0].size
+    assert found > 500
+
+
+@pytest.mark.parametrize("seed", [211, 213])
+def test_where_a_search_is_cut_short_makes_no_difference(
+    seed: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for case in many_visits_cases(seed):
+        results = []
+        for most in (0, 12, 10**9):
+            monkeypatch.setattr(ways_out, "MANY_VISITS", most)
+            result = conditioned(case)
+            results.append((result.raster.elevation_m, result.flow.codes))
+        for surface, codes in results[1:]:
+            np.testing.assert_array_equal(surface, results[0][0])
+            np.testing.assert_array_equal(codes, results[0][1])

@@ -20,10 +20,16 @@ from terrain._kernels.directions import (
     collect_unresolved,
     settle_codes,
     steepest_codes,
-    steepest_of_cells,
     touches_outside,
 )
-from terrain._kernels.heap import grown, hash_grown, hash_slot, heap_drop_first, heap_push
+from terrain._kernels.heap import (
+    grown,
+    heap_drop_first,
+    heap_push,
+    key_drop_first,
+    key_push,
+    rising_bits,
+)
 from terrain._kernels.network import longest_way_down
 from tests.terrain import oracle
 from tests.terrain.surfaces import Case, named, random_cases
@@ -98,14 +104,6 @@ def test_a_row_range_leaves_other_rows_alone() -> None:
     assert (codes[6:] == 77).all()
 
 
-def test_steepest_of_cells_agrees_with_the_sweep() -> None:
-    for case in random_cases(7, 25):
-        codes = np.full(case.z.shape, oracle.VOID, dtype=np.uint8)
-        cells = np.flatnonzero(~np.isnan(case.z))
-        steepest_of_cells(case.z, *inverse(case), cells, codes)
-        np.testing.assert_array_equal(codes, oracle.raw_codes(case.z, case.height_m, case.width_m))
-
-
 def test_settling_keeps_given_codes_only_where_nothing_is_lower() -> None:
     rng = np.random.default_rng(11)
     for case in random_cases(11, 25):
@@ -124,10 +122,9 @@ def test_touching_the_outside() -> None:
 
 
 def test_unresolved_cells_are_pits_of_one_cell_or_parts_of_flats() -> None:
-    everything = np.empty((0, 0), dtype=np.bool_)
     for case in random_cases(13, 40):
         codes = oracle.raw_codes(case.z)
-        pits, flats = collect_unresolved(case.z, codes, everything, 0, codes.shape[0])
+        pits, flats = collect_unresolved(case.z, codes, 0, codes.shape[0])
         alone, together = [], []
         for cell in map(tuple, np.argwhere(codes == oracle.OPEN_END).tolist()):
             joined = any(
@@ -138,11 +135,6 @@ def test_unresolved_cells_are_pits_of_one_cell_or_parts_of_flats() -> None:
             (together if joined else alone).append(number)
         assert pits.tolist() == alone
         assert flats.tolist() == together
-        asked = np.zeros(codes.shape, dtype=np.bool_)
-        asked.flat[alone[::2] + together[::2]] = True
-        some_pits, some_flats = collect_unresolved(case.z, codes, asked, 0, codes.shape[0])
-        assert some_pits.tolist() == alone[::2]
-        assert some_flats.tolist() == together[::2]
 
 
 def test_donors() -> None:
@@ -214,22 +206,32 @@ def test_the_heap_gives_lowest_first_and_the_earlier_of_equals() -> None:
         assert size == len(expected)
 
 
-def test_the_hash_holds_what_was_put_in_and_forgets_with_a_new_stamp() -> None:
+def test_keys_rise_with_levels_then_with_numbers() -> None:
     rng = np.random.default_rng(37)
-    keys, stamps = np.empty(8, dtype=np.int64), np.zeros(8, dtype=np.int64)
-    values = np.empty(8, dtype=np.uint8)
-    for stamp in (1, 2, 3):
-        held: dict[int, int] = {}
-        for key in rng.integers(0, 10**6, 100).tolist():
-            if 2 * (len(held) + 1) > keys.size:
-                keys, stamps, values = hash_grown(keys, stamps, values, stamp)
-            slot = hash_slot(keys, stamps, stamp, key)
-            assert (stamps[slot] == stamp) == (key in held)
-            if key in held:
-                assert values[slot] == held[key]
-            else:
-                held[key] = len(held) % 256
-                keys[slot], stamps[slot], values[slot] = key, stamp, held[key]
+    levels = np.unique(np.r_[rng.normal(0, 1e3, 500), 0, np.inf, -np.inf, 1e-40].astype(np.float32))
+    bits = [int(rising_bits(level)) for level in levels]
+    assert bits == sorted(set(bits))
+    assert bits[0] >= 0
+    assert bits[-1] < 2**32
+    assert rising_bits(np.float32(-0.0)) == rising_bits(np.float32(0.0))
+
+
+def test_the_heap_of_keys_sorts() -> None:
+    rng = np.random.default_rng(38)
+    keys = np.empty(1000, dtype=np.uint64)
+    for _ in range(5):
+        held: list[int] = []
+        size = 0
+        for new in rng.integers(0, 2**63, 1000).tolist():
+            heapq.heappush(held, 2 * new)
+            size = key_push(keys, size, np.uint64(2 * new))
+            if rng.random() < 0.3:
+                assert keys[0] == heapq.heappop(held)
+                size = key_drop_first(keys, size)
+        while held:
+            assert keys[0] == heapq.heappop(held)
+            size = key_drop_first(keys, size)
+        assert size == 0
 
 
 def test_growing_keeps_what_is_there() -> None:
