@@ -23,7 +23,6 @@ help:
 	@echo "make lint    check style, types and formatting"
 	@echo "make docs    write the pages again that are made from code, and the README's sample output"
 	@echo "make bench   time the terrain chain on many grounds beside pysheds and pyflwdir (minutes)"
-	@echo "make bench   time the terrain chain beside pysheds and pyflwdir (minutes)"
 	@echo "make accuracy  print what is found of what is there, by kind of ground (minutes)"
 	@echo "make clean   remove the environment and everything made"
 
