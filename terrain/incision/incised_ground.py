@@ -84,6 +84,15 @@ class IncisionLimits:
     edge_m: float = 0.35
     along_m: float = 16.0
 
+    def reaches_m(self, cell_m: float) -> list[float]:
+        """Reaches on cells of a size, m, and one more beyond the widest."""
+        least_m = max(self.least_reach_m, 2 * cell_m)
+        return [least_m * 2**k for k in range(self.reaches + 1)]
+
+    def widest_m(self, cell_m: float) -> float:
+        """Width of the widest gully that can be told from a valley on cells of a size, m."""
+        return 2 * self.reaches_m(cell_m)[-2]
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class IncisedGround:
@@ -137,8 +146,7 @@ def find_incised(
     told = limits or IncisionLimits()
     noise_m = height_noise_m(raster)
     cell_m = raster.grid.cell_m
-    least_m = max(told.least_reach_m, 2 * cell_m)
-    reaches_m = [least_m * 2**k for k in range(told.reaches + 1)]
+    reaches_m = told.reaches_m(cell_m)
     sizes = [_block_cells(reach_m, cell_m) for reach_m in reaches_m]
     cells = flow_lines.line_cells
     rows, cols = np.divmod(cells, raster.grid.cols)
