@@ -25,7 +25,7 @@ DRAINAGE_AREA_OPACITY = 0.10
 #: Pools and wedges.
 WEDGE_OPACITY = 0.35
 #: Gullies lie under everything else.
-GULLY_OPACITY = 0.16
+GULLY_OPACITY = 0.32
 GULLY_LINE_MM = 0.15
 #: Footprints of structures: the body, and aprons, keys and other parts.
 BODY_OPACITY, PART_OPACITY = 0.80, 0.40

@@ -163,7 +163,7 @@ def _rows() -> tuple[Field, ...]:
         f("channels", "drainage_area_ha", "float", 4, "Land that drains to its lower end", True),
         f("channels", "area_complete", "bool", 0, _COMPLETE, True),
         f("channels", "form", "text", 0, "Whether it is cut", False, CHANNEL_FORMS),
-        f("channels", "cut_m", "float", 1, "Length of it that lies within gullies"),
+        f("channels", "cut_m", "float", 2, "Length of it that lies within gullies"),
     ]
     headcuts = [
         f("headcuts", "headcut_id", "int", 0, "Number of the headcut", True),

@@ -84,8 +84,9 @@ def _f(
     *,
     required: bool = False,
     codes: Codes = (),
+    us_suffix: str = "",
 ) -> Field:
-    return Field(layer, name, kind, decimals, meaning, required, codes)  # type: ignore[arg-type]
+    return Field(layer, name, kind, decimals, meaning, required, codes, us_suffix)  # type: ignore[arg-type]
 
 
 _LOOK_FIRST: Final = (
@@ -107,15 +108,15 @@ _LOOK_FIRST: Final = (
 _GULLIES: Final = (
     ("gully_id", "int", 0, "Number of the gully, the one with the largest void first"),
     ("channel_id", "int", 0, "Channel at its lowest place; 0 where none is"),
-    ("area_m2", "float", 1, "Area between its edges"),
-    ("length_m", "float", 1, "Length along its longest flow line"),
+    ("area_m2", "float", 2, "Area between its edges"),
+    ("length_m", "float", 2, "Length along its longest flow line"),
     ("mean_width_m", "float", 2, "Shortest way from edge to edge, averaged over its flow lines"),
     ("greatest_width_m", "float", 2, "The greatest such width"),
     ("mean_depth_m", "float", 2, "Depth below the ground laid straight across, over its area"),
     ("greatest_depth_m", "float", 2, "Greatest such depth along its flow lines"),
-    ("void_m3", "float", 1, "Ground that is gone: up to straight lines from edge to edge"),
-    ("void_low_m3", "float", 1, "The same with the edges one cell further in, less noise"),
-    ("void_high_m3", "float", 1, "The same with the edges one cell further out, and noise"),
+    ("void_m3", "float", 2, "Ground that is gone: up to straight lines from edge to edge"),
+    ("void_low_m3", "float", 2, "The same with the edges one cell further in, less noise"),
+    ("void_high_m3", "float", 2, "The same with the edges one cell further out, and noise"),
     ("heads", "int", 0, "Number of headcuts in it or at its edge"),
     ("head_ids", "text", 0, "Their numbers"),
     ("maybe_ditch", "bool", 0, "True where it is as long and straight as a ditch"),
@@ -131,7 +132,15 @@ _GULLIES: Final = (
 )
 GROUND_FIELDS: Final = (
     *(
-        _f("gullies", name, kind, decimals, meaning, required=name == "gully_id")
+        _f(
+            "gullies",
+            name,
+            kind,
+            decimals,
+            meaning,
+            required=name == "gully_id",
+            us_suffix="_yd3" if name.endswith("_m3") else "",
+        )
         for name, kind, decimals, meaning in _GULLIES
     ),
     _f("roads", "name", "text", 0, "What the file of roads calls it"),

@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 from siting.channels.headcuts import HeadcutSettings
 from siting.values.wording import metres
+from terrain.incision.incised_ground import IncisionLimits
 from terrain.reading.survey import CELLS_TO_MEASURE, COARSE_CELL_M
 
 #: Cells up to this size show low headcuts; larger ones smooth them away, m (judgement).
@@ -45,6 +46,13 @@ def what_cells_show(
         f"The width of channels from about {low} to {high} up; from "
         f"{length(CELLS_TO_SEE * cell_m)} they are seen. Narrower ones get their width from a "
         "published regional curve."
+    )
+    limits = IncisionLimits()
+    narrowest = length(max(CELLS_TO_MEASURE[0] * cell_m, 1.0))
+    can.append(
+        f"Gullies: ground cut at least {length(limits.least_depth_m)} deep between edges, from "
+        f"about {narrowest} wide up to {length(limits.widest_m(cell_m))}; shallower ones are not "
+        "told from swales."
     )
     if cell_m <= FINE_CELL_M:
         least = length(HeadcutSettings().least_height_m)

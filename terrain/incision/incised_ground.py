@@ -38,7 +38,7 @@ class IncisionLimits:
     least_reach_m
         Half the width of the narrowest trenches that are looked for, m; at least two cells.
     reaches
-        Number of reaches, each twice the one before.
+        Number of reaches, each twice the one before; fewer on cells so large that they start wider.
     least_depth_m
         Depth of incised ground on its flow line, m.
     noise_times
@@ -83,6 +83,18 @@ class IncisionLimits:
     edge_share: float = 0.35
     edge_m: float = 0.35
     along_m: float = 16.0
+
+    def reaches_m(self, cell_m: float) -> list[float]:
+        """Reaches on cells of a size, m, and one more beyond the widest."""
+        widest_m = self.least_reach_m * 2 ** (self.reaches - 1)
+        found = [max(self.least_reach_m, 2 * cell_m)]
+        while 2 * found[-1] <= widest_m:
+            found.append(2 * found[-1])
+        return [*found, 2 * found[-1]]
+
+    def widest_m(self, cell_m: float) -> float:
+        """Width of the widest gully that can be told from a valley on cells of a size, m."""
+        return 2 * self.reaches_m(cell_m)[-2]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -137,8 +149,7 @@ def find_incised(
     told = limits or IncisionLimits()
     noise_m = height_noise_m(raster)
     cell_m = raster.grid.cell_m
-    least_m = max(told.least_reach_m, 2 * cell_m)
-    reaches_m = [least_m * 2**k for k in range(told.reaches + 1)]
+    reaches_m = told.reaches_m(cell_m)
     sizes = [_block_cells(reach_m, cell_m) for reach_m in reaches_m]
     cells = flow_lines.line_cells
     rows, cols = np.divmod(cells, raster.grid.cols)
@@ -150,9 +161,9 @@ def find_incised(
     edges_m = np.maximum(edges_m, _edge_noise_m(told, noise_m)).astype(np.float32)
     reach_of = np.full(cells.size, NOWHERE, dtype=np.uint8)
     steep = np.zeros(cells.size, dtype=np.bool_)
-    for k in reversed(range(told.reaches)):
+    for k in reversed(range(len(reaches_m) - 1)):
         block_m = sizes[k] * cell_m
-        own = np.flatnonzero(_deep_enough(along[:, k], reaches_m[k], k, told, noise_m))
+        own = np.flatnonzero(_deep_enough(along[:, k], reaches_m[k], told, noise_m))
         depth, r, c = at[k]
         far, step = round(2 * reaches_m[k] / block_m), max(1, round(told.wall_length_m / block_m))
         edge_m = edges_m[own, k]
@@ -219,8 +230,9 @@ def _running_means(values: FloatArray, lines: ChannelNetwork, steps: int) -> Flo
 
 
 def _deep_enough(
-    along: FloatArray, reach_m: float, k: int, told: IncisionLimits, noise_m: float
+    along: FloatArray, reach_m: float, told: IncisionLimits, noise_m: float
 ) -> BoolArray:
+    k = min(round(float(np.log2(reach_m / told.least_reach_m))), told.reaches - 1)
     least_m = max(told.least_depth_m, told.noise_times * noise_m, told.wall_slope[k] * reach_m)
     enough: BoolArray = along >= least_m
     return enough

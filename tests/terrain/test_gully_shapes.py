@@ -11,7 +11,7 @@ from terrain.flow.conditioning import CarveLimits
 from terrain.flow.engines import get_engine
 from terrain.incision.gully_shapes import Gullies, find_gullies
 from terrain.incision.height_noise import height_noise_m
-from terrain.incision.incised_ground import find_incised
+from terrain.incision.incised_ground import IncisionLimits, find_incised
 from terrain.values.raster import Raster
 
 ROWS, COLS = 260, 200
@@ -121,3 +121,11 @@ def test_it_does_not_matter_how_many_work(workers: str, monkeypatch: pytest.Monk
 def test_noise_is_estimated_from_the_raster(noise_m: float) -> None:
     z = ground() + noise_m * np.random.default_rng(4).standard_normal((ROWS, COLS))
     assert height_noise_m(Raster.from_array(z)) == pytest.approx(noise_m, rel=0.1, abs=1e-4)
+
+
+def test_wide_cells_do_not_make_valleys_of_gullies() -> None:
+    limits = IncisionLimits()
+    assert limits.reaches_m(1.0) == [4, 8, 16, 32, 64]
+    assert limits.reaches_m(4.0) == [8, 16, 32, 64]
+    assert limits.reaches_m(5.0) == [10, 20, 40]
+    assert limits.widest_m(0.5) == limits.widest_m(4.0) == 64
