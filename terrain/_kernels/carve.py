@@ -34,8 +34,8 @@ MANY_VISITS = 4096
 #: Cells across the window of such a search; one that leaves it is a large one too.
 NARROW = 64
 #: The same for the few that are then tried one by one.
-SOME_VISITS = 16384
-WIDE = 256
+SOME_VISITS = 65536
+WIDE = 512
 
 
 @kernel

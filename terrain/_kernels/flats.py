@@ -96,13 +96,13 @@ def shores(z: Float32s, codes: Bytes, row_start: int, row_stop: int) -> tuple[In
     steps = np.empty(64, dtype=np.uint8)
     n = 0
     for r in range(row_start, row_stop):
+        cells = grown(cells, n + cols)
+        steps = grown(steps, n + cols)
         for c in range(cols):
             if codes[r, c] != UNRESOLVED:
                 continue
             k = _drained_beside(heights, marks, offset, r * cols + c)
             if k >= 0:
-                cells = grown(cells, n + 1)
-                steps = grown(steps, n + 1)
                 cells[n] = r * cols + c
                 steps[n] = k
                 n += 1
