@@ -20,6 +20,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from siting.channels.head_doubts import doubted
 from siting.channels.headcut_confidence import confidence, evidence_text
 from terrain.channels.bed_drops import BedDrops, bed_drops, window_unit_m
 from terrain.channels.network import ChannelNetwork, stems
@@ -189,6 +190,8 @@ def find_headcuts(
         cell_m=grid.cell_m,
     )
     keep = _what_counts(drops, sure, area, settings, grid.cell_m)
+    sure = doubted(raster, drops.lip_cell, table["height_m"], sure)
+    keep = keep[sure[keep] >= settings.least_confidence]
     reach, station = place_on_network(conditioned.flow, counts, network, drops.lip_cell[keep])
     order = np.lexsort((station, reach))
     keep, reach, station = keep[order], reach[order], station[order]
@@ -218,13 +221,12 @@ def find_headcuts(
 def _what_counts(
     drops: BedDrops, sure: FloatArray, area: FloatArray, settings: HeadcutSettings, cell_m: float
 ) -> NDArray[np.int64]:
-    """Indices of the drops that are high, sure and far enough apart to be reported."""
+    """Indices of the drops that are high enough, and the surest among those near each other."""
     keep = np.flatnonzero(drops.measures["height_m"] >= settings.least_height_m)
     apart = max(settings.apart_m, cell_m)
     lips = np.column_stack([drops.x_m[keep], drops.y_m[keep]])
     feet = np.column_stack([drops.foot_x_m[keep], drops.foot_y_m[keep]])
-    keep = keep[surest_apart(lips, feet, sure[keep], area[keep], apart)]
-    return keep[sure[keep] >= settings.least_confidence]
+    return keep[surest_apart(lips, feet, sure[keep], area[keep], apart)]
 
 
 def surest_apart(

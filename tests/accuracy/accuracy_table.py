@@ -119,7 +119,7 @@ def _real() -> tuple[list[str], list[float], list[bool]]:
         total = np.zeros(5, dtype=int)
         for g in real:
             keep = apart(g, sure_of[g.name])
-            keep = keep[sure_of[g.name][keep] >= level]
+            keep = keep[np.minimum(sure_of[g.name], g.most)[keep] >= level]
             row = np.array(count(g.xy[keep], g.height_m[keep] < 0.5, marks[g.name][1]))
             if g.name in INCOMPLETE:
                 row[2:] = 0
@@ -133,12 +133,13 @@ def _real() -> tuple[list[str], list[float], list[bool]]:
         if g.name in INCOMPLETE:
             continue
         keep = apart(g, sure_of[g.name])
-        keep = keep[(sure_of[g.name][keep] >= BINS[0]) & (g.height_m[keep] >= 0.5)]
+        sure = np.minimum(sure_of[g.name], g.most)
+        keep = keep[(sure[keep] >= BINS[0]) & (g.height_m[keep] >= 0.5)]
         agreed = {i for i, _ in pairs_within(g.xy[keep], marks[g.name][1].agreed)}
         marked = {i for i, _ in pairs_within(g.xy[keep], marks[g.name][1].every)}
         for i, k in enumerate(keep.tolist()):
             if i in agreed or i not in marked:
-                said.append(float(sure_of[g.name][k]))
+                said.append(float(sure[k]))
                 was.append(i in agreed)
     return rows, said, was
 

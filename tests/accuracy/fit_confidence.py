@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.optimize import minimize
 
+from siting.channels.head_doubts import doubted
 from siting.channels.headcut_confidence import WITNESSES, measures_of, sharpness, testimony
 from siting.channels.headcuts import HeadcutSettings, surest_apart
 from terrain.channels.bed_drops import bed_drops, window_unit_m
@@ -53,7 +54,10 @@ SHRINK = 0.0005
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Drops:
-    """Drops of one ground: what the witnesses say, where they lie, what is known of them."""
+    """Drops of one ground: what the witnesses say, where they lie, what is known of them.
+
+    ``most`` is the confidence that edges and stepped heights leave to each.
+    """
 
     name: str
     real: bool
@@ -62,6 +66,7 @@ class Drops:
     feet: np.ndarray
     height_m: np.ndarray
     area_ha: np.ndarray
+    most: np.ndarray
     is_head: np.ndarray
     weight: np.ndarray
 
@@ -86,12 +91,15 @@ def table(raster: Raster) -> tuple[np.ndarray, ...]:
     said = testimony(measures_of(drops.measures, sharp, area))
     keep = drops.measures["height_m"] >= settings.least_height_m
     places = np.column_stack([drops.x_m, drops.y_m])
+    height = drops.measures["height_m"]
+    most = doubted(raster, drops.lip_cell, height, np.ones(height.size))
     return (
         np.column_stack([said[name] for name in WITNESSES])[keep],
         places[keep],
         np.column_stack([drops.foot_x_m, drops.foot_y_m])[keep],
         drops.measures["height_m"][keep],
         area[keep],
+        most[keep],
     )
 
 
@@ -104,26 +112,25 @@ def _nearest(xy: np.ndarray, to: np.ndarray) -> np.ndarray:
 
 def of_made(name: str, raster: Raster, heads: np.ndarray, counted: np.ndarray) -> Drops:
     """Drops of an invented ground whose heads lie at ``heads`` (n, 2)."""
-    said, xy, feet, height, area = table(raster)
+    said, xy, feet, height, area, most = table(raster)
     near, near_any = _nearest(xy, heads[counted]), _nearest(xy, heads)
     is_head = near <= WITHIN_M
     weight = np.where(is_head, 1.0, np.where(near_any <= BESIDE_M, 0.0, 1.0))
-    return Drops(name, False, said, xy, feet, height, area, is_head, weight)
+    return Drops(name, False, said, xy, feet, height, area, most, is_head, weight)
 
 
 def of_real(name: str, raster: Raster, marks: Marks) -> Drops:
     """Drops of a real raster inside the windows whose marks are complete."""
-    said, xy, feet, height, area = table(raster)
+    said, xy, feet, height, area, most = table(raster)
     keep = marks.inside(xy) & (area >= 0.03)
-    said, xy, feet, height, area = (v[keep] for v in (said, xy, feet, height, area))
+    said, xy, feet, height, area, most = (v[keep] for v in (said, xy, feet, height, area, most))
     agreed = _nearest(xy, marks.agreed) <= WITHIN_M
     is_head = _nearest(xy, marks.every) <= WITHIN_M
     unmarked = 0.4 if name in INCOMPLETE else 1.0
     # marks leave out drops below half a metre
     weight = np.where(agreed, 1.0, np.where(is_head, MARKED_ONCE, unmarked))
-    return Drops(
-        name, True, said, xy, feet, height, area, is_head, np.where(height < 0.5, 0.3, weight)
-    )
+    weight = np.where(height < 0.5, 0.3, weight)
+    return Drops(name, True, said, xy, feet, height, area, most, is_head, weight)
 
 
 def fit(grounds: Sequence[Drops]) -> np.ndarray:
@@ -167,12 +174,12 @@ def control_drops(*, east: bool = False) -> list[Drops]:
         if not path.exists():
             continue
         raster = read_dem(str(path)).raster
-        said, xy, feet, height, area = table(raster)
+        said, xy, feet, height, area, most = table(raster)
         t = raster.grid.transform
         col, row = (xy[:, 0] - t.c) / t.a, (xy[:, 1] - t.f) / t.e
         keep = (row >= first_row) & (height >= 0.5) & ((col >= raster.grid.cols / 2) == east)
         none = np.zeros(int(keep.sum()), dtype=bool)
-        parts = (said[keep], xy[keep], feet[keep], height[keep], area[keep])
+        parts = (said[keep], xy[keep], feet[keep], height[keep], area[keep], most[keep])
         out.append(Drops(name, True, *parts, none, np.full(none.size, CONTROL_WEIGHT)))
     return out
 
@@ -219,6 +226,7 @@ def main() -> None:
             q = fit([g for g in everything if g is not ground])
             sure = chance(q, ground)
             keep = apart(ground, sure)
+            sure = np.minimum(sure, ground.most)
             keep = keep[sure[keep] >= level]
             small = ground.height_m[keep] < 0.5
             row = np.array(count(ground.xy[keep], small, all_marks[ground.name][1]))
@@ -235,6 +243,7 @@ def main() -> None:
     for ground in control_drops(east=True):
         sure = chance(p, ground)
         kept = apart(ground, sure)
+        sure = np.minimum(sure, ground.most)
         print(f"{ground.name}, eastern half: {(sure[kept] >= 0.5).sum()} finds of 0.5 and more")
 
 

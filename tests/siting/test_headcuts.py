@@ -234,3 +234,19 @@ def test_fewer_are_reported_when_more_is_asked() -> None:
 def test_settings_must_be_above_nothing(name: str, value: float) -> None:
     with pytest.raises(ParameterError, match=name):
         HeadcutSettings(**{name: value})
+
+
+def test_heights_in_whole_metres_show_no_sure_head() -> None:
+    z = np.round(gully(valley(), step(90.0, 4.0)))
+    heads = search(z)
+    assert not sure(heads).size
+    assert (heads.headcut_height_m >= 3.0).all()
+    assert sure(search(gully(valley(), step(90.0, 4.0)))).size == 1
+
+
+def test_a_head_at_the_end_of_known_ground_is_a_place_to_look_at() -> None:
+    z = gully(valley(), step(90.0, 1.2)) + noise(5)
+    assert sure(search(z)).size == 1
+    z[40:60, 93:] = np.nan
+    heads = search(z)
+    assert not sure(heads).size
