@@ -190,7 +190,12 @@ def _order(plan: PlanTables) -> Iterator[Contradiction]:
     alone = [w for w in works if int(w["work_id"]) not in needed]
     for one, other in pairwise(alone):
         plan.compared["ranks"] += 1
-        if float(one[field]) < float(other[field]) * (1 - 1e-3) - 1e-3:
+        if bool(one["functions"]) != bool(other["functions"]):
+            if not one["functions"]:
+                yield Contradiction(
+                    "ranks", _about(one), f"it stands before {_about(other)}", "it cannot work"
+                )
+        elif float(one[field]) < float(other[field]) * (1 - 1e-3) - 1e-3:
             yield Contradiction(
                 "ranks", _about(one), f"it stands before {_about(other)}",
                 f"{field} is {one[field]}, there {other[field]}",

@@ -12,7 +12,7 @@ def ranked(works: Sequence[Work], rank_by: str) -> tuple[int, ...]:
     """Numbers of works in the order of their ranks.
 
     A work that needs another below it counts together with what of that does not stand yet, and
-    comes just after it. Those that save nothing come last, by their numbers.
+    comes just after it. Those that cannot work, or save nothing, come last.
 
     Parameters
     ----------
@@ -24,11 +24,16 @@ def ranked(works: Sequence[Work], rank_by: str) -> tuple[int, ...]:
     left = {work.id: work for work in works}
     out: list[int] = []
     while left:
-        best = max(left.values(), key=lambda w: (_value(_with_needs(w, left), rank_by), -w.id))
+        best = max(left.values(), key=lambda w: _order(w, left, rank_by))
         for work in _with_needs(best, left):
             out.append(work.id)
             del left[work.id]
     return tuple(out)
+
+
+def _order(work: Work, left: dict[int, Work], rank_by: str) -> tuple[bool, float, int]:
+    """Whether it can work, what it saves for what it takes, and its number; the most comes first."""
+    return work.functions, _value(_with_needs(work, left), rank_by), -work.id
 
 
 def _with_needs(work: Work, left: dict[int, Work]) -> list[Work]:

@@ -127,6 +127,11 @@ def test_orders() -> None:
     assert ranked(works, "most-saved") == (2, 1, 3, 4)
 
 
+def test_what_cannot_work_comes_after_all_that_can() -> None:
+    undermined = replace(work(1, soil=900.0), share_made_up=0.0)
+    assert ranked([undermined, work(2), work(3, soil=0.5)], "cost") == (2, 3, 1)
+
+
 def test_a_work_that_needs_another_comes_after_it_and_counts_with_it() -> None:
     works = [work(1, soil=10, cost=1000), work(2, soil=500, cost=1000, needs=(1,)),
              work(3, soil=100, cost=1000)]  # fmt: skip
