@@ -1,15 +1,12 @@
 """Find headcuts: sudden drops in the beds of channels.
 
-Every channel is walked from its outlet up, on the ground as measured. A drop stands out where
-straight lines fitted to the bed below and above it do not meet; a steady slope, however steep, and
-a change of slope give none. Each drop is then fitted (line, face, line) and tested: is it high
-enough, above the noise, a face and no ramp; does ground stand high around its foot; does the bed
-stay lower below than above (past a road fill, a pond's bank, a boulder or a jam it does not); or
-does the path merely fall over the side of a gully, which then goes on behind the foot? A find is
-as sure as the test that it passes least. A bed more incised below than above is evidence, never a
-condition.
-The weights are this project's own, settled on generated ranches and scored on others
-(``tests/accuracy``); no published measure of headcuts below a metre in lidar was found.
+Every way that drains 300 m2 is walked from its outlet up, on the ground as measured. Where the bed
+bends most over 3 m lies the lip of a drop, however sharp or spread it is; its foot, up to 8 m below,
+is where the drop stands out most beyond what the bed around it makes. Each drop is fitted (line,
+face, line) and measured together with the ground around it, and few witnesses are weighed into the
+probability that it is a headcut (`siting.channels.headcut_confidence`). Of drops that share a lip or a
+bowl the surest stays. Finds of a half and more become sites; those from a quarter on are kept as
+places to look at.
 """
 
 from __future__ import annotations

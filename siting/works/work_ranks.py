@@ -32,7 +32,7 @@ def ranked(works: Sequence[Work], rank_by: str) -> tuple[int, ...]:
 
 
 def _order(work: Work, left: dict[int, Work], rank_by: str) -> tuple[bool, float, int]:
-    """Whether it can work, what it saves for what it takes, and its number; the most comes first."""
+    """Whether it can work, what it saves for what it takes, its number; the most comes first."""
     return work.functions, _value(_with_needs(work, left), rank_by), -work.id
 
 
