@@ -45,16 +45,16 @@ class Witness:
 
 
 #: Logit of the probability where no witness speaks.
-NO_WITNESS = -6.88
+NO_WITNESS = -6.91
 WITNESSES: Mapping[str, Witness] = {
-    "sharp": Witness(0.0, 1.0, 2.12, "it passes all tests of a sharp drop"),
-    "wall behind": Witness(-9.0, -2.0, 1.92, "no low ground goes on behind its foot"),
-    "unusual": Witness(0.19, 2.27, 2.24, "the bed falls more than it usually does nearby"),
-    "lip stands out": Witness(-0.42, -0.12, 1.55, "little ground around the lip lies below it"),
-    "high": Witness(-0.83, 0.68, 0.94, "its height"),
-    "steeper": Witness(-1.25, 0.49, 0.96, "it is more than the bed around it makes"),
-    "cut below": Witness(0.0, 1.0, 0.96, "the bed is cut deeper below it than above"),
-    "water": Witness(-1.5, -0.53, 0.53, "the land that drains over it"),
+    "sharp": Witness(0.0, 1.0, 1.93, "it passes all tests of a sharp drop"),
+    "wall behind": Witness(-9.0, -2.0, 1.86, "no low ground goes on behind its foot"),
+    "unusual": Witness(0.19, 2.27, 2.27, "the bed falls more than it usually does nearby"),
+    "lip stands out": Witness(-0.42, -0.12, 1.57, "little ground around the lip lies below it"),
+    "high": Witness(-0.83, 0.68, 0.81, "its height"),
+    "steeper": Witness(-1.25, 0.49, 1.00, "it is more than the bed around it makes"),
+    "cut below": Witness(0.0, 1.0, 0.92, "the bed is cut deeper below it than above"),
+    "water": Witness(-1.5, -0.53, 0.68, "the land that drains over it"),
 }
 
 

@@ -1,12 +1,12 @@
 """Find headcuts: sudden drops in the beds of channels.
 
 Every way that drains 300 m2 is walked from its outlet up, on the ground as measured. Where the bed
-bends most over 3 m lies the lip of a drop, however sharp or spread it is; its foot, up to 8 m below,
-is where the drop stands out most beyond what the bed around it makes. Each drop is fitted (line,
-face, line) and measured together with the ground around it, and few witnesses are weighed into the
-probability that it is a headcut (`siting.channels.headcut_confidence`). Of drops that share a lip or a
-bowl the surest stays. Finds of a half and more become sites; those from a quarter on are kept as
-places to look at.
+bends most over 3 m lies the lip of a drop, however sharp or spread it is; its foot, up to 8 m
+below, is where the drop stands out most beyond what the bed around it makes. Each drop is fitted
+(line, face, line) and measured together with the ground around it, and few witnesses are weighed
+into the probability that it is a headcut (`siting.channels.headcut_confidence`). Of drops that
+share a lip or a bowl the surest stays. Finds of a half and more become sites; those from a quarter
+on are kept as places to look at.
 """
 
 from __future__ import annotations
@@ -40,6 +40,8 @@ class HeadcutSettings:
         Ways that drain at least this much are walked, even where it is less than a channel, ha.
     top_area_ha
         Each way is walked up to this drainage area, ha.
+    least_area_ha
+        Drops that less land drains over are not reported, ha: walls of gullies are full of them.
     least_drop_m
         Drops that stand out by less are never looked at, m.
     least_height_m
@@ -60,6 +62,7 @@ class HeadcutSettings:
 
     walk_area_ha: float = 0.03
     top_area_ha: float = 0.01
+    least_area_ha: float = 0.03
     least_drop_m: float = 0.2
     least_height_m: float = 0.3
     least_confidence: float = 0.25
@@ -219,7 +222,10 @@ def _what_counts(
     drops: BedDrops, sure: FloatArray, area: FloatArray, settings: HeadcutSettings, cell_m: float
 ) -> NDArray[np.int64]:
     """Indices of the drops that are high enough, and the surest among those near each other."""
-    keep = np.flatnonzero(drops.measures["height_m"] >= settings.least_height_m)
+    enough = (drops.measures["height_m"] >= settings.least_height_m) & (
+        area >= settings.least_area_ha
+    )
+    keep = np.flatnonzero(enough)
     apart = max(settings.apart_m, cell_m)
     lips = np.column_stack([drops.x_m[keep], drops.y_m[keep]])
     feet = np.column_stack([drops.foot_x_m[keep], drops.foot_y_m[keep]])

@@ -46,10 +46,6 @@ STEP = np.dtype(
         ("drop_spread_m", np.float64),  # how much that varies
         ("near_drop_m", np.float64),  # what it falls over that length below the lip
         ("lip_low", np.float64),  # share of a circle around the lip that lies well below it
-        (
-            "turn",
-            np.float64,
-        ),  # 0 where the way goes straight on over the drop, 2 where it turns back
     ]
 )
 
@@ -327,8 +323,13 @@ def _fit_into(
     step: float,
     near: int,
     around: int,
-) -> int:
-    """Fit a drop between two reaches, write its size and slopes, and return its foot."""
+    sharp: int,
+) -> tuple[int, int]:
+    """Fit a drop between two reaches, write its size and slopes, and return its foot and lip.
+
+    The lip of a face of at most ``sharp`` steps is that of the fit, which is steadier; a longer
+    face begins where the bed bends most.
+    """
     fit_foot, fit_lip, foot_z, lip_z, below, above = _fit_face(
         line[:, BED], foot, lip, low, high, step, near
     )
@@ -338,10 +339,11 @@ def _fit_into(
     drop_m = lip_z - foot_z - 0.5 * (below + above) * (fit_lip - fit_foot) * step
     row["height_m"] = drop_m
     row["rise_m"] = lip_z - foot_z
-    row["face_m"] = (fit_lip - fit_foot) * step
     row["slope_below"] = below
     row["slope_above"] = above
-    return _foot_of_face(line, fit_foot, lip, foot_z, below, drop_m, step)
+    if fit_lip - fit_foot <= sharp:
+        lip = fit_lip
+    return _foot_of_face(line, fit_foot, lip, foot_z, below, drop_m, step), lip
 
 
 @kernel
@@ -404,10 +406,11 @@ def steps_of_stem(
         lowest, highest = _room_around(drop, peaks, foot, lip, most, short)
         low, high = max(lowest, foot - reach), min(highest, lip + reach)
         row = out[m]
-        foot = _fit_into(row, line, bed, foot, lip, low, high, step, near, around)
+        foot, lip = _fit_into(row, line, bed, foot, lip, low, high, step, near, around, leg)
         low, high = max(lowest, foot - far), min(highest, lip + far)
         row["lip"] = lip
         row["foot"] = foot
+        row["face_m"] = (lip - foot) * step
         row["stand_out_m"] = most
         row["usual_m"] = usual
         row["bump_m"] = _bump_at(bed, lip, near, unit, step)

@@ -90,6 +90,7 @@ def table(raster: Raster) -> tuple[np.ndarray, ...]:
     )
     said = testimony(measures_of(drops.measures, sharp, area))
     keep = drops.measures["height_m"] >= settings.least_height_m
+    keep &= area >= settings.least_area_ha
     places = np.column_stack([drops.x_m, drops.y_m])
     height = drops.measures["height_m"]
     most = doubted(raster, drops.lip_cell, height, np.ones(height.size))
@@ -122,7 +123,7 @@ def of_made(name: str, raster: Raster, heads: np.ndarray, counted: np.ndarray) -
 def of_real(name: str, raster: Raster, marks: Marks) -> Drops:
     """Drops of a real raster inside the windows whose marks are complete."""
     said, xy, feet, height, area, most = table(raster)
-    keep = marks.inside(xy) & (area >= 0.03)
+    keep = marks.inside(xy)
     said, xy, feet, height, area, most = (v[keep] for v in (said, xy, feet, height, area, most))
     agreed = _nearest(xy, marks.agreed) <= WITHIN_M
     is_head = _nearest(xy, marks.every) <= WITHIN_M

@@ -206,7 +206,7 @@ def test_a_pool_does_not_climb_a_headcut(measured: Callable[..., Ground]) -> Non
     """A crest above the lip: water would drown the drop; the pool is counted up to its foot."""
     ground = measured(trench(3.0, side=0.5, drop_m=0.6))
     heads = ground.headcuts
-    foot = int(heads.foot_cell[np.argmax(heads.headcut_height_m)])
+    foot = int(heads.foot_cell[np.argmax(heads.headcut_height_m * heads.confidence)])
     cell = int(bed_below(ground, foot, length_m=8.0).cell[-1])
     pool = pool_in(channel_above(ground, cell, length_m=40.0), crest_height_m=1.2)
     assert pool.ends_at == "headcut"

@@ -111,7 +111,7 @@ def test_on_a_trench(measured: Callable[..., Ground]) -> None:
 def test_the_foot_of_a_drop_and_a_next_structure_end_it(measured: Callable[..., Ground]) -> None:
     ground = measured(trench(3.0, side=0.5, drop_m=0.8))
     heads = ground.headcuts
-    foot = int(heads.foot_cell[np.argmax(heads.headcut_height_m)])
+    foot = int(heads.foot_cell[np.argmax(heads.headcut_height_m * heads.confidence)])
     below = bed_below(ground, foot, length_m=12.0)
     cell, next_up = int(below.cell[-1]), int(below.cell[6])
     given = {"crest_height_m": 0.25, "bed_slope": 0.02}
