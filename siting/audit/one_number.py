@@ -138,15 +138,20 @@ def _inputs(plan: PlanTables) -> Iterator[Contradiction]:
 def _heads(plan: PlanTables) -> Iterator[Contradiction]:
     """A site at a head has the height and the land of that head."""
     heads = plan.rows("headcuts")
+    # by number: heads above where their channel begins share its upper end as their place on it
+    own = plan.by_site("headcuts")
     for site in plan.sites():
-        for head in heads:
-            if (
-                site["purpose"] != "vertical"
-                or head["channel_id"] != site["channel_id"]
-                or abs(float(head["station_m"]) - float(site["station_m"])) > ROUNDED
-                or known(site["measured_drop_m"])
-            ):
-                continue
+        if site["purpose"] != "vertical":
+            continue
+        at_it = own.get(int(site["site_id"]), [])
+        if len(at_it) != 1:
+            yield Contradiction(
+                "headcut",
+                at(site),
+                "purpose is vertical",
+                f"headcuts has {len(at_it)} with its number",
+            )
+        for head in () if known(site["measured_drop_m"]) else at_it:
             for name in ("headcut_height_m", "drainage_area_ha"):
                 least = ROUNDED if name.endswith("_m") else 1e-6
                 yield from _held(plan, "headcut", site, name, head[name], "headcuts", least)

@@ -111,7 +111,8 @@ def _enter(
 def _slot(keys: Int64s, key: Whole) -> np.int64:
     """Slot that holds a key, or the free one (below 0) where it would go."""
     mask = np.int64(keys.size - 1)
-    slot = ((key ^ (key >> np.int64(29))) * np.int64(2654435761)) >> np.int64(9) & mask
+    folded = (key ^ (key >> np.int64(29))) & np.int64(0x7FFFFFFF)  # the product stays below 2**63
+    slot = (folded * np.int64(2654435761)) >> np.int64(9) & mask
     while keys[slot] >= 0 and keys[slot] != key:
         slot = (slot + 1) & mask
     return slot

@@ -208,9 +208,15 @@ def test_a_plan_revised_twice_has_each_caution_once(
     sample_notes = sample().notes
     assert sample_notes is not None
     more = tmp_path / "more.csv"
-    more.write_text("site_id,measured_width_m\n31,2.1\n32,2.2\n")
     plan = plan_file("sample", "si")
     assert run(["revise", str(plan), str(sample_notes), "--out", str(first), "--quiet"]) == 0
+    sites = tables_of(first)["sites"]
+    # widths of two of the sites that still have a range for one
+    unseen_sites = sites["site_id"][np.isfinite(sites["width_low_m"])][:2].tolist()
+    assert len(unseen_sites) == 2
+    more.write_text(
+        "site_id,measured_width_m\n" + "".join(f"{number},2.1\n" for number in unseen_sites)
+    )
     assert run(["revise", str(first), str(more), "--out", str(second), "--quiet"]) == 0
 
     counts = []
