@@ -82,9 +82,8 @@ FORMATS: tuple[PlanFormat, ...] = (
             "From an older plan they are called by the names of their types and not drawn.",
             "`sites` say their `purpose`; from an older plan it is told by control and channel.",
             "`instructions` also hold what to check first; `sizes` say what each size means.",
-            "`look_first` holds reaches that may be healing; from an older plan it is empty.",
         ),
-        added_tables=frozenset({"structure_types", "structure_outlines", "look_first"}),
+        added_tables=frozenset({"structure_types", "structure_outlines"}),
         made_fields={("sites", "purpose"): _purpose_of},
     ),
     PlanFormat(
@@ -95,11 +94,12 @@ FORMATS: tuple[PlanFormat, ...] = (
             "`rank` of a site is that of its work and 0 where nothing is built; `score` is what "
             "the work saves for its cost. `rank_usual` is gone. From an older plan there are no "
             "works, each site keeps its rank, and its place in the list is the same.",
+            "`look_first` holds reaches that may be healing; from an older plan it is empty.",
             "`gullies` hold ground that is cut between edges; from an older plan it is empty.",
             "`site_records` keep the whole ground above each headcut, and `settings_used` the "
             "horizon instead of weights; older plans cannot be revised.",
         ),
-        added_tables=frozenset({"works", "referred", "work_reasons", "gullies"}),
+        added_tables=frozenset({"works", "referred", "work_reasons", "look_first", "gullies"}),
         made_fields={("sites", "list_place"): _rank_of},
     ),
 )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -73,9 +75,9 @@ def _reads_alike(
     same &= _same_step(exact, written, step / 10) | (step / 10 < 0.999 * last)
     if feet:
         inch = 12.0 * np.abs(exact)
-        step = np.where(inch < 1.0, 0.1, np.where(inch < 10.0, 0.5, 1.0)) / 12.0
+        step = np.where(inch < 1.0, 0.1, np.where(inch < 10.0, 0.5, 1.0))
         short = np.abs(exact) < _INCHES_BELOW_FT
-        same &= _same_step(exact, written, step) | ~short
+        same &= _same_step(12.0 * exact, 12.0 * written, step) | ~short
         same &= short == (np.abs(written) < _INCHES_BELOW_FT)
     return same
 
@@ -84,6 +86,22 @@ def _same_step(
     exact: NDArray[np.float64], written: NDArray[np.float64], step: NDArray[np.float64]
 ) -> NDArray[np.bool_]:
     a, b = exact / step, written / step
-    on_half = np.abs(np.abs(b - np.floor(b)) - 0.5) < 1e-9
-    same = (np.abs(a - b) < 1e-9) | ((np.round(a) == np.round(b)) & ~on_half)
+    shown = np.round(a)
+    half = _on_half(a)
+    # The reader's own rounding turns a half up or down: 1.95 is shown as 1.9, as its binary is.
+    shown[half] = [_shown_steps(v, s) for v, s in zip(exact[half], step[half], strict=True)]
+    same = (np.abs(a - b) < 1e-9) | ((shown == np.round(b)) & ~_on_half(b))
     return np.asarray(same, dtype=np.bool_)
+
+
+def _on_half(steps: NDArray[np.float64]) -> NDArray[np.bool_]:
+    return np.asarray(np.abs(np.abs(steps - np.floor(steps)) - 0.5) < 1e-9, dtype=np.bool_)
+
+
+def _shown_steps(value: float, step: float) -> int:
+    """Steps of a number as `terrain.values.reader_units` rounds it."""
+    value = float(f"{value:.12g}")
+    places = -math.log10(step)
+    if abs(places - round(places)) > 1e-6:  # half inches
+        return round(value / step)
+    return round(round(value, round(places)) / step)

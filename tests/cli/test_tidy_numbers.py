@@ -2,7 +2,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from cli.plan.fields import convert_columns
@@ -17,6 +17,8 @@ def test_a_number_keeps_its_decimals_unless_the_last_would_turn_what_is_shown() 
 
 
 @given(st.lists(st.floats(1e-3, 1e5), min_size=1, max_size=20), st.integers(0, 3))
+@example(values=[1.95, 0.955, 0.945, 2.5, 0.125, 1.05], decimals=0)
+@example(values=[1.95, 0.955, 0.945, 2.5, 0.125, 1.05], decimals=2)
 def test_a_written_number_reads_as_the_exact_one(values: list[float], decimals: int) -> None:
     written = tidy(np.array(values), decimals)
     for exact, number in zip(values, written, strict=True):
@@ -27,6 +29,7 @@ def test_a_written_number_reads_as_the_exact_one(values: list[float], decimals: 
 
 
 @given(st.lists(st.floats(1e-3, 1e3), min_size=1, max_size=20))
+@example(values=[0.35 * FOOT_M / 12, 0.25 * FOOT_M / 12, 1.25 * FOOT_M / 12, 12.5 * FOOT_M / 12])
 def test_a_length_in_feet_reads_as_the_exact_one_in_inches_too(values: list[float]) -> None:
     exact = np.array(values)
     written = tidy(exact / FOOT_M, 2, feet=True)
