@@ -39,7 +39,7 @@ def swale(measured: Callable[..., Ground]) -> Ground:
 
 
 def surest(ground: Ground) -> int:
-    return int(np.argmax(ground.headcuts.headcut_height_m * ground.headcuts.confidence))
+    return int(np.argmax(ground.headcuts.confidence))
 
 
 def with_head(ground: Ground, y_m: float) -> Ground:
