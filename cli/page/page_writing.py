@@ -21,7 +21,7 @@ from cli.page.work_data import sums_data, waiting_by_site, works_data
 from cli.palette import LOW_CONFIDENCE
 from cli.plan.explanation import Explanation, Record, known
 from cli.plan.fields import FOOT_M
-from cli.plan.plan_numbers import amount, cost_words, measure
+from cli.plan.plan_numbers import amount, cost_to_sort_by, cost_words, measure
 from cli.plan.plan_reading import PlanFile
 from cli.plan.plan_works import BUILT
 from cli.plan.structure_looks import looks_of
@@ -136,7 +136,7 @@ def _site(
         "drop": _number(site["headcut_height_m"]),
         "area": _number(site["drainage_area_ha"]),
         "flow": _number(site["design_flow_m3s"]),
-        "cost": _number(site["cost_likely"]),
+        "cost": _number(cost_to_sort_by(site)),
         "sure": _number(site["confidence"]),
     }
     words = {

@@ -8,7 +8,13 @@ from typing import Any
 from cli.page.page_texts import Texts, raised, shortened
 from cli.plan.explanation import known
 from cli.plan.fields_works import WORK_KINDS
-from cli.plan.plan_numbers import amount, cost_words, days_words
+from cli.plan.plan_numbers import (
+    amount,
+    cost_to_sort_by,
+    cost_words,
+    days_to_sort_by,
+    days_words,
+)
 from cli.plan.plan_reading import PlanFile
 from cli.plan.plan_works import NotBuilt, SiteGroup, not_built, site_groups
 from cli.plan.work_sentences import in_ten, sums_of, work_rows
@@ -18,8 +24,6 @@ _NUMBERS = {
     "saved": "saved_m3",
     "lost": "chance_lost",
     "holds": "chance_holds",
-    "cost": "cost_likely",
-    "days": "crew_days",
 }
 
 
@@ -37,6 +41,7 @@ def _work(
     texts: Texts,
 ) -> dict[str, Any]:
     values = {name: float(work[field]) for name, field in _NUMBERS.items()}
+    values |= {"cost": cost_to_sort_by(work), "days": days_to_sort_by(work)}
     currency = str(plan.run_info.get("currency", ""))
     words = {
         "saved": raised(amount("works", "saved_m3", values["saved"], plan.units)),

@@ -119,6 +119,16 @@ def width_unseen(row: Record) -> bool:
     return bool(row["width_unseen"])
 
 
+def cost_to_sort_by(row: Record) -> float:
+    """Number of `cost_words` that a list is sorted by: the only one, or the high end of a range."""
+    return float(row["cost_high" if width_unseen(row) else "cost_likely"])
+
+
+def days_to_sort_by(row: Record) -> float:
+    """Number of `days_words` that a list is sorted by: the only one, or the high end of a range."""
+    return float(row["crew_days_high" if width_unseen(row) else "crew_days"])
+
+
 def days_words(row: Record) -> str:
     """Days of a crew at a site or for a work; a range where nobody saw the width.
 

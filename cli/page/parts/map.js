@@ -9,6 +9,7 @@ const above = draw('g', { class: 'above' });
 const marks = new Map();
 const leadLines = draw('g', {});
 const heads = [];
+const lookMarks = [];
 
 const ring = (flat, closed) => {
   let path = '';
@@ -60,8 +61,7 @@ function buildMap() {
   for (const one of map.headcuts) heads.push({ ...one, node: signOf('headcut', one.turn, !one.sure) });
   for (const one of map.looks) {
     ground.append(draw('path', { class: 'look', d: rings(one.line, false) }));
-    const node = draw('g', { class: 'rank' }, draw('text', {}, one.mark));
-    heads.push({ at: one.at, node });
+    lookMarks.push({ ...one, rank: draw('g', { class: 'rank' }, draw('text', {}, one.mark)) });
   }
   for (const one of heads) above.append(one.node);
   above.append(leadLines);
@@ -75,7 +75,7 @@ function buildMap() {
     above.append(node);
     marks.set(site.id, { node, rank, lead, footprint: 0 });
   }
-  for (const { rank } of marks.values()) above.append(rank);
+  for (const { rank } of [...lookMarks, ...marks.values()]) above.append(rank);
   for (const one of map.structures) {
     const mark = marks.get(one.site);
     const site = BY_ID.get(one.site);
@@ -151,7 +151,7 @@ function drawMap() {
 }
 
 /**
- * Signs and ranks.
+ * Signs and ranks, and the marks of reaches to look at first beside their lines.
  *
  * A work has one rank and, from far, one sign; its other sites are drawn without a number.
  * A sign stands on its place with the rank beside it. Where a sign of higher rank is there already,
@@ -194,6 +194,13 @@ function drawMarks() {
       high: aside ? 18 : 14,
       gaps: aside ? [2, 10, 20, 32, 46, ...(foot > 0 ? [64, 90] : [])] : [0, 4, 9],
     });
+  }
+  for (const look of lookMarks) {
+    const [x, y] = toScreen(look.at);
+    look.rank.setAttribute('display', 'none');
+    const wide = 7.4 * look.mark.length + 4;
+    const label = { mark: look, aside: false, x, y, half: 2, wide, high: 14, gaps: [0, 6, 14, 24] };
+    if (onScreen([x, y])) wanted.push(label);
   }
   // Signs in their place first: whoever has to move can still find room farther off.
   wanted.sort((a, b) => a.aside - b.aside);
