@@ -207,6 +207,7 @@ def _write(job: Job, plan: PlanFile, points: list[Waypoint], walked: Walked | No
                 walked.ground.raster,
                 plan.layers,
                 walked.walk,
+                points,
                 path=part,
                 title=f"{title_of(plan, 50)}: the walk to the sites",
                 source_line=f"{walked.ground.source_line(plan.units)} {walked.method}",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -25,7 +25,9 @@ from cli.plan.fields import Units
 from cli.plan.layers import Layer
 from cli.plan.relief import Bounds
 from cli.waypoints.looks import loop_look
-from cli.waypoints.walk_words import far, long
+from cli.waypoints.walk_words import far, long, stops_on
+from cli.waypoints.waypoint import Waypoint, names_by_site
+from siting.values.wording import counted
 from siting.walking.walk import Walk
 from terrain.values.raster import Raster
 
@@ -39,12 +41,12 @@ def walk_map(
     raster: Raster,
     layers: Mapping[str, Layer],
     walk: Walk,
+    points: Sequence[Waypoint],
     *,
     path: str | os.PathLike[str],
     title: str,
     source_line: str,
     units: Units = "si",
-    overwrite: bool = False,
 ) -> Path:
     """Draw the loops as a PNG; the same input gives the same bytes.
 
@@ -56,22 +58,22 @@ def walk_map(
         Layers of the plan by name.
     walk
         The loops.
+    points
+        What is visited, with the stop that each belongs to.
     path
         File to write.
     title, source_line
         Heading, and what the map is made from.
     units
         Units of contours and distances.
-    overwrite
-        Whether an existing file may be replaced.
 
     Raises
     ------
     OutputError
         The file cannot be written; an old file is then as it was.
     """
-    with picture(path, overwrite=overwrite) as part:
-        save(_draw(raster, layers, walk, title, source_line, units), part)
+    with picture(path, overwrite=False) as part:
+        save(_draw(raster, layers, walk, points, title, source_line, units), part)
     return Path(path)
 
 
@@ -79,6 +81,7 @@ def _draw(
     raster: Raster,
     layers: Mapping[str, Layer],
     walk: Walk,
+    points: Sequence[Waypoint],
     title: str,
     source_line: str,
     units: Units,
@@ -96,7 +99,7 @@ def _draw(
     hide_under_shapes(axes, texts, shown, half_pt)
     wanted = replace(wanted, contour_words=words)
     low = draw_legend(panel, sheet.height - 0.02, wanted, half_pt=half_pt)
-    _loop_legend(panel, low, walk, units)
+    _loop_legend(panel, low, walk, names_by_site(points), units)
     draw_scale_bar(panel, 0.32, metres_per_inch=sheet.metres_per_inch, widest=PANEL - 0.85)
     draw_north(panel, PANEL - 0.2, 0.1)
     panel.set(xlim=(0, PANEL), ylim=(0, sheet.height))
@@ -224,8 +227,10 @@ def _name_loops(axes: Axes, walk: Walk, sites: Layer) -> None:
         text.set_bbox({**box, "facecolor": loop_look(number)[0]})
 
 
-def _loop_legend(panel: Axes, top: float, walk: Walk, units: Units) -> None:
-    """One row a loop: its line, its length and its time; what finds no room is counted."""
+def _loop_legend(
+    panel: Axes, top: float, walk: Walk, by_site: Mapping[int, Waypoint], units: Units
+) -> None:
+    """One row a loop: its line, stops, length and time; what finds no room is counted."""
     y = top - 0.10
     panel.text(0.0, y, "Walk", fontsize=_TEXT_PT, weight="bold", va="center", color=palette.INK)
     y -= _ROW
@@ -241,7 +246,8 @@ def _loop_legend(panel: Axes, top: float, walk: Walk, units: Units) -> None:
         )
         stay_s = 60 * walk.minutes_per_site * (len(legs) - 1)
         words = (
-            f"{number}: {len(legs) - 1} sites, {far(sum(x.distance_m for x in legs), units)}, "
+            f"{number}: {counted(stops_on(legs, by_site), 'stop')}, "
+            f"{far(sum(x.distance_m for x in legs), units)}, "
             f"{long(sum(x.walk_s for x in legs) + stay_s)}"
         )
         panel.text(0.62, y, words, fontsize=_TEXT_PT, va="center", color=palette.INK)

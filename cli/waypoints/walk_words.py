@@ -64,6 +64,11 @@ def stops_words(points: Sequence[Waypoint]) -> str:
     return sites if stops == len(points) else f"{counted(stops, 'stop')} ({sites})"
 
 
+def stops_on(legs: Sequence[Leg], by_site: Mapping[int, Waypoint]) -> int:
+    """Count the stops of a loop: a work is one."""
+    return len({_stop_key(point) for point in _visited(legs, by_site)})
+
+
 def works_words(points: Sequence[Waypoint]) -> str:
     """How many works are visited and how many places that hands do not build; their sites last."""
     works = len({_stop_key(point) for point in points if point.control in BUILT})

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -9,8 +10,10 @@ import numpy as np
 import pytest
 
 import terrain.values.memory
-from siting.channels.cell_size import what_cells_show
+from siting.channels.cell_size import FOUND_OF_TEN, REAL_OF_TEN, what_cells_show
 from tests.cli.conftest import box, gully
+
+ROOT = Path(__file__).resolve().parents[2]
 
 
 def test_it_says_what_the_raster_is(command: Callable, write_dem: Callable) -> None:
@@ -61,6 +64,22 @@ def test_coarse_rasters_are_told_what_they_cannot_show() -> None:
     can, cannot = what_cells_show(3.0)
     assert any("Headcuts" in text for text in can)
     assert any("Headcuts" in text for text in cannot)
+
+
+def test_how_many_headcuts_are_found_is_what_was_measured() -> None:
+    """The sentence says what the table of accuracy says, both lidar grounds pooled."""
+    table = (ROOT / "tests" / "accuracy" / "RESULTS.md").read_text(encoding="utf-8")
+    for cell, found, _ in FOUND_OF_TEN:
+        row = rf"\| \w+_lidar, cells of {cell:g} m \| (\d+) \| ([\d.]+) \|"
+        rows = [(int(n), float(recall)) for n, recall in re.findall(row, table)]
+        assert len(rows) == 2
+        pooled = sum(n * recall for n, recall in rows) / sum(n for n, _ in rows)
+        assert found == pytest.approx(10 * pooled, abs=0.1), cell
+    [(recall, precision)] = re.findall(r"\| 0\.50 \| \d+ of 67 \| ([\d.]+) \| ([\d.]+) \|", table)
+    assert pytest.approx((10 * float(recall), 10 * float(precision))) == REAL_OF_TEN
+    can, _ = what_cells_show(1.0)
+    assert "about four of ten headcuts of 0.60 m" in can[-1]
+    assert "marked by eye: five and eight" in can[-1]
 
 
 def test_a_boundary_shows_the_ranch(
